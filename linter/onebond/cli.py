@@ -1,0 +1,387 @@
+"""The command line: arguments in, exit status out; the only place that prints.
+
+Exit status: 0 inspected completely and nothing at the fail level; 1 findings; 2 usage, or nothing to inspect; 3 a
+description was refused; 4 not proven; 70 internal error.  With several files the worst wins: 70, 3, 4, 1, 0.  130 after
+an interrupt from the keyboard.
+
+Everything but ``os`` and ``sys`` is imported by the command that needs it: the command line runs in hooks, where people
+feel every tenth of a second.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from argparse import ArgumentParser, Namespace
+    from collections.abc import Callable
+
+    from onebond.result import Report, RulePage
+    from onebond.rule import Rule
+    from onebond.survey.find import Found
+
+CLEAN, USAGE, INTERNAL, INTERRUPTED = 0, 2, 70, 130
+
+LEVELS = ("error", "warning", "note")
+RULEBOOKS = ("iec", "bs7671", "nec", "as-nzs", "sans")
+
+HELP = """\
+usage: onebond COMMAND ...
+
+Is the neutral of every live system tied to earth exactly once, in every operating state?
+
+commands:
+  inspect PATH...   inspect descriptions, and folders of them
+  states FILE       the operating states: what feeds each live island, and where its neutral is earthed
+  explain [RULE]    the page of a rule, or the table of all rules
+
+options:
+  -h, --help        this help; `onebond COMMAND --help` shows the options of a command
+  --version         the version
+
+exit status: 0 nothing found, 1 findings, 2 usage or nothing to inspect, 3 a description was refused,
+4 not proven, 70 internal error. With several files the worst wins: 70, 3, 4, 1, 0.
+"""
+
+
+class Usage(Exception):
+    """The command line asks for something that cannot be done; exit status 2."""
+
+
+class Unwritten(Exception):
+    """A report could not be delivered; exit status 70, for nobody has read the verdict."""
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; returns the exit status and raises nothing, unless ``ONEBOND_DEBUG`` is set.
+
+    Without arguments those of the process are taken, and the process is taken to be ours.
+    """
+    if argv is not None:
+        return _guarded(argv)
+    import gc
+
+    # One run makes many small records and hardly a cycle: looking for cycles, above all at the end, is a tenth of its time.
+    gc.set_threshold(100_000, 50, 50)
+    try:
+        return _guarded(sys.argv[1:])
+    finally:
+        gc.freeze()
+
+
+def _guarded(argv: list[str]) -> int:
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # not where a stream is closed or somebody else's
+            stream.reconfigure(encoding="utf-8", errors="backslashreplace")
+    try:
+        return _command(argv)
+    except Usage as error:
+        _say(f"{error}\n(try `onebond --help`)")
+        return USAGE
+    except KeyboardInterrupt:
+        _say("interrupted: the inspection is not complete")
+        return INTERRUPTED
+    except SystemExit as end:  # of the argument parser, after its help or its complaint
+        return _print("", end.code if isinstance(end.code, int) else USAGE)
+    except Unwritten as error:
+        _say(str(error))
+        return INTERNAL
+    except Exception as error:
+        if os.environ.get("ONEBOND_DEBUG"):
+            raise
+        _say(f"internal error: {_unexpected(error)}\nnothing is proven; set ONEBOND_DEBUG=1 to see where it broke")
+        return INTERNAL
+
+
+def _command(argv: list[str]) -> int:
+    commands: dict[str, Callable[[list[str]], int]] = {"inspect": _inspect, "states": _states, "explain": _explain}
+    if not argv:
+        _say(HELP.rstrip(), name="")
+        return USAGE
+    name, *rest = argv
+    if name in ("-h", "--help"):
+        return _print(HELP, CLEAN)
+    if name == "--version":
+        from onebond import __version__
+
+        return _print(f"onebond {__version__}\n", CLEAN)
+    if name not in commands:
+        raise Usage(f"no command or option {name!r}{_did_you_mean(name, list(commands))}")
+    return commands[name](rest)
+
+
+# -- inspect -----------------------------------------------------------------------------------------------------------
+
+
+def _inspect(argv: list[str]) -> int:
+    parser = _parser(
+        "inspect", "Inspect descriptions. Below a folder every description is found; links are not followed."
+    )
+    parser.add_argument("paths", nargs="*", metavar="PATH", help="a description, or a folder of them")
+    parser.add_argument("--report", choices=("text", "sarif"), default="text", help="form of the report (text)")
+    parser.add_argument("--out", metavar="FILE", help="write the report to FILE, whole or not at all")
+    parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the sites name")
+    parser.add_argument("--fail-on", choices=LEVELS, default="error", help="lowest level that gives status 1 (error)")
+    parser.add_argument("--strict", action="store_true", help="status 4 for whatever stays open, also in a draft")
+    parser.add_argument("--evidence", action="store_true", help="report what passed, is open or did not apply too")
+    parser.add_argument("--skip-others", action="store_true", help="pass over named files that are no descriptions")
+    parser.add_argument("--today", metavar="YYYY-MM-DD", help="the day on which waivers are judged (today, UTC)")
+    parser.add_argument("--quiet", action="store_true", help="no remarks on standard error")
+    asked = _parsed(parser, argv)
+    if not asked.paths:
+        raise Usage("inspect what? name a description or a folder")
+
+    from onebond.document import quick_format
+    from onebond.survey.find import find
+
+    found = find(asked.paths, quick_format, skip_others=asked.skip_others)
+    if found.missing:
+        raise Usage("\n".join(f"there is no file or folder {_shown(path)}" for path in found.missing))
+    remarks = _passed_over(found)
+    if not found.files and not found.unreadable:
+        if asked.skip_others and found.others:
+            return CLEAN if asked.quiet else _remark(remarks, CLEAN)
+        raise Usage(
+            "\n".join(
+                ["nothing to inspect: no description was found (a description begins with `onebond: 1`)", *remarks]
+            )
+        )
+    target = _target(asked.out, found.files) if asked.out is not None else None
+    today = _day(asked.today)
+
+    from onebond import survey
+
+    rules = _rules()
+    sites = [survey.inspect_file(path, rules, rulebook=asked.rulebook, today=today) for path in found.files]
+    sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
+    code = survey.status(sites, rules, fail_on=asked.fail_on, strict=asked.strict)
+
+    from onebond import __version__
+    from onebond.result import Report
+
+    report = Report(__version__, tuple(sites), _pages(rules, asked.rulebook))
+    text = _laid_out(report, asked, code, to_file=target is not None)
+    if not asked.quiet:
+        _remark(remarks, code)
+    if target is None:
+        return _print(text, code)
+    _write(target, text)
+    return code if asked.quiet else _remark([f"the report is in {_shown(asked.out)}"], code)
+
+
+def _laid_out(report: Report, asked: Namespace, code: int, *, to_file: bool) -> str:
+    if asked.report == "sarif":
+        from onebond.reporting import sarif
+
+        return sarif.render(report, evidence=asked.evidence, exit_code=code, base=os.getcwd())
+    from onebond.reporting import text
+
+    colour, width = (False, 0) if to_file else _terminal()
+    return text.render(report, colour=colour, width=width, evidence=asked.evidence)
+
+
+def _passed_over(found: Found) -> list[str]:
+    remarks = []
+    if found.others:
+        remarks.append(f"passed over, no description: {_named(found.others)}")
+    if found.links:
+        remarks.append(f"passed over, a link: {_named(found.links)}")
+    return remarks
+
+
+def _named(paths: tuple[str, ...], most: int = 3) -> str:
+    """How many files, and the first few of them."""
+    shown = ", ".join(_shown(path) for path in paths[:most])
+    more = f" and {len(paths) - most} more" if len(paths) > most else ""
+    return f"{len(paths)} {'file' if len(paths) == 1 else 'files'} ({shown}{more})"
+
+
+# -- states and explain ------------------------------------------------------------------------------------------------
+
+
+def _states(argv: list[str]) -> int:
+    parser = _parser(
+        "states", "Show the operating states: what feeds each live island, and where its neutral is earthed."
+    )
+    parser.add_argument("paths", nargs="*", metavar="FILE", help="a description")
+    parser.add_argument("--report", choices=("text", "json"), default="text", help="form of the report (text)")
+    parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the site names")
+    asked = _parsed(parser, argv)
+    if len(asked.paths) != 1:
+        raise Usage("states of what? name one description")
+    path = asked.paths[0]
+    if not os.path.lexists(path):
+        raise Usage(f"there is no file {_shown(path)}")
+
+    from onebond import survey
+    from onebond.reporting import states
+
+    site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None))
+    site = site._replace(results=())  # the states are the question here, not the findings
+    code = survey.status([site], ())
+    return _print(
+        states.render_json(site) if asked.report == "json" else states.render(site, width=_terminal()[1]), code
+    )
+
+
+def _explain(argv: list[str]) -> int:
+    parser = _parser("explain", "Show the page of a rule, or without a rule the table of all.")
+    parser.add_argument("paths", nargs="*", metavar="RULE", help="id of a rule, as a finding names it")
+    parser.add_argument("--rulebook", choices=RULEBOOKS, help="level and clauses of this rulebook only")
+    asked = _parsed(parser, argv)
+    if len(asked.paths) > 1:
+        raise Usage("explain takes one rule at a time")
+    known = {page.id: page for page in _pages(_rules(), asked.rulebook)}
+
+    from onebond.reporting import pages
+
+    width = _terminal()[1]
+    if not asked.paths:
+        return _print(pages.table(list(known.values()), width=width), CLEAN)
+    name = asked.paths[0]
+    if name not in known:
+        raise Usage(f"no rule {name!r}{_did_you_mean(name, list(known))}")
+    return _print(pages.page(known[name], width=min(width, 100) or 80), CLEAN)
+
+
+def _rules() -> tuple[Rule, ...]:
+    from onebond.loading import load_rules
+
+    return load_rules()
+
+
+def _pages(rules: tuple[Rule, ...], rulebook: str | None) -> tuple[RulePage, ...]:
+    from onebond import engine
+
+    return engine.pages(rules, rulebook)
+
+
+# -- arguments ---------------------------------------------------------------------------------------------------------
+
+
+def _parser(command: str, text: str) -> ArgumentParser:
+    from argparse import ArgumentParser, HelpFormatter
+
+    def formatter(prog: str) -> HelpFormatter:
+        return HelpFormatter(prog, width=100)  # without a width it loads shutil, on every run
+
+    return ArgumentParser(prog=f"onebond {command}", description=text, allow_abbrev=False, formatter_class=formatter)
+
+
+def _parsed(parser: ArgumentParser, argv: list[str]) -> Namespace:
+    """The arguments, in any order; whatever follows ``--`` is a path, whatever it looks like."""
+    cut = argv.index("--") if "--" in argv else len(argv)
+    asked = parser.parse_intermixed_args(argv[:cut])
+    asked.paths += argv[cut + 1 :]
+    if "" in asked.paths:
+        raise Usage("an empty argument names nothing")
+    return asked
+
+
+def _day(text: str | None) -> str:
+    if text is None:
+        import time
+
+        return time.strftime("%Y-%m-%d", time.gmtime())  # UTC, so that a run does not depend on where it runs
+    from datetime import date
+
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise Usage(f"--today: {text!r} is no day; write it like 2027-03-31") from None
+    return day.isoformat()
+
+
+def _did_you_mean(word: str, known: list[str]) -> str:
+    from difflib import get_close_matches
+
+    near = get_close_matches(word, known, n=1)
+    return f", did you mean {near[0]!r}?" if near else ""
+
+
+# -- output ------------------------------------------------------------------------------------------------------------
+
+
+def _terminal() -> tuple[bool, int]:
+    """Whether to colour, and how wide standard output is (0: nobody's terminal, do not wrap)."""
+    if sys.stdout is None or not sys.stdout.isatty():
+        return False, 0
+    try:
+        width = os.get_terminal_size(sys.stdout.fileno()).columns
+    except (OSError, ValueError):
+        width = 0
+    return not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb", width
+
+
+def _print(text: str, code: int) -> int:
+    """Write to standard output; a reader that went away has seen what it wanted, so the status stands."""
+    try:
+        print(text, end="", flush=True)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # or the interpreter complains while it ends
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise Unwritten(f"the report could not be written: {error.strerror}") from error
+    return code
+
+
+def _say(text: str, name: str = "onebond: ") -> None:
+    if sys.stderr is not None:
+        try:
+            print("\n".join(f"{name}{line}" for line in text.splitlines()), file=sys.stderr, flush=True)
+        except OSError:  # nobody listens; the exit status still tells
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stderr.fileno())
+
+
+def _remark(remarks: list[str], code: int) -> int:
+    for remark in remarks:
+        _say(remark)
+    return code
+
+
+def _shown(path: str) -> str:
+    from onebond.reporting.neutralise import for_terminal
+
+    return for_terminal(path)
+
+
+def _unexpected(error: Exception) -> str:
+    from onebond.loading import NoRules
+
+    return str(error) if isinstance(error, NoRules) else type(error).__name__
+
+
+def _target(out: str, inspected: tuple[str, ...]) -> str:
+    """The file behind ``--out``; refuses what would destroy a description or something that is no file."""
+    import stat
+
+    target = os.path.realpath(out)
+    folder = os.path.dirname(target)
+    if not os.path.isdir(folder):
+        raise Usage(f"--out: there is no folder {_shown(folder)}")
+    if any(os.path.realpath(path) == target for path in inspected):
+        raise Usage(f"--out: {_shown(out)} is a description that is inspected; name another file")
+    if os.path.lexists(target) and not stat.S_ISREG(os.lstat(target).st_mode):
+        raise Usage(f"--out: {_shown(out)} is not a regular file; without --out the report goes to standard output")
+    return target
+
+
+def _write(target: str, text: str) -> None:
+    """Replace the file by one with this text: at every moment the old or the new one is there, whole."""
+    part = f"{target}.{os.getpid()}.part"
+    try:
+        mode = os.stat(target).st_mode & 0o777 if os.path.exists(target) else 0o666
+        descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
+        try:
+            with open(descriptor, "wb") as file:
+                file.write(text.encode("utf-8", "backslashreplace"))
+                file.flush()
+                os.fsync(file.fileno())
+            os.replace(part, target)
+        except BaseException:
+            os.unlink(part)
+            raise
+    except OSError as error:
+        raise Unwritten(f"the report could not be written to {_shown(target)}: {error.strerror}") from error

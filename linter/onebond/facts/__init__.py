@@ -1,0 +1,678 @@
+"""Facts: derived knowledge about an installation in all its operating states, the only thing that rules read.
+
+Each property of :class:`Facts` is a collection of *subjects*: frozen records about one part of the installation in one case
+(or about the description as a whole, ``island`` is then None).  Facts decide nothing.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import NamedTuple
+
+from onebond.facts.collection import Collection
+from onebond.facts.infeed import FedBehindRcd, InfeedBehindRcd, Levels, fed_behind_rcd, infeeds_behind_rcd, levels
+from onebond.facts.island import Island, Reference
+from onebond.facts.wiring import (
+    BorrowedNeutral,
+    ElectrodePair,
+    Misfit,
+    SwitchedProtective,
+    borrowed_neutrals,
+    electrode_pairs,
+    misfits,
+    switched_protective,
+)
+from onebond.model import Changeover, Installation
+from onebond.network import Feed, Network, Part, build
+from onebond.result import Mention
+from onebond.span import Route
+from onebond.states import LIMIT, cases, holds
+
+__all__ = [
+    "BorrowedNeutral",
+    "Collection",
+    "Crossing",
+    "Dead",
+    "ElectrodePair",
+    "Energised",
+    "Exposed",
+    "Facts",
+    "FedBehindRcd",
+    "Feeding",
+    "InfeedBehindRcd",
+    "Island",
+    "Isolated",
+    "Levels",
+    "Misfit",
+    "OwnInput",
+    "Pair",
+    "PenLanding",
+    "Reference",
+    "Surplus",
+    "SwitchedProtective",
+]
+
+
+class Feeding(NamedTuple):
+    """A source that forms an island, in one case."""
+
+    id: str
+    route: Route
+    island: Island
+    feed: Feed
+    rulebook: str
+
+    @property
+    def portable(self) -> bool:
+        """Whether every source of the island is written as portable or vehicle-mounted."""
+        return all(source.mounted != "fixed" for feed in self.island.feeds for source in feed.sources)
+
+    @property
+    def premises(self) -> bool:
+        """Whether the island reaches the wiring of a building: a board with a written building, or one that a fixed
+        source can feed too."""
+        network = self.island.network
+        supplied = set(self.island.supplies)
+        if any(board.id in supplied and board.building for board in network.installation.boards):
+            return True
+        own = {source.id for feed in self.island.feeds for source in feed.sources}
+        for feed in network.feeds:
+            if any(source.mounted == "fixed" and source.id not in own for source in feed.sources):
+                reached = network.reachable(feed.lines)
+                if any(node in reached for board, lines in network.boards if board in supplied for node in lines):
+                    return True
+        return False
+
+    @property
+    def vehicle(self) -> bool:
+        """Whether every source of the island is written as mounted on a vehicle."""
+        return all(source.mounted == "vehicle" for feed in self.island.feeds for source in feed.sources)
+
+    @property
+    def items(self) -> int:
+        """How many final circuits the island supplies."""
+        circuits = {identifier for identifier, _ in self.island.network.circuits}
+        return sum(1 for identifier in self.island.supplies if identifier in circuits)
+
+    @property
+    def own_frame_joined(self) -> bool:
+        """Whether the frames of all circuits of the island are joined by conductors to the frame of the source."""
+        island, network = self.island, self.island.network
+        frames = {island.earth[part.pe] for part in network.parts if part.id in {s.id for s in self.feed.sources}}
+        fed = [part for part in network.parts if part.kind == "circuit" and part.id in island.supplies]
+        return len(frames) == 1 and all(island.earth[part.pe] in frames for part in fed)
+
+    @property
+    def boards(self) -> bool:
+        """Whether the island supplies a board, and not only outlets on the source itself."""
+        boards = {identifier for identifier, _ in self.island.network.boards}
+        return any(identifier in boards for identifier in self.island.supplies)
+
+    def circuits_behind(self, residual_a: float) -> bool:
+        """Whether each circuit of the island lies behind an RCD of that residual current or less; inf asks for none."""
+        if residual_a == float("inf"):
+            return True
+        island, network = self.island, self.island.network
+        covered: set[str] = set()
+        for rcd in network.rcds:
+            if rcd.device.residual_a is not None and rcd.device.residual_a <= residual_a:
+                near = island.line_part(self.feed.lines, without=rcd.edges)
+                covered.update(c for c, lines in network.circuits if not any(near >> node & 1 for node in lines))
+        return all(c in covered for c, _ in network.circuits if c in island.supplies)
+
+    @property
+    def electrode(self) -> str:
+        """An electrode of the installation that an own reference reaches over PE, or ''."""
+        labels = {self.island.earth[reference.pe] for reference in self.island.own_references}
+        for identifier, pe in self.island.network.electrodes:
+            if self.island.earth[pe] in labels:
+                return identifier
+        return ""
+
+    @property
+    def frame_electrode(self) -> str:
+        """An electrode that the frame of the source reaches over PE, or ''."""
+        parts = {source.id for source in self.feed.sources}
+        labels = {self.island.earth[part.pe] for part in self.island.network.parts if part.id in parts}
+        for identifier, pe in self.island.network.electrodes:
+            if self.island.earth[pe] in labels:
+                return identifier
+        return ""
+
+    @property
+    def utilities(self) -> tuple[Mention, ...]:
+        """The suppliers whose star point is a reference of the island."""
+        return tuple(
+            Mention(reference.id, reference.route, "the supplier's star point is the only reference")
+            for reference in self.island.references
+            if reference.kind == "star"
+        )
+
+    @property
+    def silent(self) -> tuple[str, ...]:
+        """Sources whose neutral bond is not written, and was read as none."""
+        return tuple(source.id for source in self.feed.sources if not source.neutral_bond_written)
+
+
+class Surplus(NamedTuple):
+    """A reference of an island, with the one that is kept beside it if it is too many."""
+
+    id: str
+    route: Route
+    island: Island
+    reference: Reference
+    kept: Reference | None  # None: this reference is as it should be
+    metallic: bool
+    crossing: str  # the changeover whose unswitched neutral alone joins the two
+    behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
+    review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
+    fed_behind: str  # a pass-through inverter whose input lies behind that RCD
+
+
+class PenLanding(NamedTuple):
+    """A board on which a PEN core lands while PE cores land there too."""
+
+    id: str
+    route: Route
+    island: Island
+    bonded: bool
+
+
+class Crossing(NamedTuple):
+    """A changeover with its neutral, in the description as a whole."""
+
+    id: str
+    route: Route
+    island: Island | None
+    changeover: Changeover
+    solid: bool
+    sides: int  # inputs on which a neutral lands
+    joins: tuple[Mention, ...]  # two references that it alone joins
+    tn: bool
+    distinct: bool  # its inputs can be fed by different sources
+    utility: str  # a utility whose neutral arrives at it
+
+
+class Exposed(NamedTuple):
+    """An exposed-conductive-part that an island feeds."""
+
+    id: str
+    route: Route
+    island: Island
+    part: Part
+    way: str  # how it is earthed: reference | electrode | frames | ''
+    root: str  # the part nearest to the source on the same cut-off PE; itself if it is the nearest
+    pen_split: str  # the board whose missing link cuts all of them off
+
+
+class Pair(NamedTuple):
+    """A source that energises the same line conductors as another one."""
+
+    id: str
+    route: Route
+    island: Island
+    other: str
+    other_route: Route
+    permitted: str  # why that is permitted, or ''
+    feeds_itself: str  # an inverter that feeds its own input in the same case
+
+
+class Dead(NamedTuple):
+    """An absent or standing source in a case in which its terminals are within an island."""
+
+    id: str
+    route: Route
+    island: Island
+    by: str  # the feed that energises its line terminals, or ''
+    by_route: Route
+    parallel: tuple[str, str] | None  # the sources-in-parallel finding that it follows from
+
+
+class OwnInput(NamedTuple):
+    """A pass-through inverter while it inverts."""
+
+    id: str
+    route: Route
+    island: Island
+    reached: bool
+
+
+class Isolated(NamedTuple):
+    """An island whose sources are all declared IT."""
+
+    id: str
+    route: Route
+    island: Island
+    monitors: tuple[str, ...]
+    second: tuple[str, Route] | None
+
+
+class Energised(NamedTuple):
+    """A board, circuit or source over all cases: whether it is ever live, or ever supplies."""
+
+    id: str
+    route: Route
+    island: None
+    ever: bool
+    by: str  # the place that feeds it and is never live itself
+
+
+class Facts:
+    """Everything that rules may ask about one installation under one rulebook."""
+
+    def __init__(self, installation: Installation, rulebook: str, limit: int = LIMIT) -> None:
+        self.installation = installation
+        self.rulebook = rulebook
+        self.network: Network = build(installation)
+        self.survey = cases(self.network, limit)
+        self._earth: dict[tuple[int, ...], tuple[int, ...]] = {}
+        self.islands = tuple(Island(self.network, case, self._earth_parts(case.state)) for case in self.survey.cases)
+
+    def _earth_parts(self, state: tuple[int, ...]) -> tuple[int, ...]:
+        """The metallic earth part of each node; nodes of one part carry one label."""
+        key = tuple(state[variable] for variable in self.network.earth_variables)
+        if key not in self._earth:
+            parent = list(range(len(self.network.nodes)))
+
+            def top(node: int) -> int:
+                while parent[node] != node:
+                    parent[node] = parent[parent[node]]
+                    node = parent[node]
+                return node
+
+            for edge in self.network.earth:
+                if not edge.needs or holds(edge.needs, state):
+                    parent[top(edge.a)] = top(edge.b)
+            self._earth[key] = tuple(top(node) for node in range(len(parent)))
+        return self._earth[key]
+
+    # -- the neutral -----------------------------------------------------------------------------------------------
+
+    @Collection
+    def feedings(self) -> tuple[Feeding, ...]:
+        """Every source that forms an island, in every case."""
+        return tuple(
+            Feeding(feed.id, feed.route, island, feed, self.rulebook)
+            for island in self.islands
+            for feed in island.feeds
+            if feed.forming
+        )
+
+    @cached_property
+    def _rank(self) -> dict[str, tuple[int, ...]]:
+        split = {self._frame(board) for board, _, _ in self.network.pen_lands}
+        alone: set[str] = set()
+        for island in self.islands:
+            if len(island.references) == 1:
+                alone.update(tie.id for tie in island.references[0].ties)
+        rank: dict[str, tuple[int, ...]] = {}
+        for i, tie in enumerate(self.network.ties):
+            kind = 0 if tie.kind == "star" else 3
+            if tie.kind == "bond" and self.network.nodes[tie.pe][0] in split:
+                kind = 1
+            elif kind and tie.id in alone:
+                kind = 2
+            rank[tie.id] = (kind, 0 if tie.kind == "internal" else 1, i)
+        return rank
+
+    def _frame(self, board: str) -> str:
+        return next(
+            (part.id for part in self.network.parts if part.id == board),
+            next((b.inside or b.id for b in self.installation.boards if b.id == board), board),
+        )
+
+    @Collection
+    def references(self) -> tuple[Surplus, ...]:
+        """Every reference of the installation in every case, and whether it is one too many."""
+        found: list[Surplus] = []
+        rank = self._rank
+        for island in self.islands:
+            groups = island.groups(rank) if len(island.references) > 1 else [list(island.references)]
+            surplus: dict[str, Reference] = {}
+            review: dict[str, tuple[Mention, ...]] = {}
+            for group in groups[1:]:
+                worst = max(group, key=lambda r: (rank[r.id][0] not in (0, 1), rank[r.id]))
+                surplus[worst.id] = next((r for r in groups[0] if island.metallic(r, worst)), groups[0][0])
+            if not self.installation.extraneous and not self.installation.extraneous_none:
+                for group in groups:
+                    bonded = [member for member in group if member.kind != "star"]
+                    for member in bonded[1:]:
+                        review[member.id] = (Mention(bonded[0].id, bonded[0].route, "bonded separately"),)
+            for reference in island.references:
+                kept = surplus.get(reference.id)
+                for tie in reference.ties:
+                    own = kept if tie.id == reference.id else None
+                    if tie.kind == "star" and own is None:
+                        continue
+                    behind = island.behind(tie) if tie.kind != "star" else ()
+                    fed = next((feed.id for rcd, feed in behind if (rcd.name, feed.id) in self._inputs_behind), "")
+                    found.append(
+                        Surplus(
+                            tie.id,
+                            tie.route,
+                            island,
+                            reference,
+                            own,
+                            own is not None and island.metallic(own, reference),
+                            island.solid_crossing(own, reference) if own else "",
+                            tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
+                            review.get(tie.id, ()),
+                            fed,
+                        )
+                    )
+        # a changeover is the cause only of a double bond that is there in no state without its help
+        unexplained = {surplus.id for surplus in found if surplus.kept and not surplus.crossing}
+        return tuple(
+            surplus._replace(crossing="") if surplus.crossing and surplus.id in unexplained else surplus
+            for surplus in found
+        )
+
+    @cached_property
+    def _inputs_behind(self) -> frozenset[tuple[str, str]]:
+        return frozenset((name, fed.id) for fed in self.inputs_behind_rcd if fed.trouble for name in fed.names)
+
+    @Collection
+    def pen_landings(self) -> tuple[PenLanding, ...]:
+        """Boards where a PEN lands on separate N and PE bars, in every case in which they are live."""
+        with_pe = {
+            end.id
+            for link in (*self.installation.connections, *(c.connection for c in self.installation.circuits))
+            if "PE" in link.cores
+            for end in (link.start, link.finish)
+        }
+        inner = {board.id: board.inside for board in self.installation.boards if board.inside}
+        with_pe.update(outer for identifier, outer in inner.items() if identifier in with_pe)
+        route = {board.id: board.route for board in self.installation.boards}
+        found = []
+        boards = {board: n for board, n, _ in self.network.pen_lands if board in with_pe}
+        for board, n in boards.items():
+            pe = next((part.pe for part in self.network.parts if part.id == board), None)
+            if pe is None:
+                pe = self.network.nodes.index((inner.get(board) or board, "", "PE"))
+            for island in self.islands:
+                if island.live >> n & 1:
+                    bonded = any(tie.pe == pe for tie in island.ties)
+                    found.append(PenLanding(board, route[board], island, bonded))
+        return tuple(found)
+
+    @Collection
+    def crossings(self) -> tuple[Crossing, ...]:
+        """Changeovers with a neutral: once for the description, and once for each case in which one joins two references."""
+        network = self.network
+        found = []
+        tn = not any(source.earthing in ("TT", "IT") for source in self.installation.sources)
+        for changeover in self.installation.changeovers:
+            contacts = [
+                edge for edge in network.edges if edge.element == changeover.id and network.nodes[edge.a][2] == "N"
+            ]
+            landed = {
+                end.terminal
+                for link in self.installation.connections
+                for end in (link.start, link.finish)
+                if end.id == changeover.id and end.terminal and ("N" in link.cores or "PEN" in link.cores)
+            }
+            solid = bool(contacts) and all(edge.solid for edge in contacts)
+            feeds_by_side = [
+                network.feeds_at((edge.a,), changeover.id) for edge in contacts if network.nodes[edge.a][1] in landed
+            ]
+            distinct = len(set(feeds_by_side)) > 1
+            utility = next(
+                (
+                    source.id
+                    for source in self.installation.sources
+                    if source.kind == "utility" and any(source.id in side for side in feeds_by_side)
+                ),
+                "",
+            )
+            found.append(
+                Crossing(
+                    changeover.id,
+                    changeover.route,
+                    None,
+                    changeover,
+                    solid,
+                    len(landed),
+                    (),
+                    tn,
+                    distinct,
+                    utility if not solid else "",
+                )
+            )
+        by_id = {crossing.id: crossing for crossing in found}
+        for surplus in self.references:
+            if surplus.crossing and surplus.kept:
+                joins = (
+                    Mention(surplus.kept.id, surplus.kept.route, "one reference"),
+                    Mention(surplus.id, surplus.route, "the other reference"),
+                )
+                found.append(by_id[surplus.crossing]._replace(island=surplus.island, joins=joins))
+        return tuple(found)
+
+    @Collection
+    def isolated(self) -> tuple[Isolated, ...]:
+        """Islands declared IT, with the monitors that watch them."""
+        found = []
+        names = self.network.nodes
+        for island in self.islands:
+            if not island.it:
+                continue
+            seen = [
+                monitor
+                for monitor in self.installation.monitors
+                if any(
+                    island.live >> n & 1 and names[n][0] == monitor.at.id and names[n][1] == monitor.at.terminal
+                    for n in range(len(names))
+                )
+            ]
+            second = (seen[1].id, seen[1].route) if len(seen) > 1 else None
+            for feed in island.feeds:
+                if feed.forming:
+                    found.append(Isolated(feed.id, feed.route, island, tuple(m.id for m in seen), second))
+        return tuple(found)
+
+    # -- earthing --------------------------------------------------------------------------------------------------
+
+    @Collection
+    def exposed(self) -> tuple[Exposed, ...]:
+        """Every exposed-conductive-part in every case that feeds it."""
+        found: list[Exposed] = []
+        network = self.network
+        splits = {(landing.island, landing.id) for landing in self.pen_landings if not landing.bonded}
+        for island in self.islands:
+            earth = island.earth
+            good = {earth[reference.pe] for reference in island.references}
+            rods = {earth[pe] for _, pe in network.electrodes}
+            fed = [part for part in network.parts if island.is_live(part.lines)]
+            together = len({earth[part.pe] for part in fed}) == 1
+            lost: dict[int, list[Part]] = {}
+            for part in fed:
+                label = earth[part.pe]
+                way = ""
+                if label in good and not island.it:
+                    way = "reference"
+                elif label in rods:
+                    way = "electrode"
+                elif not island.references and together:
+                    way = "frames"
+                elif label in good:
+                    way = "reference"
+                if way:
+                    found.append(Exposed(part.id, part.route, island, part, way, part.id, ""))
+                else:
+                    lost.setdefault(label, []).append(part)
+            for label, parts in lost.items():
+                near = island.distance
+                order = {part.id: i for i, part in enumerate(network.parts)}
+                root = min(parts, key=lambda part: (min(near.get(n, 1 << 30) for n in part.lines), order[part.id]))
+                split = next(
+                    (
+                        board
+                        for at, board in splits
+                        if at is island
+                        and any(p.id == self._frame(board) and earth[p.pe] == label for p in network.parts)
+                    ),
+                    "",
+                )
+                for part in parts:
+                    found.append(Exposed(part.id, part.route, island, part, "", root.id, split))
+        return tuple(found)
+
+    @Collection
+    def electrode_pairs(self) -> tuple[ElectrodePair, ...]:
+        """Each electrode after the first, with the first one that no conductor joins to it."""
+        return electrode_pairs(self.network)
+
+    @Collection
+    def switched_protective(self) -> tuple[SwitchedProtective, ...]:
+        """Devices and changeovers, with the protective conductors that they open."""
+        return switched_protective(self.installation)
+
+    # -- changeover and infeed -------------------------------------------------------------------------------------
+
+    @Collection
+    def pairs(self) -> tuple[Pair, ...]:
+        """Every two energised sources on the same line conductors, in every case; the party to change first."""
+        found = []
+        own = {(own.island, own.id) for own in self.own_inputs if own.reached}
+        for island in self.islands:
+            feeds = island.feeds
+            for i, first in enumerate(feeds):
+                for second in feeds[i + 1 :]:
+                    joined = any(island.feed_lines[first.id] >> node & 1 for node in second.lines)
+                    if not joined:
+                        continue
+                    subject, other = (first, second) if second.kind == "utility" != first.kind else (second, first)
+                    itself = next((feed.id for feed in (first, second) if (island, feed.id) in own), "")
+                    found.append(
+                        Pair(
+                            subject.id,
+                            subject.route,
+                            island,
+                            other.id,
+                            other.route,
+                            _permitted(first, second),
+                            itself,
+                        )
+                    )
+        return tuple(found)
+
+    @Collection
+    def dead(self) -> tuple[Dead, ...]:
+        """Absent utilities and standing generators in the islands that reach them."""
+        parallel = {frozenset((pair.id, pair.other)): pair.id for pair in self.pairs if not pair.permitted}
+        found = []
+        for island in self.islands:
+            for feed in self.network.feeds:
+                if feed.kind not in ("utility", "generator") or feed in island.feeds:
+                    continue
+                if island.value(feed.variable) not in ("absent", "standing"):
+                    continue
+                by = next(
+                    (
+                        other
+                        for other in island.feeds
+                        if any(island.feed_lines[other.id] >> node & 1 for node in feed.lines)
+                    ),
+                    None,
+                )
+                pair = parallel.get(frozenset((feed.id, by.id))) if by else None
+                found.append(
+                    Dead(
+                        feed.id,
+                        feed.route,
+                        island,
+                        by.id if by else "",
+                        by.route if by else (),
+                        ("sources-in-parallel", pair) if pair else None,
+                    )
+                )
+        return tuple(found)
+
+    @Collection
+    def own_inputs(self) -> tuple[OwnInput, ...]:
+        """Pass-through inverters while they invert, and whether the output reaches the input from outside."""
+        found = []
+        for island in self.islands:
+            for passage in self.network.passages:
+                if island.value(passage.variable) != "inverting" or not island.is_live(passage.outputs):
+                    continue
+                reached = island.line_part(passage.outputs)
+                found.append(
+                    OwnInput(passage.id, passage.route, island, any(reached >> node & 1 for node in passage.inputs))
+                )
+        return tuple(found)
+
+    @Collection
+    def infeeds(self) -> tuple[InfeedBehindRcd, ...]:
+        """Sources and the boards that they enter."""
+        return infeeds_behind_rcd(self.network, self.islands)
+
+    @Collection
+    def inputs_behind_rcd(self) -> tuple[FedBehindRcd, ...]:
+        """Mains inputs of pass-through inverters and the RCDs that they lie behind."""
+        return fed_behind_rcd(self.network, self.islands)
+
+    @Collection
+    def levels(self) -> tuple[Levels, ...]:
+        """Places with two infeeds, and what lies on the way to each."""
+        return levels(self.network)
+
+    # -- the description -------------------------------------------------------------------------------------------
+
+    @Collection
+    def borrowed_neutrals(self) -> tuple[BorrowedNeutral, ...]:
+        """Circuits and the way of their neutral."""
+        return borrowed_neutrals(self.network, self.islands)
+
+    @Collection
+    def misfits(self) -> tuple[Misfit, ...]:
+        """Devices and changeovers, with what does not fit."""
+        return misfits(self.installation)
+
+    @Collection
+    def places(self) -> tuple[Energised, ...]:
+        """Boards and circuits, and whether any state energises them."""
+        network = self.network
+        ever = 0
+        for island in self.islands:
+            ever |= island.energised_lines
+        routes = {board.id: board.route for board in self.installation.boards}
+        routes.update((circuit.id, circuit.route) for circuit in self.installation.circuits)
+        # a bar on which only protective conductors land is no place that anything could energise
+        earth_bars = {board.id for board in self.installation.boards if set(board.bars) == {"PE"}}
+        earth_bars.update(network.nodes[node][0] for edge in network.earth for node in (edge.a, edge.b))
+        fed_from: dict[str, list[str]] = {}
+        for link in self.installation.connections:
+            fed_from.setdefault(link.finish.id, []).append(link.start.id)
+        for circuit in self.installation.circuits:
+            fed_from.setdefault(circuit.id, []).append(circuit.connection.start.id)
+        live = {
+            identifier: any(ever >> node & 1 for node in lines)
+            for identifier, lines in (*network.boards, *network.circuits)
+            if lines or identifier not in earth_bars
+        }
+        found = []
+        for identifier, alive in live.items():
+            by = next((start for start in fed_from.get(identifier, ()) if live.get(start) is False), "")
+            found.append(Energised(identifier, routes[identifier], None, alive, by))
+        return tuple(found)
+
+    @Collection
+    def supplying(self) -> tuple[Energised, ...]:
+        """Sources, and whether they supply anything in any state."""
+        used = {feed.id for island in self.islands for feed in island.feeds}
+        return tuple(
+            Energised(feed.id, feed.route, None, feed.id in used or feed.id in self.survey.not_proven, "")
+            for feed in self.network.feeds
+        )
+
+
+def _permitted(first: Feed, second: Feed) -> str:
+    for one, other in ((first, second), (second, first)):
+        for source in one.sources:
+            if source.operation == "grid-following" or (source.operation == "both" and not source.mains_input):
+                return f"{one.id} follows"
+            names = {other.id, *(s.id for s in other.sources)}
+            if names & set(source.may_parallel):
+                return f"{one.id} may run in parallel with {other.id}"
+    return ""

@@ -1,0 +1,310 @@
+"""What can be said of one live island: its references, its lines, what lies behind which RCD.
+
+Facts decide nothing; they are true or false of a case whatever a rulebook says of it.
+"""
+
+from __future__ import annotations
+
+from functools import cached_property
+from typing import NamedTuple
+
+from onebond.model import LINES
+from onebond.network import Feed, Network, Rcd, Tie
+from onebond.span import Route
+from onebond.states import Case, holds, reach
+
+
+class Reference(NamedTuple):
+    """One place where the neutral of an island is tied to earth; several ties in one enclosure are one reference."""
+
+    id: str
+    kind: str  # bond | internal | star
+    ties: tuple[Tie, ...]
+    pe: int
+    route: Route
+    at: str
+
+    @property
+    def n(self) -> tuple[int, ...]:
+        """The neutral nodes that it ties."""
+        return tuple(tie.n for tie in self.ties)
+
+
+class Joint(NamedTuple):
+    """How two references are joined on their earth side: by conductors, or only through the soil."""
+
+    metallic: bool
+
+
+class Island:
+    """One case, with what follows from it worked out when somebody asks."""
+
+    def __init__(self, network: Network, case: Case, earth: tuple[int, ...]) -> None:
+        self.network = network
+        self.case = case
+        self.state = case.state
+        self.live = case.live
+        self.earth = earth  # label of the metallic earth part of each node
+
+    def value(self, variable: int) -> str:
+        """The value of a variable in this case, empty where it does not matter."""
+        number = self.state[variable] if variable >= 0 else -1
+        return self.network.variables[variable].values[number] if number >= 0 else ""
+
+    def is_live(self, nodes: tuple[int, ...]) -> bool:
+        """Whether any of the nodes is in the island."""
+        return any(self.live >> node & 1 for node in nodes)
+
+    @cached_property
+    def feeds(self) -> tuple[Feed, ...]:
+        """What energises the island."""
+        return tuple(self.network.feeds[i] for i in self.case.feeds)
+
+    @cached_property
+    def it(self) -> bool:
+        """Whether every energised source of the island is declared IT."""
+        return all(source.earthing == "IT" for feed in self.feeds for source in feed.sources)
+
+    @cached_property
+    def utility_fed(self) -> bool:
+        """Whether an energised utility is one of its feeds."""
+        return any(feed.kind == "utility" for feed in self.feeds)
+
+    @cached_property
+    def detached(self) -> tuple[str, ...]:
+        """Utilities whose conductors are open at the supply terminals in this case."""
+        return tuple(
+            variable.name
+            for i, variable in enumerate(self.network.variables)
+            if variable.kind == "utility" and self.value(i) == "detached"
+        )
+
+    @cached_property
+    def ties(self) -> tuple[Tie, ...]:
+        """Closed ties of the island's neutral to earth, those through an impedance included."""
+        return tuple(
+            tie
+            for tie in self.network.ties
+            if self.live >> tie.n & 1 and (not tie.needs or holds(tie.needs, self.state))
+        )
+
+    @cached_property
+    def references(self) -> tuple[Reference, ...]:
+        """The solid references of the island, each enclosure counted once."""
+        by_frame: dict[int, list[Tie]] = {}
+        for tie in self.ties:
+            if tie.solid:
+                by_frame.setdefault(tie.pe, []).append(tie)
+        found = []
+        for pe, ties in by_frame.items():
+            first = next((tie for tie in ties if tie.kind == "bond"), ties[0])
+            found.append(Reference(first.id, first.kind, tuple(ties), pe, first.route, first.at))
+        return tuple(found)
+
+    @cached_property
+    def own_references(self) -> tuple[Reference, ...]:
+        """References inside the installation: everything but suppliers' star points."""
+        return tuple(reference for reference in self.references if reference.kind != "star")
+
+    @cached_property
+    def _pen(self) -> dict[int, int]:
+        label: dict[int, int] = {}
+        around: dict[int, list[int]] = {}
+        for edge in self.network.edges:
+            if edge.core == "PEN" and self.live >> edge.a & 1 and (not edge.needs or holds(edge.needs, self.state)):
+                around.setdefault(edge.a, []).append(edge.b)
+                around.setdefault(edge.b, []).append(edge.a)
+        for start in around:
+            if start in label:
+                continue
+            label[start] = start
+            stack = [start]
+            while stack:
+                for other in around[stack.pop()]:
+                    if other not in label:
+                        label[other] = start
+                        stack.append(other)
+        return label
+
+    def pen_joined(self, first: Reference, second: Reference) -> bool:
+        """Whether the neutral path between two references is PEN all the way."""
+        labels = {self._pen.get(node, -1 - node) for node in first.n}
+        return any(self._pen.get(node, -1 - node) in labels for node in second.n)
+
+    def metallic(self, first: Reference, second: Reference) -> bool:
+        """Whether conductors join the earth sides of two references."""
+        return self.earth[first.pe] == self.earth[second.pe]
+
+    def groups(self, rank: dict[str, tuple[int, ...]]) -> list[list[Reference]]:
+        """The reference groups, the one to be kept first; ``rank`` orders references by id."""
+        ordered = sorted(self.references, key=lambda reference: rank.get(reference.id, (9,)))
+        groups: list[list[Reference]] = []
+        for reference in ordered:
+            for group in groups:
+                joined = any(self.pen_joined(reference, member) for member in group)
+                if joined and not any(self.metallic(reference, member) for member in group):
+                    group.append(reference)
+                    break
+            else:
+                groups.append([reference])
+        return groups
+
+    # -- lines ---------------------------------------------------------------------------------------------------
+
+    def line_part(self, nodes: tuple[int, ...], without: frozenset[int] = frozenset()) -> int:
+        """Line nodes joined to some line nodes by closed line conductors, windings of sources left out; a bit set."""
+        seen = 0
+        for node in nodes:
+            seen |= 1 << node
+        stack = list(nodes)
+        network = self.network
+        while stack:
+            for i, other in network.around[stack.pop()]:
+                if seen >> other & 1 or i in without or network.nodes[other][2] not in LINES:
+                    continue
+                core, needs = network.edges[i].core, network.edges[i].needs
+                if core != "winding" and (not needs or holds(needs, self.state)):
+                    seen |= 1 << other
+                    stack.append(other)
+        return seen
+
+    @cached_property
+    def feed_lines(self) -> dict[str, int]:
+        """For each feed the line nodes that it energises."""
+        return {feed.id: self.line_part(feed.lines) for feed in self.feeds}
+
+    @cached_property
+    def energised_lines(self) -> int:
+        """All line nodes that some feed energises."""
+        everything = 0
+        for part in self.feed_lines.values():
+            everything |= part
+        return everything
+
+    def neutral_part(self, nodes: tuple[int, ...], without: frozenset[int] = frozenset()) -> int:
+        """Neutral nodes joined to some neutral nodes by closed conductors; a bit set."""
+        seen = 0
+        for node in nodes:
+            seen |= 1 << node
+        stack = list(nodes)
+        network = self.network
+        while stack:
+            for i, other in network.around[stack.pop()]:
+                edge = network.edges[i]
+                if seen >> other & 1 or i in without or edge.core == "winding" or network.nodes[other][2] != "N":
+                    continue
+                if not edge.needs or holds(edge.needs, self.state):
+                    seen |= 1 << other
+                    stack.append(other)
+        return seen
+
+    @cached_property
+    def supplies(self) -> tuple[str, ...]:
+        """Boards and circuits with an energised line."""
+        network = self.network
+        return tuple(
+            identifier
+            for identifier, lines in (*network.boards, *network.circuits)
+            if any(self.energised_lines >> node & 1 for node in lines)
+        )
+
+    @cached_property
+    def distance(self) -> dict[int, int]:
+        """How many conductors lie between a live node and the nearest feed."""
+        found: dict[int, int] = {}
+        ring = [node for feed in self.feeds for node in (*feed.lines, *feed.neutrals)]
+        far = 0
+        while ring:
+            for node in ring:
+                found.setdefault(node, far)
+            far += 1
+            following = []
+            for node in ring:
+                for i, other in self.network.around[node]:
+                    needs = self.network.edges[i].needs
+                    if other not in found and (not needs or holds(needs, self.state)):
+                        following.append(other)
+            ring = following
+        return found
+
+    # -- residual current devices ----------------------------------------------------------------------------------
+
+    @cached_property
+    def rcds(self) -> tuple[Rcd, ...]:
+        """Closed RCDs with a live line, but for those behind which only loads lie."""
+        return tuple(
+            rcd
+            for rcd in self.network.rcds
+            if not rcd.loads_only
+            and any(
+                self.live >> self.network.edges[i].a & 1 and holds(self.network.edges[i].needs, self.state)
+                for i in rcd.lines
+            )
+        )
+
+    def beyond(self, rcd: Rcd, start: tuple[int, ...]) -> int:
+        """Live nodes that are cut off from some nodes when the cores that an RCD sums are taken out; a bit set."""
+        return self.live & ~reach(self.network, self.state, start, without_edges=rcd.edges)
+
+    def behind(self, tie: Tie) -> tuple[tuple[Rcd, Feed], ...]:
+        """The RCDs that have this tie on their protected side, each with the source that it is seen from.
+
+        Only sources that form an island are asked: what follows another one never feeds a fault alone.
+        """
+        found = []
+        for rcd in self.rcds:
+            for feed in self.feeds:
+                if not feed.forming:
+                    continue
+                if not any(self.feed_lines[feed.id] >> self.network.edges[i].a & 1 for i in rcd.lines):
+                    continue
+                if self._beyond_feed(rcd, feed) >> tie.n & 1:
+                    found.append((rcd, feed))
+                    break
+        return tuple(found)
+
+    def _beyond_feed(self, rcd: Rcd, feed: Feed) -> int:
+        key = (rcd.name, feed.id)
+        known = self._cuts.get(key)
+        if known is None:
+            known = self._cuts[key] = self.beyond(rcd, (*feed.lines, *feed.neutrals))
+        return known
+
+    @cached_property
+    def _cuts(self) -> dict[tuple[str, str], int]:
+        return {}
+
+    def solid_crossing(self, first: Reference, second: Reference) -> str:
+        """The changeover that alone joins two references because it does not switch the neutral, or ''.
+
+        The test: were N among its poles, the two would not be joined in this case.
+        """
+        network = self.network
+        for number, variable in enumerate(network.variables):
+            if variable.kind != "changeover":
+                continue
+            solid = {
+                i: network.nodes[edge.a][1]
+                for i, edge in enumerate(network.edges)
+                if edge.element == variable.name and edge.solid and network.nodes[edge.a][2] == "N"
+            }
+            if not solid:
+                continue
+            active = self.value(number)
+            positions = active.split("+") if active else list(variable.values)
+            if all(
+                not any(
+                    reach(
+                        network,
+                        self.state,
+                        first.n,
+                        without_edges=frozenset(i for i, at in solid.items() if at != position),
+                    )
+                    >> node
+                    & 1
+                    for node in second.n
+                )
+                for position in positions
+            ):
+                return variable.name
+        return ""

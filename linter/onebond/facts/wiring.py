@@ -1,0 +1,263 @@
+"""Facts of the wiring that no operating state changes: protective conductors, electrodes, neutrals, fits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from onebond.facts.island import Island
+from onebond.model import LINES, Installation
+from onebond.network import Network
+from onebond.result import Mention
+from onebond.span import Route
+
+
+class ElectrodePair(NamedTuple):
+    """An electrode beside an earlier one."""
+
+    id: str
+    route: Route
+    island: None
+    other: str
+    other_route: Route
+    joined: bool
+    apart: bool  # the two places are written to be in different buildings
+
+
+class SwitchedProtective(NamedTuple):
+    """A device or changeover, with the protective conductors that it opens."""
+
+    id: str
+    route: Route
+    island: None
+    opens_pe: bool
+    opens_pen: bool
+
+
+class BorrowedNeutral(NamedTuple):
+    """A circuit with the RCDs on the way of its line and of its neutral."""
+
+    id: str
+    route: Route
+    island: None
+    line_only: tuple[str, ...]  # RCDs that sum its line but not its neutral
+    neutral_only: tuple[str, ...]
+    through: str  # another circuit or connection whose core its neutral uses
+    misfit: str  # the device that does not fit, from which this follows
+
+
+class Misfit(NamedTuple):
+    """A device or changeover, with what does not fit, in words, or ''."""
+
+    id: str
+    route: Route
+    island: None
+    what: str
+
+
+def electrode_pairs(network: Network) -> tuple[ElectrodePair, ...]:
+    """Each electrode after the first beside the first one that it should be joined to."""
+    site = network.installation
+    parent = list(range(len(network.nodes)))
+
+    def top(node: int) -> int:
+        while parent[node] != node:
+            node = parent[node]
+        return node
+
+    for edge in network.earth:
+        parent[top(edge.a)] = top(edge.b)
+    for edge in network.edges:
+        if edge.core == "PEN":
+            parent[top(edge.a)] = top(edge.b)
+    for tie in network.ties:
+        # a bond joins the PE of its place to the N there: over a PEN that is a conductor between electrodes
+        parent[top(tie.n)] = top(tie.pe)
+    building = {source.id: source.building for source in site.sources}
+    building.update((board.id, board.building) for board in site.boards)
+    building.update((changeover.id, changeover.building) for changeover in site.changeovers)
+    building.update((circuit.id, circuit.building) for circuit in site.circuits)
+    pe = dict(network.electrodes)
+    found = []
+    for i, electrode in enumerate(site.electrodes):
+        for earlier in site.electrodes[:i]:
+            joined = top(pe[electrode.id]) == top(pe[earlier.id])
+            here, there = building.get(electrode.at.id), building.get(earlier.at.id)
+            apart = bool(here and there and here != there)
+            found.append(ElectrodePair(electrode.id, electrode.route, None, earlier.id, earlier.route, joined, apart))
+    return tuple(found)
+
+
+def switched_protective(site: Installation) -> tuple[SwitchedProtective, ...]:
+    """Every device and changeover, with whether it opens PE or PEN."""
+    found = []
+    for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
+        for device in link.devices:
+            found.append(
+                SwitchedProtective(
+                    device.id or link.id, device.route, None, "PE" in device.poles, "PEN" in device.poles
+                )
+            )
+    for changeover in site.changeovers:
+        pen = any("PEN" in link.cores and changeover.id in (link.start.id, link.finish.id) for link in site.connections)
+        poles = changeover.poles
+        found.append(
+            SwitchedProtective(
+                changeover.id, changeover.route, None, "PE" in poles, "PEN" in poles or (pen and "N" in poles)
+            )
+        )
+    return tuple(found)
+
+
+def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[BorrowedNeutral, ...]:
+    """Every circuit that has a neutral at its end, with the RCDs of its line and of its neutral."""
+    site = network.installation
+    sources_l = {node for feed in network.feeds for node in feed.lines}
+    sources_n = {node for feed in network.feeds for node in feed.neutrals}
+    circuit_ids = {circuit.id for circuit in site.circuits}
+    number = {key: i for i, key in enumerate(network.nodes)}
+    misfit = {entry.id for entry in misfits(site) if entry.what}
+    by_case = _by_case(network, islands)
+    found = []
+    for circuit in site.circuits:
+        lines = [
+            node
+            for line in LINES
+            if (node := number.get((circuit.id, "", line))) is not None
+            and _reaches(network, node, sources_l, frozenset())
+        ]
+        neutral = number.get((circuit.id, "", "N"))
+        if neutral is None or not lines:
+            continue
+        line_only, neutral_only = set(), set()
+        for rcd in network.rcds:
+            name = rcd.device.id or rcd.connection
+            if rcd.loads_only:
+                with_line = any(not _reaches(network, line, sources_l, rcd.edges) for line in lines)
+                with_neutral = not _reaches(network, neutral, sources_n, rcd.edges)
+                if with_line != with_neutral:
+                    (line_only if with_line else neutral_only).add(name)
+        for name, with_line in by_case.get(circuit.id, ()):
+            (line_only if with_line else neutral_only).add(name)
+        others = frozenset(
+            i
+            for i, edge in enumerate(network.edges)
+            if edge.core == "N" and edge.element in circuit_ids and edge.element != circuit.id
+        )
+        through = ""
+        if "N" not in circuit.connection.cores or not _reaches(network, neutral, sources_n, others):
+            through = next(
+                (
+                    edge.element
+                    for i, edge in enumerate(network.edges)
+                    if edge.core == "N"
+                    and edge.element != circuit.id
+                    and (i in others or neutral in (edge.a, edge.b))
+                    and not _reaches(network, neutral, sources_n, frozenset((i,)))
+                ),
+                "",
+            )
+        follows = next((name for name in sorted(line_only | neutral_only) if name in misfit), "")
+        found.append(
+            BorrowedNeutral(
+                circuit.id,
+                circuit.route,
+                None,
+                tuple(sorted(line_only)),
+                tuple(sorted(neutral_only)),
+                through,
+                follows,
+            )
+        )
+    return tuple(found)
+
+
+def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple[str, bool]]]:
+    """For each circuit the RCDs that, in some case, sum only its line (True) or only its neutral (False).
+
+    RCDs behind which only loads lie need no case; they are left out here.
+    """
+    number = {key: i for i, key in enumerate(network.nodes)}
+    found: dict[str, set[tuple[str, bool]]] = {}
+    seen: set[tuple[int, tuple[int, ...]]] = set()
+    for island in islands:
+        if not island.rcds or (island.live, island.case.feeds) in seen:
+            continue
+        seen.add((island.live, island.case.feeds))
+        neutrals = {feed.id: island.neutral_part(feed.neutrals) for feed in island.feeds}
+        for rcd in island.rcds:
+            near = {
+                feed.id: (
+                    island.line_part(feed.lines, without=rcd.edges),
+                    island.neutral_part(feed.neutrals, without=rcd.edges),
+                )
+                for feed in island.feeds
+            }
+            for circuit, lines in network.circuits:
+                neutral = number.get((circuit, "", "N"))
+                if neutral is None:
+                    continue
+                for line in lines:
+                    feeders = [
+                        feed.id
+                        for feed in island.feeds
+                        if island.feed_lines[feed.id] >> line & 1 and neutrals[feed.id] >> neutral & 1
+                    ]
+                    if not feeders:
+                        continue
+                    with_line = not any(near[feed][0] >> line & 1 for feed in feeders)
+                    with_neutral = not any(near[feed][1] >> neutral & 1 for feed in feeders)
+                    if with_line != with_neutral:
+                        found.setdefault(circuit, set()).add((rcd.device.id or rcd.connection, with_line))
+    return found
+
+
+def _reaches(network: Network, start: int, goals: set[int], without: frozenset[int]) -> bool:
+    """Whether a node reaches one of the goals over conductors of its own kind; inside sources nothing is followed."""
+    neutral = network.nodes[start][2] == "N"
+    seen = {start}
+    stack = [start]
+    while stack:
+        node = stack.pop()
+        if node in goals:
+            return True
+        for i, other in network.around[node]:
+            edge = network.edges[i]
+            if other in seen or i in without or edge.core == "winding":
+                continue
+            if (network.nodes[other][2] == "N") != neutral:
+                continue
+            seen.add(other)
+            stack.append(other)
+    return False
+
+
+def misfits(site: Installation) -> tuple[Misfit, ...]:
+    """Every device that sums, and every changeover, with what does not fit the conductors there."""
+    found = []
+    landed: dict[str, set[str]] = {}
+    for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
+        landed.setdefault(link.start.id, set()).update(link.cores)
+        landed.setdefault(link.finish.id, set()).update(dict(link.lands_on).get(core, core) for core in link.cores)
+        live = [core for core in link.cores if core in (*LINES, "N", "PEN")]
+        for device in link.devices:
+            if device.kind not in ("rcd", "rcbo"):
+                continue
+            what = ""
+            left = [core for core in live if core not in device.senses]
+            if len(device.senses) < 2:
+                what = "it sums fewer than two conductors"
+            elif left:
+                what = f"{' '.join(left)} passes it without being summed"
+            found.append(Misfit(device.id or link.id, device.route, None, what))
+    for changeover in site.changeovers:
+        there = landed.get(changeover.id, set())
+        missing = [pole for pole in changeover.poles if pole not in there and not (pole == "N" and "PEN" in there)]
+        what = f"no conductor lands on its pole {' '.join(missing)}" if missing else ""
+        found.append(Misfit(changeover.id, changeover.route, None, what))
+    return tuple(found)
+
+
+def mention_all(pairs: tuple[tuple[str, Route, str], ...]) -> tuple[Mention, ...]:
+    """Mentions from plain triples."""
+    return tuple(Mention(*pair) for pair in pairs)

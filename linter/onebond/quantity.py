@@ -1,0 +1,298 @@
+"""Quantities: text with a unit (``16 mm2``, ``6 AWG``) to numbers in base units, or a refusal in plain words.
+
+Base units: m, mm2 (cross-section), A, V, ohm, W or VA, s, F, ohm m, per unit (``12 %`` is 0.12), degree Celsius, Hz,
+and multiples of the rated current.  Nothing is guessed: ASCII digits, a decimal point, one space, a unit from the list.
+Nothing raises on bad input.
+
+AWG sizes follow ASTM B258: a wire of gauge n has the diameter 0.127 mm x 92^((36 - n)/39), with n = 0, -1, -2, -3 for
+1/0, 2/0, 3/0, 4/0.  One kcmil is the area of a circle of 0.0254 mm x sqrt(1000) diameter.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from typing import Literal, NamedTuple
+
+
+class Measure(NamedTuple):
+    """A quantity that was understood: its value in the base unit, the unit as written, the second value of a pair."""
+
+    value: float
+    unit: str
+    second: float | None = None
+
+
+class Refusal(NamedTuple):
+    """Why a text is no quantity: what is wrong, what to write, and what it fails by: ``form``, ``unit``, ``bounds``."""
+
+    message: str
+    hint: str
+    reason: Literal["form", "unit", "bounds"]
+
+
+class Quantity(NamedTuple):
+    """What a quantity may look like: its units, the bounds in the base unit and in words, and examples."""
+
+    words: str
+    units: tuple[str, ...]
+    low: float
+    high: float
+    bounds: str
+    examples: tuple[str, ...]
+
+
+KCMIL_MM2 = math.pi / 4 * 0.0254**2 * 1000
+
+# unit -> (multiply by, divide by): division keeps 16 mm at the float nearest to 0.016.
+_FACTORS: dict[str, tuple[float, float]] = {
+    "m": (1, 1), "mm": (1, 1e3), "cm": (1, 1e2), "km": (1e3, 1), "ft": (0.3048, 1), "in": (0.0254, 1),
+    "mm2": (1, 1), "kcmil": (KCMIL_MM2, 1),
+    "A": (1, 1), "mA": (1, 1e3), "kA": (1e3, 1),
+    "V": (1, 1), "mV": (1, 1e3), "kV": (1e3, 1),
+    "ohm": (1, 1), "mohm": (1, 1e3), "kohm": (1e3, 1), "Mohm": (1e6, 1),
+    "W": (1, 1), "kW": (1e3, 1), "MW": (1e6, 1), "VA": (1, 1), "kVA": (1e3, 1), "MVA": (1e6, 1),
+    "s": (1, 1), "ms": (1, 1e3), "min": (60, 1), "h": (3600, 1),
+    "pF": (1, 1e12), "nF": (1, 1e9), "uF": (1, 1e6),
+    "ohm m": (1, 1), "%": (1, 1e2), "C": (1, 1), "Hz": (1, 1), "x rated": (1, 1),
+}  # fmt: skip
+
+_LENGTHS = ("m", "mm", "cm", "km", "ft", "in")
+
+QUANTITIES: dict[str, Quantity] = {
+    "length": Quantity("a length", _LENGTHS, 0, 1e5, "0 m to 100 km", ("12 m", "40 ft")),
+    "dimension": Quantity("a dimension", _LENGTHS, 1e-4, 1e3, "0.1 mm to 1 km", ("2.4 m", "16 mm")),
+    "cross-section": Quantity(
+        "a conductor size", ("mm2", "AWG", "kcmil"), 0.005, 3000, "0.005 mm2 to 3000 mm2", ("16 mm2", "6 AWG")
+    ),
+    "current": Quantity("a current", ("A", "mA", "kA"), 0, 5e5, "0 A to 500 kA", ("16 A", "30 mA")),
+    "voltage": Quantity("a voltage", ("V", "kV", "mV"), 1, 1e6, "1 V to 1000 kV", ("230 V", "230/400 V")),
+    "impedance": Quantity(
+        "an impedance", ("ohm", "mohm", "kohm", "Mohm"), 1e-6, 1e9, "0.001 mohm to 1000 Mohm", ("0.35 ohm", "1 Mohm")
+    ),
+    "power": Quantity("a power", ("W", "kW", "MW", "VA", "kVA", "MVA"), 0, 1e9, "0 W to 1000 MW", ("8 kVA", "2.4 kW")),
+    "time": Quantity("a time", ("s", "ms", "min", "h"), 0, 86400, "0 s to 24 h", ("10 s", "200 ms")),
+    "capacitance": Quantity("a capacitance", ("pF", "nF", "uF"), 0, 1e-2, "0 pF to 10000 uF", ("10 nF",)),
+    "resistivity": Quantity("a soil resistivity", ("ohm m",), 0.01, 1e6, "0.01 ohm m to 1000000 ohm m", ("120 ohm m",)),
+    "ratio": Quantity("a percentage", ("%",), 1e-5, 10, "0.001 % to 1000 %", ("12 %",)),
+    "temperature": Quantity("a temperature", ("C",), 30, 1000, "30 C to 1000 C", ("70 C",)),
+    "frequency": Quantity("a frequency", ("Hz",), 1, 1000, "1 Hz to 1000 Hz", ("50 Hz",)),
+    "multiple": Quantity(
+        "a multiple of the rated current", ("x rated",), 0.01, 100, "0.01 x rated to 100 x rated", ("3 x rated",)
+    ),
+}
+
+# Where either of two quantities will do.
+_EITHER: dict[str, tuple[str, ...]] = {
+    "power-or-current": ("power", "current"),
+    "multiple-or-current": ("multiple", "current"),
+}
+
+_NUMBER = re.compile(r"(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,12})?")
+
+# Other spellings of units that people write, in lower case and without spaces, dots and hyphens.
+_SPELLINGS: dict[str, str] = {
+    "m²": "mm2", "mm²": "mm2", "mm^2": "mm2", "mm**2": "mm2", "qmm": "mm2", "sqmm": "mm2", "mmsq": "mm2", "sq": "mm2",
+    "mcm": "kcmil", "ga": "AWG", "gauge": "AWG",
+    "ω": "ohm", "ohms": "ohm", "r": "ohm", "mω": "mohm", "kω": "kohm", "ωm": "ohm m", "ohmm": "ohm m", "ohmsm": "ohm m",
+    "ω·m": "ohm m", "ohm·m": "ohm m", "ohm*m": "ohm m", "ohmmetre": "ohm m", "ohmmeter": "ohm m",
+    "°c": "C", "degc": "C", "celsius": "C", "deg": "C", "°": "C",
+    "µf": "uF", "μf": "uF", "microfarad": "uF",
+    "metre": "m", "meter": "m", "metres": "m", "meters": "m", "feet": "ft", "foot": "ft", "'": "ft", "inch": "in",
+    "inches": "in", '"': "in", "amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "volt": "V", "volts": "V",
+    "watt": "W", "watts": "W", "sec": "s", "second": "s", "seconds": "s", "msec": "ms", "minute": "min",
+    "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "percent": "%", "pc": "%", "hertz": "Hz",
+    "xin": "x rated", "×rated": "x rated", "timesrated": "x rated", "xrated": "x rated", "rated": "x rated",
+    "x": "x rated", "×": "x rated", "times": "x rated", "×in": "x rated",
+}  # fmt: skip
+
+
+def units(name: str) -> tuple[str, ...]:
+    """The accepted units of a quantity; raises KeyError for an unknown quantity."""
+    return tuple(unit for part in _EITHER.get(name, (name,)) for unit in QUANTITIES[part].units)
+
+
+def examples(name: str) -> tuple[str, ...]:
+    """Examples of a quantity; raises KeyError for an unknown quantity."""
+    return tuple(example for part in _EITHER.get(name, (name,)) for example in QUANTITIES[part].examples)
+
+
+def value(text: str, name: str) -> float | None:
+    """The number alone, in the base unit; None where the text is refused."""
+    measure = parse(text, name)
+    return measure.value if isinstance(measure, Measure) else None
+
+
+def parse(text: str, name: str, example: str = "") -> Measure | Refusal:
+    """Read a quantity.
+
+    ``name`` is a key of QUANTITIES or one of ``power-or-current`` and ``multiple-or-current``; raises KeyError
+    otherwise.  ``example`` shows the usual unit at this place: a hint for a bare number takes the unit from it.  Only
+    voltages may be pairs (``230/400 V``: line-to-neutral before line-to-line).
+    """
+    number, _, unit = text.partition(" ")
+    accepted = units(name)
+    if unit not in accepted:
+        return _refuse(text, name, accepted, example or examples(name)[0])
+    first, slash, second = number.partition("/")
+    if unit == "AWG":
+        size = _awg(number)
+        if size is None:
+            gauges = "gauges are 40 AWG to 1 AWG and 1/0 AWG to 4/0 AWG"
+            hint = f"write `1/0 AWG`: {gauges}" if number == "0" else gauges
+            return Refusal(f"`{_short(text)}` is no wire gauge", hint, "form")
+        return Measure(size, unit)
+    if slash and name != "voltage":
+        return _refuse(text, name, accepted, example or examples(name)[0])
+    if not _NUMBER.fullmatch(first) or (slash and not _NUMBER.fullmatch(second)):
+        return _refuse(text, name, accepted, example or examples(name)[0])
+    measure = Measure(_scaled(first, unit), unit, _scaled(second, unit) if slash else None)
+    for part in _EITHER.get(name, (name,)):
+        quantity = QUANTITIES[part]
+        if unit in quantity.units:
+            for number_si in (measure.value, measure.second):
+                # Written so that a NaN would be refused too.
+                if number_si is not None and not quantity.low <= number_si <= quantity.high:
+                    return Refusal(
+                        f"`{_short(text)}` is not possible as {quantity.words}: it must be from {quantity.bounds}",
+                        "check the number and the unit",
+                        "bounds",
+                    )
+    if measure.second is not None and not measure.value < measure.second:
+        return Refusal(
+            f"`{_short(text)}` has its two voltages in the wrong order",
+            f"write the line-to-neutral voltage first: `{second}/{first} {unit}`"
+            if measure.second < measure.value
+            else f"write one voltage: `{first} {unit}`",
+            "bounds",
+        )
+    return measure
+
+
+def nearest(word: str, words: Iterable[str]) -> str | None:
+    """The word that was probably meant, or None: the same letters in another case, else the closest one.
+
+    Long lists are cut to words of about the same length, so that a file of thousands of ids costs no seconds.
+    """
+    lower = word.lower()
+    candidates = [other for other in words if abs(len(other) - len(word)) <= 3]
+    for other in candidates:
+        if other.lower() == lower:
+            return other
+    if len(word) > 64 or not candidates:
+        return None
+    import difflib
+
+    by_lower = {other.lower(): other for other in reversed(candidates[:2000])}
+    close = difflib.get_close_matches(lower, by_lower, n=1, cutoff=0.6)
+    return by_lower[close[0]] if close else None
+
+
+def _scaled(number: str, unit: str) -> float:
+    times, over = _FACTORS[unit]
+    return float(number) * times / over
+
+
+def _awg(gauge: str) -> float | None:
+    if gauge in ("1/0", "2/0", "3/0", "4/0"):
+        n = 1 - int(gauge[0])
+    elif _NUMBER.fullmatch(gauge) and "." not in gauge and 1 <= int(gauge) <= 40:
+        n = int(gauge)
+    else:
+        return None
+    diameter_mm: float = 0.127 * 92 ** ((36 - n) / 39)
+    return math.pi / 4 * diameter_mm**2
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Refusal:
+    """Find out what is wrong with a text that is no quantity, most likely cause first."""
+    shown = _short(text)
+    usual = example.partition(" ")[2]
+    listed = f"units: {', '.join(accepted)}" if len(accepted) > 1 else f"unit: {accepted[0]}"
+    if not text.strip():
+        return Refusal("a quantity is missing here", f"write for example `{example}` ({listed})", "form")
+    match = re.fullmatch(r"([+-]?[0-9.,/]*)\s*(.*)", text.strip(), re.DOTALL)
+    number, unit = (match.group(1), match.group(2)) if match else ("", text)
+    if not number:
+        if any(character.isdigit() for character in text) and not text.isascii():
+            return Refusal(
+                f"`{shown}` is not written with the digits 0 to 9", f"write for example `{example}` ({listed})", "form"
+            )
+        return Refusal(f"`{shown}` does not begin with a number", f"write for example `{example}` ({listed})", "form")
+    right_unit = unit if unit in accepted else _right_unit(unit, accepted)
+    right_number = _right_number(number, pair=name == "voltage", gauge=right_unit == "AWG")
+    if number.startswith("-"):
+        return Refusal(f"`{shown}` is negative", f"write for example `{example}` ({listed})", "form")
+    if not unit:
+        if right_number is None:
+            return Refusal(
+                f"`{shown}` is not a number with a unit", f"write for example `{example}` ({listed})", "form"
+            )
+        return Refusal(f"`{shown}` has no unit", f"write `{right_number} {usual}` ({listed})", "unit")
+    if right_unit is None:
+        if re.fullmatch(r"[eE][+-]?[0-9]+.*", unit, re.DOTALL):
+            return Refusal(f"`{shown}` has an exponent", f"write the number in full, such as `{example}`", "form")
+        if re.match(r"[0-9]", unit):
+            return Refusal(
+                f"`{shown}` has a space inside the number", f"write the number without it, such as `{example}`", "form"
+            )
+        return Refusal(
+            f"`{_short(unit)}` is not a unit for {_words(name)}", f"write for example `{example}` ({listed})", "unit"
+        )
+    if right_number is None:
+        return Refusal(f"`{_short(number)}` is not a number", f"write for example `{example}` ({listed})", "form")
+    hint = f"write `{right_number} {right_unit}`"
+    if unit != right_unit:
+        return Refusal(f"`{_short(unit)}` is not a unit for {_words(name)}", f"{hint} ({listed})", "unit")
+    if "," in number:
+        return Refusal(f"`{shown}` has a comma in the number", f"the decimal sign is a point: {hint}", "form")
+    if right_number != number:
+        return Refusal(f"`{_short(number)}` is not written as a plain number", hint, "form")
+    return Refusal(f"`{shown}` needs exactly one space between number and unit", hint, "form")
+
+
+def _words(name: str) -> str:
+    return " or ".join(QUANTITIES[part].words for part in _EITHER.get(name, (name,)))
+
+
+def _right_unit(unit: str, accepted: tuple[str, ...]) -> str | None:
+    """The accepted unit that an unknown one stands for: another spelling, another case, a slip of the pen."""
+    # The ohm sign, the micro sign and superscripts fold to these letters.  The case of m and M carries meaning.
+    if unit in ("MΩ", "MΩ") and "Mohm" in accepted:
+        return "Mohm"
+    plain = re.sub(r"[\s._-]", "", unit)
+    if plain in accepted:
+        return plain
+    folded = plain.replace("\N{OHM SIGN}", "ω").lower()
+    other = _SPELLINGS.get(folded)
+    if folded == "m²" and "mm2" not in accepted:
+        other = None
+    if other in accepted:
+        return other
+    return nearest(unit.strip(), accepted) if len(unit) <= 12 else None
+
+
+def _right_number(number: str, pair: bool, gauge: bool) -> str | None:
+    """The number as it should be written, or None where that cannot be told."""
+    if gauge and _awg(number) is not None:
+        return number
+    if "/" in number:
+        first, _, second = number.partition("/")
+        parts = [_right_number(part, pair=False, gauge=False) for part in (first, second)]
+        return f"{parts[0]}/{parts[1]}" if pair and all(parts) else None
+    number = number.lstrip("+")
+    if number.count(",") == 1 and "." not in number:
+        number = number.replace(",", ".")
+    if number.startswith("."):
+        number = "0" + number
+    if number.endswith("."):
+        number = number[:-1]
+    if re.fullmatch(r"0[0-9]+(?:\.[0-9]+)?", number):
+        number = number.lstrip("0") if number.strip("0.") else "0"
+        number = "0" + number if number.startswith(".") else number
+    return number if _NUMBER.fullmatch(number) else None

@@ -1,0 +1,231 @@
+"""The contract between rules and the engine; the only module that a rule imports.
+
+A rule is a value: an id, a level, the subjects that it is about (a property of :class:`Facts`) and a pure function of one
+subject that returns a :class:`Finding`, or :data:`PASS`, or :class:`NotApplicable`, or :class:`Review`.  The engine does the
+looping, merges operating states and isolates a crash.  The docstring of the rule's module is its manual page; it has the
+headings *Checks*, *Danger* and *Remedy*.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
+
+from onebond.facts import (
+    BorrowedNeutral,
+    Collection,
+    Crossing,
+    Dead,
+    ElectrodePair,
+    Energised,
+    Exposed,
+    Facts,
+    FedBehindRcd,
+    Feeding,
+    InfeedBehindRcd,
+    Island,
+    Isolated,
+    Levels,
+    Misfit,
+    OwnInput,
+    Pair,
+    PenLanding,
+    Surplus,
+    SwitchedProtective,
+)
+from onebond.result import Level, Mention
+from onebond.span import Route
+
+__all__ = [
+    "PASS",
+    "PRACTICE",
+    "RULEBOOKS",
+    "BorrowedNeutral",
+    "Crossing",
+    "Dead",
+    "ElectrodePair",
+    "Energised",
+    "Example",
+    "Exposed",
+    "Facts",
+    "FedBehindRcd",
+    "Feeding",
+    "Finding",
+    "InfeedBehindRcd",
+    "Island",
+    "Isolated",
+    "Levels",
+    "Mention",
+    "Misfit",
+    "NotApplicable",
+    "OwnInput",
+    "Pair",
+    "Param",
+    "Params",
+    "Pass",
+    "PenLanding",
+    "Ref",
+    "Review",
+    "Rule",
+    "Surplus",
+    "SwitchedProtective",
+    "Unknown",
+    "Verdict",
+    "rule",
+]
+
+RULEBOOKS: tuple[str, ...] = ("iec", "bs7671", "nec", "as-nzs", "sans")
+_ID = re.compile(r"\A[a-z][a-z0-9]*(-[a-z0-9]+)*\Z")
+
+
+class Ref(NamedTuple):
+    """A clause of a document, never its words; ``checked=False`` marks a number from memory (shown with ``?``)."""
+
+    rulebook: str  # one of RULEBOOKS, or "all"
+    document: str
+    clause: str
+    checked: bool = True
+
+    def __str__(self) -> str:
+        return f"{self.document} {self.clause}{'' if self.checked else ' ?'}".strip()
+
+
+PRACTICE = Ref("all", "common practice, no source", "")
+
+
+class Param(NamedTuple):
+    """A limit or choice of a rule: its value, and the rulebooks that differ."""
+
+    name: str
+    text: str  # what it is, with its unit
+    value: Any
+    by_rulebook: Mapping[str, Any] = {}
+
+
+Params = Mapping[str, Any]
+"""The parameters of a rule under one rulebook, by name."""
+
+
+class Unknown(Exception):
+    """Raised by a fact that needs something which is not written; the result is then *open* and names it."""
+
+    def __init__(self, what: str, route: Route) -> None:
+        super().__init__(what)
+        self.what = what
+        self.route = route
+
+
+class Finding(NamedTuple):
+    """What is wrong with one subject: constant words, no number that varies by operating state."""
+
+    message: str
+    so: str
+    put_right: str
+    mentions: tuple[Mention, ...] = ()
+    level: Level | None = None
+    because: tuple[str, str] | None = None  # (rule, subject) that this follows from
+    figures: tuple[tuple[str, str], ...] = ()
+    subject: tuple[str, Route] | None = None  # where the finding is about another part than the subject
+
+
+class Pass(NamedTuple):
+    """The subject is as it should be."""
+
+
+class NotApplicable(NamedTuple):
+    """The rule does not apply to the subject; an exception is named with its clause."""
+
+    reason: str
+
+
+class Review(NamedTuple):
+    """A person has to look: what the description leaves open and no rule may conclude."""
+
+    message: str
+    put_right: str
+    mentions: tuple[Mention, ...] = ()
+
+
+PASS = Pass()
+Verdict = Finding | Pass | NotApplicable | Review
+
+
+class Example(NamedTuple):
+    """A minimal pair: a base that passes, and one edit of its text after which the rule must find these subjects."""
+
+    base: str  # name of a file in the rule package's `bases`
+    replace: tuple[tuple[str, str], ...]  # text to replace, each exactly once
+    finds: tuple[str, ...]  # subjects; empty: the edit changes nothing
+    rulebook: str = ""
+
+
+class Rule(NamedTuple):
+    """One rule as data; :func:`rule` checks and builds it."""
+
+    id: str
+    level: Level
+    title: str  # one sentence: what it finds
+    over: Collection[Any]
+    check: Callable[[Any, Params], Verdict]
+    refs: tuple[Ref, ...]
+    examples: tuple[Example, ...]
+    page: str  # the module docstring
+    levels: tuple[tuple[str, str], ...]  # rulebook -> level, or "off"
+    params: tuple[Param, ...]
+    in_states: bool
+    package: str
+
+    def level_in(self, rulebook: str) -> str:
+        """The level under a rulebook; ``off`` where that rulebook does not have the rule."""
+        return dict(self.levels).get(rulebook, self.level)
+
+    def params_in(self, rulebook: str) -> Params:
+        """The parameters under a rulebook, by name."""
+        return {param.name: param.by_rulebook.get(rulebook, param.value) for param in self.params}
+
+    def section(self, heading: str) -> str:
+        """The text under one heading of the page, on one line."""
+        found = re.search(rf"^{heading}:\s*(.*?)(?=^\w+:|\Z)", self.page, re.MULTILINE | re.DOTALL)
+        return " ".join(found.group(1).split()) if found else ""
+
+
+def rule(
+    *,
+    id: str,
+    level: Level,
+    over: Collection[Any],
+    check: Callable[[Any, Params], Verdict],
+    refs: tuple[Ref, ...],
+    examples: tuple[Example, ...],
+    page: str | None,
+    levels: dict[str, str] | None = None,
+    params: tuple[Param, ...] = (),
+    in_states: bool = True,
+    package: str = "onebond_rules",
+) -> Rule:
+    """Build a rule; raises ValueError where the contract is not kept.
+
+    ``over`` is a property of :class:`Facts` (``Facts.feedings``): a tuple of subjects, each of which has ``id``, ``route`` and ``island`` (None where no operating
+    state is involved).  ``levels`` gives the level of rulebooks that differ, ``off`` where the rule does not apply.
+    """
+    text = page or ""
+    title = " ".join(text.split("\n\n")[0].split())
+    made = Rule(
+        id, level, title, over, check, refs, examples, text, tuple((levels or {}).items()), params, in_states, package
+    )
+    if not _ID.match(id):
+        raise ValueError(f"rule id {id!r}: lower-case words joined by hyphens")
+    if level not in ("error", "warning", "note"):
+        raise ValueError(f"rule {id}: level {level!r} is not error, warning or note")
+    for heading in ("Checks", "Danger", "Remedy"):
+        if not made.section(heading):
+            raise ValueError(f"rule {id}: its page has no text under {heading!r}")
+    if not title.endswith("."):
+        raise ValueError(f"rule {id}: its page begins with one sentence")
+    if not refs:
+        raise ValueError(f"rule {id}: no reference; mark a fact of the trade as common practice")
+    for book, other in made.levels:
+        if book not in RULEBOOKS or other not in ("error", "warning", "note", "off"):
+            raise ValueError(f"rule {id}: {book}: {other} is not a level of a rulebook")
+    return made

@@ -1,0 +1,25 @@
+"""Where something stands in a description: routes and spans.
+
+A *route* is the symbolic way to a value (``("connections", "service", "through", 0, "poles")``); a *span* is the piece of
+text that it occupies.  Model parts carry routes; only the document turns a route into a span.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+Route = tuple[str | int, ...]
+
+
+class Span(NamedTuple):
+    """A piece of text; lines and columns count from 1, columns in Unicode code points, the end is exclusive."""
+
+    line: int
+    column: int
+    end_line: int
+    end_column: int
+
+
+def written(route: Route) -> str:
+    """The route as a person writes it: ``connections/service/through/1`` (list positions count from 1)."""
+    return "/".join(str(step + 1) if isinstance(step, int) else step for step in route)

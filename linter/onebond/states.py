@@ -1,0 +1,249 @@
+"""Operating states, one live island at a time.
+
+The engine never lists the product of all switch positions.  It starts at each source that can form an island, grows the set
+of nodes that are live with it, and branches only on the variables that the growth meets: a *case* is one island together
+with the variables that it met.  Variables that a case does not name may have any value.  No case is skipped and none is
+sampled; where ``LIMIT`` is hit the source is named as not proven.
+
+Other modules see only :class:`Case` and :func:`cases`; how the cases are found may change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from onebond.network import Feed, Needs, Network
+
+LIMIT = 20_000
+"""Most cases that are worked out for one source, and most for a whole site times four."""
+
+State = tuple[int, ...]  # value number of each variable, -1 where it does not matter
+
+
+class Case(NamedTuple):
+    """One live island in the operating states that agree with ``state``."""
+
+    state: State
+    live: int  # bit set of live nodes
+    feeds: tuple[int, ...]  # numbers of the feeds that energise it
+
+
+class Survey(NamedTuple):
+    """All cases of a network, and the sources whose cases were too many to work out."""
+
+    cases: tuple[Case, ...]
+    not_proven: tuple[str, ...]
+
+
+class _TooMany(Exception):
+    pass
+
+
+def holds(needs: Needs, state: State) -> bool:
+    """Whether every need is met for certain by the known values."""
+    return all(state[variable] >= 0 and mask >> state[variable] & 1 for variable, mask in needs)
+
+
+def cases(network: Network, limit: int = LIMIT) -> Survey:
+    """Every case of every live island that supplies something, each once, in a stable order."""
+    found: dict[State, Case] = {}
+    not_proven: list[str] = []
+    supplied = 0
+    for _, lines in (*network.boards, *network.circuits):
+        for node in lines:
+            supplied |= 1 << node
+    for number, feed in enumerate(network.feeds):
+        if not feed.forming:
+            continue
+        room = [limit, 4 * limit - len(found)]
+        try:
+            for case in _from(network, number, feed, room):
+                if case.live & supplied:
+                    found.setdefault(case.state, case)
+                    room[1] = 4 * limit - len(found)
+        except _TooMany:
+            not_proven.append(feed.id)
+    return Survey(tuple(found.values()), tuple(not_proven))
+
+
+def _from(network: Network, number: int, feed: Feed, room: list[int]) -> Iterator[Case]:
+    start: State = (-1,) * len(network.variables)
+    for state in _set(network, start, feed.variable, feed.energised):
+        for grown, live in _grow(network, state, (*feed.lines, *feed.neutrals), room):
+            feeds = _energised(network, grown, live)
+            if number not in feeds or not _passages_fed(network, grown, live, feeds):
+                continue
+            for complete in _primaries(network, grown, feeds, (number,), room):
+                for final in _earth(network, complete):
+                    if _possible(network, final):
+                        room[0] -= 1
+                        if min(room) < 0:
+                            raise _TooMany
+                        yield Case(final, live, feeds)
+
+
+def _set(network: Network, state: State, variable: int, mask: int) -> Iterator[State]:
+    """The state with the variable at each of the values in the mask, as far as interlocks allow."""
+    if variable < 0:
+        yield state
+        return
+    known = state[variable]
+    for value in range(len(network.variables[variable].values)):
+        if mask >> value & 1 and known in (-1, value):
+            following = (*state[:variable], value, *state[variable + 1 :])
+            if not any(holds(clause, following) for clause in network.never):
+                yield following
+
+
+def _grow(network: Network, state: State, start: tuple[int, ...], room: list[int]) -> Iterator[tuple[State, int]]:
+    """Grow an island from some nodes; branch on each variable as it is met."""
+    live = 0
+    for node in start:
+        live |= 1 << node
+    pending: list[tuple[State, int, tuple[int, ...]]] = [(state, live, start)]
+    steps = 0
+    while pending:
+        state, live, queue_left = pending.pop()
+        queue = list(queue_left)
+        branched = False
+        while queue and not branched:
+            node = queue[-1]
+            unknown = next((variable for variable in network.touch[node] if state[variable] < 0), -1)
+            fresh: list[int] = []
+            if unknown < 0:
+                for edge, other in network.around[node]:
+                    closed = True
+                    for variable, mask in network.edges[edge].needs:
+                        value = state[variable]
+                        if value < 0:
+                            unknown = variable
+                        elif not mask >> value & 1:
+                            closed = False
+                            break
+                    if not closed:
+                        unknown = -1
+                        continue
+                    if unknown >= 0:
+                        break
+                    if not live >> other & 1:
+                        live |= 1 << other
+                        fresh.append(other)
+            if unknown >= 0:
+                steps += 1
+                if steps > 4 * room[0] + 1000:
+                    raise _TooMany
+                everything = (1 << len(network.variables[unknown].values)) - 1
+                left = (*fresh, *queue)
+                for following in reversed(list(_set(network, state, unknown, everything))):
+                    pending.append((following, live, left))
+                branched = True
+            else:
+                queue.pop()
+                queue.extend(fresh)
+        if not branched:
+            yield state, live
+
+
+def _energised(network: Network, state: State, live: int) -> tuple[int, ...]:
+    """The feeds that energise an island: their terminals are in it and they are in a state that energises."""
+    return tuple(
+        i
+        for i, feed in enumerate(network.feeds)
+        if state[feed.variable] >= 0
+        and feed.energised >> state[feed.variable] & 1
+        and any(live >> node & 1 for node in feed.lines)
+    )
+
+
+def _passages_fed(network: Network, state: State, live: int, feeds: tuple[int, ...]) -> bool:
+    """Whether every inverter of the island that passes has an input that is fed otherwise than through itself."""
+    for passage in network.passages:
+        if not live >> passage.inputs[0] & 1 or state[passage.variable] < 0:
+            continue
+        if not passage.passing >> state[passage.variable] & 1:
+            continue
+        fed = reach(network, state, passage.inputs, without_element=passage.id)
+        if not any(fed >> node & 1 for i in feeds if network.feeds[i].forming for node in network.feeds[i].lines):
+            return False
+    return True
+
+
+def _primaries(
+    network: Network, state: State, feeds: tuple[int, ...], used: tuple[int, ...], room: list[int]
+) -> Iterator[State]:
+    """The states in which every isolating transformer of the island has an energised primary."""
+    waiting = [i for i in feeds if network.feeds[i].primary]
+    if not waiting:
+        yield state
+        return
+    first, *rest = waiting
+    remaining = tuple(rest)
+    for grown, live in _grow(network, state, network.feeds[first].primary, room):
+        behind = tuple(i for i in _energised(network, grown, live) if i != first and network.feeds[i].forming)
+        if not behind or not _passages_fed(network, grown, live, behind):
+            continue
+        direct = tuple(i for i in behind if not network.feeds[i].primary)
+        chained = () if direct else tuple(i for i in behind if i not in used)
+        if direct:
+            yield from _primaries(network, grown, remaining, (*used, first), room)
+        elif chained:
+            yield from _primaries(network, grown, (*remaining, *chained), (*used, first, *chained), room)
+
+
+def _earth(network: Network, state: State) -> Iterator[State]:
+    """Branch on what can open a protective conductor (plugs, a detached supplier, a switched PE)."""
+    states = [state]
+    for variable in network.earth_variables:
+        following = []
+        for known in states:
+            if known[variable] >= 0:
+                following.append(known)
+            else:
+                everything = (1 << len(network.variables[variable].values)) - 1
+                following.extend(_set(network, known, variable, everything))
+        states = following
+    yield from states
+
+
+def _possible(network: Network, state: State) -> bool:
+    """Whether the variables that do not matter can be given values that no interlock forbids."""
+    clauses = [clause for clause in network.never if not _broken(clause, state)]
+    if not clauses:
+        return True
+    variable = next(v for clause in clauses for v, _ in clause if state[v] < 0)
+    everything = (1 << len(network.variables[variable].values)) - 1
+    return any(_possible(network, following) for following in _set(network, state, variable, everything))
+
+
+def _broken(clause: Needs, state: State) -> bool:
+    """Whether a clause can no longer be met."""
+    return any(state[variable] >= 0 and not mask >> state[variable] & 1 for variable, mask in clause)
+
+
+def reach(
+    network: Network,
+    state: State,
+    start: tuple[int, ...],
+    *,
+    without_element: str = "",
+    without_edges: frozenset[int] = frozenset(),
+) -> int:
+    """The nodes joined to some nodes by edges that are closed for certain, some edges taken out; a bit set."""
+    seen = 0
+    for node in start:
+        seen |= 1 << node
+    stack = list(start)
+    edges = network.edges
+    while stack:
+        for i, other in network.around[stack.pop()]:
+            if seen >> other & 1 or i in without_edges:
+                continue
+            edge = edges[i]
+            if edge.element == without_element:
+                continue
+            if edge.needs and not holds(edge.needs, state):
+                continue
+            seen |= 1 << other
+            stack.append(other)
+    return seen

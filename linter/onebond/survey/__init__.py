@@ -1,0 +1,74 @@
+"""Many sites: find the descriptions, inspect each by itself, and say how it ended.
+
+One bad file never hides another: whatever a file does to the reader or the engine ends in the report of that file.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+
+from onebond import engine, reading
+from onebond.result import LEVELS, Fault, Problem, Result, Site
+from onebond.rule import Rule
+from onebond.span import Span
+
+CLEAN, FINDINGS, USAGE, REFUSED, NOT_PROVEN, INTERNAL = 0, 1, 2, 3, 4, 70
+
+_WORST_FIRST = (INTERNAL, REFUSED, NOT_PROVEN, FINDINGS, CLEAN)
+
+
+def inspect_file(path: str, rules: tuple[Rule, ...], *, rulebook: str | None = None, today: str) -> Site:
+    """The report of one description; never raises for what stands in the file.
+
+    ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
+    judged.  An error of ours becomes a :class:`Fault`, unless ``ONEBOND_DEBUG`` is set: then it is raised.
+    """
+    try:
+        document, installation, problems, left_out = reading.load(path)
+        if document is None or installation is None or problems or left_out:
+            lines, sha256 = (document.lines, document.sha256) if document else ((), "")
+            return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out)
+        return engine.inspect(installation, document, rules, rulebook, today)
+    except Exception as error:
+        if os.environ.get("ONEBOND_DEBUG"):
+            raise
+        fault = Fault("(none)", path, f"the inspection broke off with {type(error).__name__}")
+        return Site(path, (), "", "", "", "", faults=(fault,))
+
+
+def unlisted(folder: str, why: str) -> Site:
+    """The report of a folder that cannot be listed: refused, for there may be descriptions in it."""
+    problem = Problem(Span(1, 1, 1, 1), f"this folder cannot be listed: {why}", "allow it to be read, or leave it out")
+    return Site(folder, (), "", "", "", "", (problem,))
+
+
+def status(sites: Iterable[Site], rules: tuple[Rule, ...], *, fail_on: str = "error", strict: bool = False) -> int:
+    """The exit status of a run: the worst of its sites.
+
+    ``fail_on`` is the lowest level that counts as a finding; ``strict`` counts every open result as not proven, also in
+    a draft and at any level.
+    """
+    known = {rule.id: rule for rule in rules}
+    failing = LEVELS[: [str(level) for level in LEVELS].index(fail_on) + 1]
+    found = {_status(site, known, failing, strict) for site in sites}
+    return next(status for status in _WORST_FIRST if status in (found or {CLEAN}))
+
+
+def _status(site: Site, rules: dict[str, Rule], failing: tuple[str, ...], strict: bool) -> int:
+    if site.faults:
+        return INTERNAL
+    if site.problems or site.problems_left_out:
+        return REFUSED
+    if site.not_proven or any(_leaves_open(result, site, rules, strict) for result in site.results):
+        return NOT_PROVEN
+    if any(result.kind == "fail" and result.waiver is None and result.level in failing for result in site.results):
+        return FINDINGS
+    return CLEAN
+
+
+def _leaves_open(result: Result, site: Site, rules: dict[str, Rule], strict: bool) -> bool:
+    if result.kind != "open":
+        return False
+    rule = rules.get(result.rule)  # an open result of no known rule is not talked down
+    return strict or (site.stage != "draft" and (rule is None or rule.level_in(site.rulebook) == "error"))

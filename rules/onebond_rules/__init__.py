@@ -1,0 +1,58 @@
+"""The built-in rules of onebond, listed by hand in the order of the rule book."""
+
+from __future__ import annotations
+
+from onebond.rule import Rule
+from onebond_rules import (
+    backfeed,
+    bond_behind_rcd,
+    bond_missing_at_pen_split,
+    changeover_neutral_solid,
+    changeover_neutral_switched,
+    device_does_not_fit,
+    electrode_missing,
+    electrodes_not_joined,
+    infeed_behind_rcd,
+    inverter_fed_behind_rcd,
+    inverter_feeds_itself,
+    island_reference_borrowed,
+    it_bonded,
+    it_without_monitor,
+    neutral_bonded_twice,
+    neutral_borrowed,
+    neutral_unreferenced,
+    never_energised,
+    nothing_supplied,
+    pe_missing,
+    pe_switched,
+    pen_switched,
+    sources_at_different_levels,
+    sources_in_parallel,
+)
+
+RULES: tuple[Rule, ...] = (
+    neutral_unreferenced.RULE,
+    neutral_bonded_twice.RULE,
+    bond_behind_rcd.RULE,
+    bond_missing_at_pen_split.RULE,
+    island_reference_borrowed.RULE,
+    it_without_monitor.RULE,
+    it_bonded.RULE,
+    changeover_neutral_solid.RULE,
+    changeover_neutral_switched.RULE,
+    sources_at_different_levels.RULE,
+    infeed_behind_rcd.RULE,
+    inverter_fed_behind_rcd.RULE,
+    inverter_feeds_itself.RULE,
+    sources_in_parallel.RULE,
+    backfeed.RULE,
+    pen_switched.RULE,
+    pe_switched.RULE,
+    electrode_missing.RULE,
+    pe_missing.RULE,
+    electrodes_not_joined.RULE,
+    neutral_borrowed.RULE,
+    never_energised.RULE,
+    nothing_supplied.RULE,
+    device_does_not_fit.RULE,
+)

@@ -1,0 +1,47 @@
+"""A link between N and PE lies on the protected side of an RCD.
+
+Checks: for each energised source in turn, whether a closed bond lies on the side of an RCD that is cut off from that source
+when the conductors that the RCD sums are taken out, in any operating state.
+
+Danger: part of the neutral current goes round the RCD through PE.  It trips at once under load, or, where the reference is
+only behind it, it sees neither a fault nor its absence as it should.  Whoever is plagued by tripping bridges it.
+
+Remedy: move the link to the supply side of the RCD, or let a relay open it while the RCD's supply feeds the island.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, PRACTICE, Facts, Finding, Mention, Params, Ref, Surplus, Verdict, rule
+
+
+def check(surplus: Surplus, params: Params) -> Verdict:
+    """Whether this reference is behind an RCD."""
+    if not surplus.behind:
+        return PASS
+    name, route, source = surplus.behind[0]
+    because = ("inverter-fed-behind-rcd", surplus.fed_behind) if surplus.fed_behind else None
+    return Finding(
+        f"{surplus.id} ties N to PE on the protected side of the RCD in {name}, seen from {source}",
+        "neutral current returns through PE past the RCD: it trips under load, and it is the first thing to be bridged",
+        f"move the link to the supply side of the RCD in {name}, or hold it by a relay only while {source} does not feed it",
+        tuple(Mention(rcd, at, f"the RCD, fed from {by}") for rcd, at, by in surplus.behind),
+        because=because,
+    )
+
+
+RULE = rule(
+    id="bond-behind-rcd",
+    level="error",
+    over=Facts.references,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-5-55", "551.6.2", False),
+        Ref("iec", "IEC 60364-5-55", "551.7.2", False),
+        Ref("bs7671", "BS 7671", "551.6.2", False),
+        Ref("nec", "NEC", "250.142(B)"),
+        Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.1(c)"),
+        PRACTICE,
+    ),
+    examples=(),
+    page=__doc__,
+)

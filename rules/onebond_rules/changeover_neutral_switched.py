@@ -1,0 +1,40 @@
+"""A changeover interrupts the neutral of the supply.
+
+Checks: changeovers that have N among their poles and at which the neutral of a utility arrives.  Only as-nzs has this rule: the
+other rulebooks want, or allow, the neutral to be switched.
+
+Danger: the one link between neutral and earth sits at the main switchboard on the supply's neutral.  A changeover that opens this
+neutral takes the reference away from everything behind it.
+
+Remedy: leave the neutral of the supply solid; switch the neutral of the generator only.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Crossing, Facts, Finding, NotApplicable, Params, Ref, Verdict, rule
+
+
+def check(crossing: Crossing, params: Params) -> Verdict:
+    """Whether the supply neutral is switched."""
+    if crossing.sides < 2 or crossing.island is not None:
+        return NotApplicable("no neutral to switch here")
+    if crossing.solid or not crossing.utility:
+        return PASS
+    return Finding(
+        f"{crossing.id} interrupts the neutral of {crossing.utility}",
+        "the one link at the main switchboard is lost to everything behind the changeover",
+        f"take N out of the poles of {crossing.id} and keep one link at the main switchboard",
+    )
+
+
+RULE = rule(
+    id="changeover-neutral-switched",
+    level="error",
+    levels={"iec": "off", "bs7671": "off", "nec": "off", "sans": "off"},
+    over=Facts.crossings,
+    check=check,
+    refs=(Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.2"), Ref("as-nzs", "AS/NZS 4777.1", "5")),
+    examples=(),
+    page=__doc__,
+    in_states=False,
+)

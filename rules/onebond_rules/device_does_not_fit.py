@@ -1,0 +1,37 @@
+"""A device does not fit the conductors in which it sits.
+
+Checks: RCDs must sum at least two conductors, and every live conductor that passes them; each pole of a changeover must have a
+conductor that lands on it.
+
+Danger: an RCD that leaves a live conductor out trips on load or never; a pole without a conductor means that something else was
+meant to be switched.
+
+Remedy: correct the cores, `poles` or `senses`.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Facts, Finding, Misfit, Params, Ref, Verdict, rule
+
+
+def check(misfit: Misfit, params: Params) -> Verdict:
+    """Whether the device fits."""
+    if not misfit.what:
+        return PASS
+    return Finding(
+        f"{misfit.id} does not fit its conductors: {misfit.what}",
+        "it does not do what its kind promises",
+        f"correct the cores, `poles` or `senses` of {misfit.id}",
+    )
+
+
+RULE = rule(
+    id="device-does-not-fit",
+    level="error",
+    over=Facts.misfits,
+    check=check,
+    refs=(Ref("all", "the description itself", ""),),
+    examples=(),
+    page=__doc__,
+    in_states=False,
+)

@@ -1,0 +1,48 @@
+"""Two electrodes of one installation are joined by no conductor although frames on both can be touched together.
+
+Checks: every two electrodes: PE, PEN or a bond must join them.  Places that are written to be in different buildings are
+left out.
+
+Danger: a fault lifts the frames on one electrode and not those on the other; a person who touches both bridges the
+difference.
+
+Remedy: join the electrodes by a protective conductor, or write the buildings in which they stand.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, ElectrodePair, Facts, Finding, Mention, NotApplicable, Params, Ref, Verdict, rule
+
+
+def check(pair: ElectrodePair, params: Params) -> Verdict:
+    """Whether two electrodes are joined."""
+    if pair.joined:
+        return PASS
+    if pair.apart:
+        return NotApplicable("the two stand in different buildings")
+    return Finding(
+        f"no conductor joins the electrode {pair.id} to {pair.other}",
+        "a fault on one side puts its voltage between frames that one person can touch together",
+        f"join {pair.id} and {pair.other} by a protective conductor; if they stand in different buildings, write `building:`",
+        (Mention(pair.other, pair.other_route, "the other electrode"),),
+    )
+
+
+RULE = rule(
+    id="electrodes-not-joined",
+    level="error",
+    over=Facts.electrode_pairs,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.3.1.1", False),
+        Ref("iec", "IEC 60364-5-54", "542", False),
+        Ref("bs7671", "BS 7671", "411.3.1.1", False),
+        Ref("nec", "NEC", "250.50", False),
+        Ref("nec", "NEC", "250.58", False),
+        Ref("as-nzs", "AS/NZS 3000", "5.3", False),
+        Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    examples=(),
+    page=__doc__,
+    in_states=False,
+)

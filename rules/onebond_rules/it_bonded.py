@@ -1,0 +1,44 @@
+"""An island declared IT has a solid reference in some state.
+
+Checks: islands whose sources are all declared IT: whether a bond, or a bond inside a source, ties the neutral to earth without an
+impedance.
+
+Danger: the first fault, which IT is meant to survive with a signal, is a short circuit; the monitor is blind, and the protection
+was not chosen for it.
+
+Remedy: remove the link, or declare the source as what it is and choose the protection for that.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import Facts, Finding, Mention, NotApplicable, Params, Ref, Surplus, Verdict, rule
+
+
+def check(surplus: Surplus, params: Params) -> Verdict:
+    """Whether a link ties an IT island to earth."""
+    island = surplus.island
+    if not island.it:
+        return NotApplicable("not declared IT")
+    return Finding(
+        f"{surplus.id} ties an island to earth that is declared IT",
+        "the first fault is a short circuit, and the insulation monitor is blind",
+        f"remove {surplus.id}, or declare the earthing of the sources as it is",
+        tuple(Mention(feed.id, feed.route, "declared IT") for feed in island.feeds),
+    )
+
+
+RULE = rule(
+    id="it-bonded",
+    level="error",
+    over=Facts.references,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.6.1", False),
+        Ref("bs7671", "BS 7671", "411.6.1", False),
+        Ref("nec", "NEC", "250.21", False),
+        Ref("as-nzs", "AS/NZS 3000", "1.5", False),
+        Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    examples=(),
+    page=__doc__,
+)

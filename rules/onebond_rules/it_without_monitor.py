@@ -1,0 +1,49 @@
+"""An island declared IT has no insulation monitoring device, or two that see each other.
+
+Checks: islands whose sources are all declared IT: exactly one monitor must be joined to their live conductors.
+
+Danger: without a monitor the first fault stays unnoticed and the second one is a short circuit between two frames; two monitors
+measure each other instead of the insulation.
+
+Remedy: one monitor for each island; where two can be joined, let one switch itself off.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Facts, Finding, Isolated, Params, Ref, Verdict, rule
+
+
+def check(isolated: Isolated, params: Params) -> Verdict:
+    """Whether exactly one monitor watches the island."""
+    if not isolated.monitors:
+        return Finding(
+            f"{isolated.id} feeds an island declared IT that no insulation monitor watches",
+            "the first fault stays unnoticed; the second one is a short circuit between two frames",
+            "add a monitor: monitors: {imd-1: {at: board}}",
+        )
+    if isolated.second:
+        return Finding(
+            f"{' and '.join(isolated.monitors)} watch the same island and measure each other",
+            "neither shows the insulation as it is",
+            "keep one monitor active for each island",
+            subject=isolated.second,
+        )
+    return PASS
+
+
+RULE = rule(
+    id="it-without-monitor",
+    level="error",
+    over=Facts.isolated,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.6.3.1", False),
+        Ref("iec", "IEC 60364-5-53", "538.1", False),
+        Ref("bs7671", "BS 7671", "538.1", False),
+        Ref("nec", "NEC", "250.21(B)", False),
+        Ref("as-nzs", "AS/NZS 3000", "1.5", False),
+        Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    examples=(),
+    page=__doc__,
+)

@@ -1,0 +1,69 @@
+"""The neutral of an island is tied to earth more than once, with a path for neutral current beside the neutral.
+
+Checks: the reference groups of every live island in every operating state.  Several ties in one enclosure are one reference.
+References that only PEN joins, and whose earth sides no conductor joins, are one multiply earthed PEN and count once.  Any
+other pair is a double bond: joined by conductors, or only through the soil.
+
+Danger: the neutral current divides and a share of it returns through protective conductors, frames, pipes and screens,
+all the time and unnoticed.  An RCD on the way sees that share and trips, or is taken out because it trips.  A broken neutral
+is taken over by the PE and stays hidden.
+
+Remedy: keep one link.  Remove the other, or let a relay hold it only while the first is not joined to the same neutral, or
+switch the neutral together with the lines.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Facts, Finding, Mention, Params, Ref, Review, Surplus, Verdict, rule
+
+
+def check(surplus: Surplus, params: Params) -> Verdict:
+    """Whether this reference is one too many in its island."""
+    if surplus.kept is None:
+        if surplus.review:
+            return Review(
+                f"{surplus.id} and the other separately bonded places: the description does not say what extraneous metal joins them",
+                "write `extraneous:` with the pipes and structures that join the buildings, or `extraneous: none`",
+                surplus.review,
+            )
+        return PASS
+    kept = surplus.kept
+    how = "conductors join the two" if surplus.metallic else "only the soil joins the two"
+    so = (
+        "a share of the neutral current, in amperes, returns through PE; an RCD on the way sees it"
+        if surplus.metallic
+        else "milliamperes of neutral current return through the soil; an RCD on the way still sees them"
+    )
+    because = None
+    if surplus.crossing:
+        because = ("changeover-neutral-solid", surplus.crossing)
+    elif surplus.behind:
+        because = ("bond-behind-rcd", surplus.id)
+    return Finding(
+        f"{surplus.id} ties a neutral to earth that is already tied by {kept.id}; {how}",
+        so,
+        f"keep one of the two links: remove {surplus.id}, or hold it by a relay only while {kept.id} is not joined to it",
+        (Mention(kept.id, kept.route, "the reference that is there already"),),
+        because=because,
+    )
+
+
+RULE = rule(
+    id="neutral-bonded-twice",
+    level="error",
+    over=Facts.references,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-5-54", "543.4.3"),
+        Ref("iec", "IEC 60364-4-44", "444.4.6"),
+        Ref("bs7671", "BS 7671", "543.4.3", False),
+        Ref("bs7671", "BS 7671", "444.4.6", False),
+        Ref("nec", "NEC", "250.24(A)(5)"),
+        Ref("nec", "NEC", "250.142(B)"),
+        Ref("nec", "NEC", "250.6"),
+        Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.1(c)"),
+        Ref("sans", "SANS 10142-1", "6.1.6"),
+    ),
+    examples=(),
+    page=__doc__,
+)

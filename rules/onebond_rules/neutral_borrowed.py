@@ -1,0 +1,51 @@
+"""The line and the neutral of a circuit take different ways.
+
+Checks: every circuit: each RCD that its line passes must also sum its neutral, and the reverse; its neutral must not return by the
+core of another circuit.
+
+Danger: the RCD trips as soon as the circuit is loaded; and with the other circuit switched off for work, its neutral is live.
+
+Remedy: bring the neutral back to the bar of the RCD and circuit that its line comes from.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, BorrowedNeutral, Facts, Finding, Params, Ref, Verdict, rule
+
+
+def check(borrowed: BorrowedNeutral, params: Params) -> Verdict:
+    """Whether line and neutral go one way."""
+    if borrowed.through:
+        return Finding(
+            f"the neutral of {borrowed.id} returns through {borrowed.through}",
+            "with the other circuit switched off for work its neutral is live; an RCD of either trips under load",
+            f"bring the neutral of {borrowed.id} back in its own cable",
+        )
+    if borrowed.line_only or borrowed.neutral_only:
+        rcds = " and ".join(borrowed.line_only or borrowed.neutral_only)
+        which, other = ("line", "neutral") if borrowed.line_only else ("neutral", "line")
+        return Finding(
+            f"the {which} of {borrowed.id} passes the RCD in {rcds}, but its {other} does not",
+            "the load current itself is a residual current: the RCD trips as soon as the circuit is loaded",
+            f"bring line and neutral of {borrowed.id} from the same RCD",
+            because=("device-does-not-fit", borrowed.misfit) if borrowed.misfit else None,
+        )
+    return PASS
+
+
+RULE = rule(
+    id="neutral-borrowed",
+    level="error",
+    over=Facts.borrowed_neutrals,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-3", "314.4", False),
+        Ref("bs7671", "BS 7671", "314.4", False),
+        Ref("nec", "NEC", "200.4", False),
+        Ref("as-nzs", "AS/NZS 3000", "2.2", False),
+        Ref("sans", "SANS 10142-1", "6.6", False),
+    ),
+    examples=(),
+    page=__doc__,
+    in_states=False,
+)

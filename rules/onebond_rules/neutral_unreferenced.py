@@ -1,0 +1,82 @@
+"""A live island supplies something while its neutral is tied to earth nowhere.
+
+Checks: in every operating state, whether the neutral of each live island is tied to earth by at least one closed bond, a
+bond inside a source, or a supplier's star point that is joined to it.  Islands whose sources are all declared IT are
+judged by `it-bonded` and `it-without-monitor` instead.  States in which only a detached supply takes the reference away
+belong to `island-reference-borrowed`.
+
+Danger: the neutral floats.  The equipment runs as usual and a meter shows tens of volts, up to half the output, between N
+and PE; but a line that touches a frame drives no fault current, so no breaker and no RCD disconnects, and the
+second fault puts the full voltage between two frames.
+
+Remedy: tie the neutral to the protective conductor once, at the place the rulebook names for island operation: a
+bond at the source or at its first board, a relay that closes while the inverter inverts, or the one main link where the
+neutral stays solid.  Or declare the island IT, with a monitor.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, PRACTICE, Facts, Feeding, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+
+
+def check(feeding: Feeding, params: Params) -> Verdict:
+    """Whether the neutral of this island is tied to earth."""
+    island = feeding.island
+    if island.it:
+        return NotApplicable("declared IT: isolated from earth on purpose")
+    if island.references:
+        return PASS
+    if island.detached:
+        return NotApplicable("the supply is detached: island-reference-borrowed judges this state")
+    if feeding.portable and not feeding.premises:
+        if feeding.items <= 1:
+            return NotApplicable("portable or vehicle source that supplies one item (IEC 60364-4-41, 413 ?)")
+        if feeding.own_frame_joined and not feeding.boards and feeding.circuits_behind(params["portable-rcd"]):
+            return NotApplicable(
+                f"portable source, frames bonded to it, its own outlets only ({params['portable-clause']})"
+            )
+    silent = (
+        f"; neutral-bond of {' and '.join(feeding.silent)} is not written and was read as none"
+        if feeding.silent
+        else ""
+    )
+    return Finding(
+        f"{feeding.id} feeds an island whose neutral is tied to earth nowhere{silent}",
+        "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
+        f"tie the neutral of {feeding.id} to PE once (a bond at its first board or inside it), or declare it IT with a monitor",
+    )
+
+
+RULE = rule(
+    id="neutral-unreferenced",
+    level="error",
+    over=Facts.feedings,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.4.1", False),
+        Ref("iec", "IEC 60364-5-55", "551.4.3.2.1"),
+        Ref("bs7671", "BS 7671", "411.4.2", False),
+        Ref("bs7671", "BS 7671", "551.4.3.2.1"),
+        Ref("nec", "NEC", "250.20(B)", False),
+        Ref("nec", "NEC", "250.30(A)(1)"),
+        Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.1"),
+        Ref("sans", "SANS 10142-1", "6.1.6"),
+        PRACTICE,
+    ),
+    params=(
+        Param(
+            "portable-rcd",
+            "rated residual current, in ampere, behind which the outlets of a portable source must lie; inf: none needed",
+            0.030,
+            {"nec": float("inf")},
+        ),
+        Param(
+            "portable-clause",
+            "where the exception for portable sources stands",
+            "IEC 60364-5-55, 551.4.4 ?",
+            {"nec": "NEC 250.34", "bs7671": "BS 7671, 551.4.4 ?"},
+        ),
+    ),
+    examples=(),
+    page=__doc__,
+)

@@ -1,0 +1,49 @@
+"""An exposed-conductive-part has no protective path.
+
+Checks: every board, frame and class I circuit that an island feeds, in every operating state: a metallic PE or PEN path to a
+reference of that island, or, where there is none (TT, IT), a PE path to an electrode of the installation.  An earth terminal is not
+an earth, and the mass of earth alone is not a TN path.
+
+Danger: a fault makes the part live and it stays live; the first to touch it completes the circuit.
+
+Remedy: write, and lay, the PE core of the cable that feeds the part, or join its PE to the main earthing terminal.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Exposed, Facts, Finding, Params, Ref, Verdict, rule
+
+
+def check(exposed: Exposed, params: Params) -> Verdict:
+    """Whether this part is earthed in the island that feeds it."""
+    if exposed.way:
+        return PASS
+    because = None
+    if exposed.pen_split:
+        because = ("bond-missing-at-pen-split", exposed.pen_split)
+    elif exposed.root != exposed.id:
+        because = ("pe-missing", exposed.root)
+    what = {"board": "board", "changeover": "changeover", "source": "frame of the source", "circuit": "circuit"}
+    return Finding(
+        f"the {what[exposed.part.kind]} {exposed.id} has no protective path to the reference that feeds it, nor to an electrode",
+        "a fault to its frame makes it live and nothing disconnects it: the first person to touch it completes the circuit",
+        f"add PE to the cores of the cable that feeds {exposed.id}, or join its PE to the main earthing terminal",
+        because=because,
+    )
+
+
+RULE = rule(
+    id="pe-missing",
+    level="error",
+    over=Facts.exposed,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.3.1.1", False),
+        Ref("bs7671", "BS 7671", "411.3.1.1", False),
+        Ref("nec", "NEC", "250.4(A)(2)", False),
+        Ref("as-nzs", "AS/NZS 3000", "5.4", False),
+        Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    examples=(),
+    page=__doc__,
+)

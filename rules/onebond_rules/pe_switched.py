@@ -1,0 +1,41 @@
+"""A protective conductor is opened by a device, a changeover or an RCD.
+
+Checks: whether PE is among the poles of any device or changeover.
+
+Danger: with the device open, every frame behind it is without earth while other ways may still feed it.
+
+Remedy: take PE out of the poles; a protective conductor goes past every switch unbroken.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import PASS, Facts, Finding, Params, Ref, SwitchedProtective, Verdict, rule
+
+
+def check(switched: SwitchedProtective, params: Params) -> Verdict:
+    """Whether PE is switched here."""
+    if not switched.opens_pe:
+        return PASS
+    return Finding(
+        f"{switched.id} opens the protective conductor",
+        "with it open, the frames behind it have no earth, and nothing shows it",
+        f"take PE out of the poles of {switched.id}",
+    )
+
+
+RULE = rule(
+    id="pe-switched",
+    level="error",
+    over=Facts.switched_protective,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-5-54", "543.3.3", False),
+        Ref("bs7671", "BS 7671", "543.3.3", False),
+        Ref("nec", "NEC", "250.124(B)", False),
+        Ref("as-nzs", "AS/NZS 3000", "5.5", False),
+        Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    examples=(),
+    page=__doc__,
+    in_states=False,
+)

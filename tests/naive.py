@@ -1,0 +1,909 @@
+"""A deliberately naive second opinion on an installation, for comparison with the engine.
+
+Written from the meaning of the format alone and sharing no code with the product: it takes the description as a plain
+mapping, tries *every* combination of *every* variable of the site, builds one graph of the live conductors and one of the
+protective conductors for each, and asks networkx what is joined to what.  Nothing is merged, cut short or remembered, so
+that it is slow and hard to get wrong.
+
+Not covered: transformers, d.c. conductors, transient states of a changeover; a description with one of them is refused.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator
+from typing import Any, NamedTuple
+
+import networkx as nx
+
+Node = tuple[str, ...]
+State = dict[str, str]
+Key = tuple[str, str]
+
+LINES = ("L1", "L2", "L3")
+
+
+class Core(NamedTuple):
+    """One conductor of one connection, between the nodes where it lands."""
+
+    connection: str
+    name: str
+    a: Node
+    b: Node
+    switches: tuple[str, ...]  # variables that must be `closed` (or `mated`)
+    broken: bool  # open in every state
+
+
+class Rcd(NamedTuple):
+    """A residual current device in the way of a connection."""
+
+    name: str
+    connection: str
+    senses: tuple[str, ...]
+    variable: str | None
+    broken: bool
+    start: str
+    finish: str
+
+
+class Tie(NamedTuple):
+    """A tie of a neutral to earth that is closed in the state at hand."""
+
+    id: str
+    kind: str  # bond | internal | star
+    n: Node
+    pe: Node
+    order: int
+
+
+class Found(NamedTuple):
+    """What the second opinion says about one rule and one subject."""
+
+    level: str
+    states: frozenset[tuple[str, ...]] | None  # None: no operating state is involved
+    root: bool  # False: it follows from another finding in every state
+
+
+def words(value: Any) -> tuple[str, ...]:
+    """The words of a list written with blanks."""
+    return tuple(str(value).split()) if value else ()
+
+
+def yes(value: Any) -> bool:
+    """Whether a yes or no of the description says yes."""
+    return value is True or value == "yes"
+
+
+def neutral(core: str) -> str:
+    """N and PEN land on one node."""
+    return "N" if core == "PEN" else core
+
+
+class Opinion:
+    """Every finding of one description, with every state that it holds in."""
+
+    def __init__(self, description: dict[str, Any]) -> None:
+        self.d = description
+        self.rulebook: str = description["site"]["rulebook"]
+        self.sources: dict[str, dict[str, Any]] = description.get("sources") or {}
+        self.boards: dict[str, dict[str, Any]] = {k: v or {} for k, v in (description.get("boards") or {}).items()}
+        self.changeovers: dict[str, dict[str, Any]] = description.get("changeovers") or {}
+        self.circuits: dict[str, dict[str, Any]] = description.get("circuits") or {}
+        self.bonds: dict[str, dict[str, Any]] = description.get("bonds") or {}
+        self.electrodes: dict[str, dict[str, Any]] = description.get("electrodes") or {}
+        self.monitors: dict[str, dict[str, Any]] = description.get("monitors") or {}
+        self.groups: dict[str, dict[str, Any]] = description.get("groups") or {}
+        extraneous = description.get("extraneous")
+        self.extraneous: dict[str, dict[str, Any]] = extraneous if isinstance(extraneous, dict) else {}
+        self.interlocks: list[dict[str, Any]] = description.get("interlocks") or []
+        if any(s["kind"] == "transformer" for s in self.sources.values()):
+            raise ValueError("transformers are not covered")
+        if any(c.get("transition", "open") != "open" for c in self.changeovers.values()):
+            raise ValueError("transient states are not covered")
+        self.order = {i: n for n, i in enumerate([*self.sources, *self.changeovers, *self.bonds, *self.electrodes])}
+        self.group_of = {m: g for g, group in self.groups.items() for m in group["members"]}
+        self.cores: list[Core] = []
+        self.rcds: list[Rcd] = []
+        self.variables: dict[str, tuple[str, ...]] = {}
+        self._read_sources_and_changeovers()
+        for cid, connection in [*(description.get("connections") or {}).items(), *self.circuits.items()]:
+            self._read_connection(cid, connection)
+        self.names = tuple(self.variables)
+        self.landing: dict[str, set[str]] = {}  # place id -> cores as written that land on it
+        self.arriving: dict[str, set[str]] = {}  # the same, only at the `to` end
+        for cid, connection in [*(description.get("connections") or {}).items(), *self.circuits.items()]:
+            to = connection.get("to", cid)
+            for core in words(connection["cores"]):
+                self.landing.setdefault(connection["from"].split(".")[0], set()).add(core)
+                self.landing.setdefault(to.split(".")[0], set()).add(core)
+                self.arriving.setdefault(to.split(".")[0], set()).add(core)
+
+    # ---------------------------------------------------------------- reading
+
+    def _read_sources_and_changeovers(self) -> None:
+        for sid, source in self.sources.items():
+            if source["kind"] == "utility":
+                self.variables[sid] = ("present", "absent", "detached")
+            elif source["kind"] == "generator":
+                self.variables[sid] = ("running", "standing")
+            else:
+                name = self.group_of.get(sid, sid)
+                self.variables[name] = ("off", "inverting", "passing") if yes(source.get("mains-input")) else ("off", "inverting")
+        for tid, changeover in self.changeovers.items():
+            self.variables[tid] = tuple(changeover["positions"])
+
+    def _read_connection(self, cid: str, connection: dict[str, Any]) -> None:
+        cores = words(connection["cores"])
+        start, finish = connection["from"], connection.get("to", cid)
+        lands = connection.get("lands-on") or {}
+        switches: dict[str, list[str]] = {c: [] for c in cores}
+        broken = {c: False for c in cores}
+        if yes(connection.get("plug")):
+            self.variables[cid] = ("mated", "unmated")
+            for core in cores:
+                switches[core].append(cid)
+        for number, device in enumerate(connection.get("through") or [], 1):
+            kind = device["kind"]
+            lines = tuple(c for c in cores if c in LINES)
+            default = lines if kind in ("mcb", "mccb", "fuse") else (*lines, *(c for c in cores if c == "N"))
+            poles = words(device["poles"]) if "poles" in device else default
+            name = device.get("id") or f"{cid}/{number}"
+            operable = yes(device.get("operable"))
+            open_for_ever = device.get("normally") == "open" and not operable
+            varies = not open_for_ever and (operable or "N" in poles or "PEN" in poles)
+            if varies:
+                self.variables[name] = ("open", "closed")
+            for pole in poles:
+                if varies:
+                    switches[pole].append(name)
+                if open_for_ever:
+                    broken[pole] = True
+            if kind in ("rcd", "rcbo"):
+                senses = words(device["senses"]) if "senses" in device else tuple(c for c in cores if c != "PE")
+                self.rcds.append(Rcd(name, cid, senses, name if varies else None, open_for_ever, start, finish))
+        for core in cores:
+            a, b = self.node(start, core), self.node(finish, lands.get(core, core))
+            self.cores.append(Core(cid, core, a, b, tuple(switches[core]), broken[core]))
+
+    def place(self, end: str) -> tuple[str, str]:
+        """Equipment and terminal of an end."""
+        equipment, _, terminal = end.partition(".")
+        if equipment in self.sources and self.sources[equipment]["kind"] == "inverter" and not terminal:
+            terminal = "out"
+        return equipment, terminal
+
+    def node(self, end: str, core: str) -> Node:
+        """The node that a core lands on; one piece of equipment has one PE node."""
+        equipment, terminal = self.place(end)
+        if core == "PE":
+            return ("PE", self.enclosure(equipment))
+        return ("live", equipment, terminal, neutral(core))
+
+    def enclosure(self, equipment: str) -> str:
+        """The board whose PE bar a set of bars shares, or the equipment itself."""
+        return self.boards.get(equipment, {}).get("inside") or equipment
+
+    def terminals(self, sid: str) -> list[Node]:
+        """The line nodes at which a source puts voltage out."""
+        return [self.node(sid, line) for line in words(self.sources[sid]["phases"])]
+
+    def declared(self, sid: str) -> str:
+        """A source as results name it: inverters that act together go by the name of their group."""
+        return self.group_of.get(sid, sid)
+
+    # ---------------------------------------------------------------- operating states
+
+    def all_states(self) -> Iterator[State]:
+        """Every combination of every variable, possible or not."""
+        for values in itertools.product(*self.variables.values()):
+            yield dict(zip(self.names, values, strict=True))
+
+    def possible(self, state: State) -> bool:
+        """Whether interlocks and physics allow a state."""
+        for interlock in self.interlocks:
+            if self.holds(interlock["never"], state):
+                return False
+        return self.passing_is_fed(state)
+
+    @staticmethod
+    def holds(condition: dict[str, Any] | None, state: State) -> bool:
+        """Whether every variable of a condition has (one of) the value(s) that it names."""
+        for variable, value in (condition or {}).items():
+            if state[variable] not in (value if isinstance(value, list) else [value]):
+                return False
+        return True
+
+    def passing_is_fed(self, state: State) -> bool:
+        """An inverter can only pass through what arrives at its input; several in a row start one after the other."""
+        waiting = [i for i in self.inverters() if state[self.declared(i)] == "passing"]
+        started: list[str] = []
+        while waiting:
+            lines = self.line_graph(state, started)
+            fed = {n for s in self.forming(state) for t in self.terminals(s) for n in nx.node_connected_component(lines, t)}
+            ready = [
+                i for i in waiting
+                if all(
+                    any(self.node(f"{m}.in", line) in fed for line in words(self.sources[m]["phases"]))
+                    for m in (self.groups[self.group_of[i]]["members"] if i in self.group_of else [i])
+                )
+            ]
+            if not ready:
+                return False
+            started += ready
+            waiting = [i for i in waiting if i not in ready]
+        return True
+
+    def inverters(self) -> list[str]:
+        """Every inverter."""
+        return [i for i, s in self.sources.items() if s["kind"] == "inverter"]
+
+    def follows(self, sid: str) -> bool:
+        """Whether a source only works beside one that forms the voltage."""
+        return self.sources[sid].get("operation") == "grid-following"
+
+    def live_state(self, sid: str, state: State) -> bool:
+        """Whether the state of a source is one in which it gives voltage."""
+        return state[self.declared(sid)] in ("present", "running", "inverting")
+
+    def forming(self, state: State) -> list[str]:
+        """The sources that give voltage by themselves."""
+        return [s for s in self.sources if self.live_state(s, state) and not self.follows(s)]
+
+    # ---------------------------------------------------------------- graphs of one state
+
+    def closed(self, core: Core, state: State) -> bool:
+        """Whether a conductor is continuous from end to end."""
+        return not core.broken and all(state[v] in ("closed", "mated") for v in core.switches)
+
+    def inner_edges(
+        self, state: State, passing: Iterable[str] | None = None, as_pole: str | None = None
+    ) -> Iterator[tuple[Node, Node]]:
+        """Live paths inside inverters and changeovers; ``as_pole``: a changeover read as if it switched N."""
+        for iid in self.inverters():
+            source = self.sources[iid]
+            if not yes(source.get("mains-input")):
+                continue
+            value = state[self.declared(iid)]
+            through = value == "passing" if passing is None else iid in passing
+            through = through or (value == "off" and source.get("when-off") == "through")
+            if through:
+                for core in (*words(source["phases"]), "N"):
+                    yield self.node(f"{iid}.in", core), self.node(f"{iid}.out", core)
+            if source.get("neutral-through") == "solid":
+                yield self.node(f"{iid}.in", "N"), self.node(f"{iid}.out", "N")
+        for tid, changeover in self.changeovers.items():
+            poles = {neutral(p) for p in words(changeover["poles"])}
+            for position in changeover["positions"]:
+                if position == "off":
+                    continue
+                for core in (*LINES, "N"):
+                    switched = core in poles or (core == "N" and tid == as_pole)
+                    if not switched or state[tid] == position:
+                        yield self.node(tid, core), self.node(f"{tid}.{position}", core)
+
+    def line_graph(self, state: State, passing: Iterable[str] | None = None, without: Iterable[Core] = ()) -> nx.Graph:
+        """What the line conductors join, no source's winding included."""
+        graph = nx.Graph()
+        out = set(without)
+        for sid in self.sources:
+            graph.add_nodes_from(self.terminals(sid))
+        for core in self.cores:
+            for node in (core.a, core.b):
+                if node[-1] in LINES:
+                    graph.add_node(node)
+            if core.name in LINES and core not in out and self.closed(core, state):
+                graph.add_edge(core.a, core.b)
+        for a, b in self.inner_edges(state, passing):
+            if a[-1] in LINES:
+                graph.add_edge(a, b)
+        return graph
+
+    def energised(self, state: State) -> list[str]:
+        """The sources that give voltage in a state; a following one only where a forming one reaches its lines."""
+        result = self.forming(state)
+        lines = self.line_graph(state)
+        reach = {n for s in result for t in self.terminals(s) for n in nx.node_connected_component(lines, t)}
+        return [
+            s for s in self.sources
+            if s in result or (self.live_state(s, state) and any(t in reach for t in self.terminals(s)))
+        ]
+
+    def live_graph(self, state: State, without: Iterable[Core] = (), as_pole: str | None = None) -> nx.Graph:
+        """Every live path of a state, windings of energised sources included."""
+        graph = nx.Graph()
+        out = set(without)
+        for sid in self.sources:
+            graph.add_nodes_from([*self.terminals(sid), self.node(sid, "N")])
+        for core in self.cores:
+            if core.name == "PE":
+                continue
+            graph.add_nodes_from(n for n in (core.a, core.b) if n[0] == "live")
+            if core not in out and self.closed(core, state) and core.a[0] == core.b[0] == "live":
+                graph.add_edge(core.a, core.b)
+        for bond in self.bonds.values():
+            graph.add_node(self.node(bond["at"], "N"))
+        graph.add_edges_from(self.inner_edges(state, as_pole=as_pole))
+        for sid in self.energised(state):
+            for terminal in self.terminals(sid):
+                graph.add_edge(terminal, self.node(sid, "N"))
+        return graph
+
+    def pe_graph(self, state: State) -> nx.Graph:
+        """What protective conductors and extraneous metal join; no PEN, no bond, no soil."""
+        graph = nx.Graph()
+        for equipment in [*self.sources, *self.boards, *self.changeovers, *self.circuits]:
+            graph.add_node(self.node(equipment, "PE"))
+        for core in self.cores:
+            if core.a[0] == core.b[0] == "PE" and self.closed(core, state):
+                graph.add_edge(core.a, core.b)
+        for part in self.extraneous.values():
+            first, *others = part["joins"]
+            for other in others:
+                graph.add_edge(self.node(first, "PE"), self.node(other, "PE"))
+        return graph
+
+    def pen_graph(self, state: State) -> nx.Graph:
+        """What PEN conductors alone join."""
+        graph = nx.Graph()
+        for core in self.cores:
+            if core.name == "PEN" and self.closed(core, state):
+                graph.add_edge(core.a, core.b)
+        return graph
+
+    def earth_graph(self, state: State) -> nx.Graph:
+        """Protective conductors, PEN conductors, and the closed ties between them."""
+        graph = nx.compose(self.pe_graph(state), self.pen_graph(state))
+        for tie in self.ties(state):
+            if tie.kind != "star":
+                graph.add_edge(tie.n, tie.pe)
+        return graph
+
+    def ties(self, state: State) -> list[Tie]:
+        """Every closed solid tie of a neutral to earth."""
+        found: list[Tie] = []
+        for sid, source in self.sources.items():
+            if source["kind"] == "utility":
+                earthing = source["earthing"]
+                if state[sid] == "detached" or earthing == "IT":
+                    continue
+                by_pe = earthing == "TN-S" or (earthing == "TN-C-S" and "PEN" not in self.landing.get(sid, set()))
+                side: Node = self.node(sid, "PE") if by_pe else ("supplier", sid)
+                found.append(Tie(sid, "star", self.node(sid, "N"), side, self.order[sid]))
+                continue
+            bond = source.get("neutral-bond", "none")
+            if bond == "fixed" or (bond == "while-inverting" and state[self.declared(sid)] == "inverting"):
+                found.append(Tie(sid, "internal", self.node(sid, "N"), self.node(sid, "PE"), self.order[sid]))
+        for bid, bond in self.bonds.items():
+            if "impedance" not in bond and self.holds(bond.get("closed"), state):
+                found.append(Tie(bid, "bond", self.node(bond["at"], "N"), self.node(bond["at"], "PE"), self.order[bid]))
+        return found
+
+    # ---------------------------------------------------------------- findings
+
+    def findings(self) -> dict[Key, Found]:
+        """Every finding of the description."""
+        judge = Judge(self)
+        for state in self.all_states():
+            if self.possible(state):
+                judge.look_at(state)
+        return judge.conclude()
+
+
+class Island(NamedTuple):
+    """A live island of one state."""
+
+    nodes: set[Node]
+    forming: list[str]
+    energised: list[str]
+    ties: list[Tie]
+    clusters: list[list[Tie]]  # ties in one enclosure are one reference
+    is_it: bool
+
+
+class Judge:
+    """Goes through the states of one description and keeps what it finds."""
+
+    def __init__(self, opinion: Opinion) -> None:
+        self.o = opinion
+        self.found: dict[Key, dict[tuple[str, ...], bool]] = {}  # -> state -> whether it is a root cause there
+        self.level: dict[Key, str] = {}
+        self.still: dict[Key, str] = {}
+        self.states = 0
+        self.live_places: set[str] = set()
+        self.feeding: set[str] = set()
+        self.sole: set[str] = set()
+        self.doubles: list[tuple[State, list[list[Tie]]]] = []
+        self.parallel: set[frozenset[str]] = set()
+        self.behind: set[tuple[str, tuple[str, ...]]] = set()
+        self.fed_through: set[tuple[str, str]] = set()
+        self.final_board: set[tuple[str, str]] = set()
+        self.reference_beyond: set[tuple[str, str]] = set()
+        self.backfeeds: list[tuple[str, list[str], State]] = []
+
+    def say(self, rule: str, subject: str, state: State, level: str = "error", root: bool = True) -> None:
+        """Keep a finding of one state."""
+        held = self.found.setdefault((rule, subject), {})
+        values = tuple(state.values())
+        held[values] = held.get(values, False) or root
+        gravest = ("error", "warning", "note")
+        self.level[rule, subject] = min(self.level.get((rule, subject), level), level, key=gravest.index)
+
+    def conclude(self) -> dict[Key, Found]:
+        """What the states add up to."""
+        self.judge_doubles()
+        # two sources that can also be found in parallel are one cause, whichever of them is dead
+        for dead, feeders, state in self.backfeeds:
+            root = any(frozenset((dead, self.o.declared(s))) not in self.parallel for s in feeders)
+            self.say("backfeed", dead, state, root=root)
+        self.judge_descriptions()
+        result = {
+            key: Found(self.level[key], frozenset(states), any(states.values())) for key, states in self.found.items()
+        }
+        for key, level in self.still.items():
+            result.setdefault(key, Found(level, None, True))
+        return result
+
+    # ---------------------------------------------------------------- one state
+
+    def islands(self, state: State, graph: nx.Graph) -> list[Island]:
+        """The live islands that supply something."""
+        o = self.o
+        forming, energised, ties = o.forming(state), o.energised(state), o.ties(state)
+        result = []
+        for nodes in nx.connected_components(graph):
+            here = [s for s in energised if o.terminals(s)[0] in nodes]
+            if not any(s in forming for s in here) or not self.supplied(nodes):
+                continue
+            mine = [t for t in ties if t.n in nodes]
+            clusters: dict[Node, list[Tie]] = {}
+            for tie in mine:
+                clusters.setdefault(tie.pe, []).append(tie)
+            is_it = all(o.sources[s].get("earthing") == "IT" for s in here)
+            result.append(
+                Island(nodes, [s for s in here if s in forming], here, mine, list(clusters.values()), is_it)
+            )
+        return result
+
+    def supplied(self, nodes: Iterable[Node]) -> set[str]:
+        """Boards and circuits with a live line among the nodes."""
+        return {
+            n[1] for n in nodes if n[0] == "live" and n[-1] in LINES and (n[1] in self.o.boards or n[1] in self.o.circuits)
+        }
+
+    def look_at(self, state: State) -> None:
+        """Judge one possible state."""
+        self.states += 1
+        graph = self.o.live_graph(state)
+        islands = self.islands(state, graph)
+        for island in islands:
+            self.live_places |= self.supplied(island.nodes)
+            self.feeding |= {self.o.declared(s) for s in island.energised}
+            self.reference(state, island)
+            self.insulated(state, island)
+            self.electrode(state, island)
+            self.frames(state, island)
+            self.behind_rcds(state, island)
+        self.together(state)
+        self.electrodes(state)
+        self.splits(state)
+        self.inverters_behind_rcds(state, islands)
+        self.borrowed(state)
+
+    def reference(self, state: State, island: Island) -> None:
+        """neutral-unreferenced, island-reference-borrowed; collects double bonds."""
+        o = self.o
+        supply_live = any(o.sources[s]["kind"] == "utility" for s in island.energised)
+        detached = any(o.sources[s]["kind"] == "utility" and state[s] == "detached" for s in o.sources)
+        if not island.ties:
+            if not island.is_it and not detached and not self.portable_exception(state, island):
+                for sid in island.forming:
+                    self.say("neutral-unreferenced", o.declared(sid), state)
+            return
+        if len(island.clusters) == 1:
+            self.sole |= {t.id for t in island.ties}
+        groups = self.group(state, island)
+        if len(groups) > 1:
+            self.doubles.append((state, groups))
+        if supply_live or island.is_it:
+            return
+        own = [t for t in island.ties if t.kind != "star"]
+        if not own:
+            level = {"nec": "warning", "as-nzs": "note"}.get(self.o.rulebook, "error")
+            for sid in island.forming:
+                self.say("island-reference-borrowed", o.declared(sid), state, level)
+
+    def electrode(self, state: State, island: Island) -> None:
+        """electrode-missing: an island left alone has to reach an electrode of the installation by its reference."""
+        o = self.o
+        if any(o.sources[s]["kind"] == "utility" for s in island.energised):
+            return
+        if not any(o.sources[s].get("mounted", "fixed") == "fixed" for s in island.energised):
+            return
+        earth = o.earth_graph(state)
+        rods = [o.node(e["at"], "PE") for e in o.electrodes.values()]
+        own = [t.pe for t in island.ties if t.kind != "star"]
+        for sid in island.forming:
+            # without an own reference the frame is all that could be earthed; that it is not then follows from the lack of one
+            ends = own if own and not island.is_it else [
+                o.node(m, "PE") for m in self.o.groups.get(o.declared(sid), {"members": [sid]})["members"]
+            ]
+            if not any(rod in nx.node_connected_component(earth, end) for rod in rods for end in ends):
+                self.say("electrode-missing", o.declared(sid), state, root=bool(own) or island.is_it)
+
+    def portable_exception(self, state: State, island: Island) -> bool:
+        """IEC 60364-5-55 551.4.4: a portable source with one item, or with its frames joined to it and 30 mA everywhere."""
+        o = self.o
+        if any(o.sources[s].get("mounted", "fixed") == "fixed" for s in island.energised):
+            return False
+        loads = [c for c in o.circuits if c in self.supplied(island.nodes)]
+        if len(loads) <= 1:
+            return True
+        pe = o.pe_graph(state)
+        for sid in island.forming:
+            for load in loads:
+                if not nx.has_path(pe, o.node(load, "PE"), o.node(sid, "PE")):
+                    return False
+                line = next(n for n in island.nodes if n[1] == load and n[-1] in LINES)
+                cuts = [[c for c in o.cores if c.connection == r.connection and c.name in r.senses] for r in o.rcds]
+                if not any(self.cut_off(state, line, o.terminals(sid), cut) for cut in cuts):
+                    return False
+        return True
+
+    def cut_off(self, state: State, line: Node, terminals: list[Node], cut: list[Core]) -> bool:
+        """Whether a line is reached from some terminals only through some cores."""
+        rest = self.o.line_graph(state, without=cut)
+        return line in rest and not any(nx.has_path(rest, line, t) for t in terminals)
+
+    def group(self, state: State, island: Island) -> list[list[Tie]]:
+        """Reference groups: what PEN alone joins, and no protective conductor beside it, is one."""
+        pen, pe = self.o.pen_graph(state), self.o.pe_graph(state)
+
+        def joined(graph: nx.Graph, a: Node, b: Node) -> bool:
+            return a in graph and b in graph and nx.has_path(graph, a, b)
+
+        groups: list[list[list[Tie]]] = []
+        for cluster in sorted(island.clusters, key=lambda c: (all(t.kind != "star" for t in c), c[0].order)):
+            for group in groups:
+                if all(
+                    any(a.n == b.n or joined(pen, a.n, b.n) for a in cluster for b in other)
+                    and not joined(pe, cluster[0].pe, other[0].pe)
+                    for other in group
+                ):
+                    group.append(cluster)
+                    break
+            else:
+                groups.append([cluster])
+        return [[t for cluster in group for t in cluster] for group in groups]
+
+    def insulated(self, state: State, island: Island) -> None:
+        """it-bonded, it-without-monitor."""
+        if not island.is_it:
+            return
+        for tie in self.one_a_node(island.ties):
+            if tie.kind != "star":
+                self.say("it-bonded", tie.id, state)
+        watching = [
+            m for m, monitor in self.o.monitors.items()
+            if any(self.o.node(monitor["at"], core) in island.nodes for core in (*LINES, "N"))
+        ]
+        if not watching:
+            for sid in island.forming:
+                self.say("it-without-monitor", self.o.declared(sid), state)
+        for monitor in watching[1:]:
+            self.say("it-without-monitor", monitor, state)
+
+    def frames(self, state: State, island: Island) -> None:
+        """pe-missing: every frame that can become live has a protective path back."""
+        o = self.o
+        pe = o.pe_graph(state)
+        frames = sorted({
+            o.enclosure(n[1]) for n in island.nodes
+            if n[-1] in LINES and not (n[1] in o.sources and o.sources[n[1]]["kind"] == "utility")
+        })
+        frames = [
+            f for f in frames if (o.boards.get(f) or o.circuits.get(f) or {}).get("equipment", "class-I") == "class-I"
+        ]
+        ends = [t.pe for t in island.ties] + [o.node(e["at"], "PE") for e in o.electrodes.values()]
+        for frame in frames:
+            reach = nx.node_connected_component(pe, o.node(frame, "PE"))
+            if any(end in reach for end in ends):
+                continue
+            # IT, and what floats (which is a finding of its own): frames joined to each other show no voltage apart
+            if not island.ties and all(o.node(f, "PE") in reach for f in frames):
+                continue
+            self.say("pe-missing", frame, state)
+
+    def behind_rcds(self, state: State, island: Island) -> None:
+        """bond-behind-rcd, for each energised source that feeds through the device."""
+        o = self.o
+        for rcd, sensed in self.closed_rcds(state):
+            rest = o.live_graph(state, without=sensed)
+            for sid in island.forming:  # what only follows brings no voltage of its own that a reference would serve
+                mine = nx.node_connected_component(rest, o.terminals(sid)[0])
+                if not any((c.a in mine) != (c.b in mine) for c in sensed if c.name in LINES):
+                    continue
+                for tie in self.one_a_node(island.ties):
+                    if tie.kind != "star" and tie.n not in mine:
+                        self.say("bond-behind-rcd", tie.id, state)
+                        self.behind.add((tie.id, tuple(state.values())))
+
+    @staticmethod
+    def one_a_node(ties: list[Tie]) -> list[Tie]:
+        """Of several ties between the same two nodes the one that results name: a bond, the first declared."""
+        best: dict[tuple[Node, Node], Tie] = {}
+        for tie in sorted(ties, key=lambda t: (t.kind != "bond", t.order)):
+            best.setdefault((tie.n, tie.pe), tie)
+        return list(best.values())
+
+    def closed_rcds(self, state: State) -> list[tuple[Rcd, list[Core]]]:
+        """RCDs that are closed and pass a line, with the cores that they sum."""
+        result = []
+        for rcd in self.o.rcds:
+            sensed = [c for c in self.o.cores if c.connection == rcd.connection and c.name in rcd.senses]
+            if any(c.name in LINES and self.o.closed(c, state) for c in sensed):
+                result.append((rcd, sensed))
+        return result
+
+    def together(self, state: State) -> None:
+        """sources-in-parallel, backfeed, inverter-feeds-itself, infeed-behind-rcd: what the lines join."""
+        o = self.o
+        lines = o.line_graph(state)
+        energised = o.energised(state)
+        reach = {s: {n for t in o.terminals(s) for n in nx.node_connected_component(lines, t)} for s in o.sources}
+        for a, b in itertools.combinations(energised, 2):
+            if o.declared(a) == o.declared(b) or not any(t in reach[a] for t in o.terminals(b)):
+                continue
+            if o.follows(a) or o.follows(b) or self.may(a, b) or self.may(b, a):
+                continue
+            later = max((a, b), key=lambda s: (o.sources[s]["kind"] != "utility", o.order[s]))
+            self.say("sources-in-parallel", o.declared(later), state)
+            self.parallel.add(frozenset((o.declared(a), o.declared(b))))
+        for dead, source in o.sources.items():
+            if state.get(dead) not in ("absent", "standing"):
+                continue
+            feeders = [s for s in energised if any(t in reach[s] for t in o.terminals(dead))]
+            if feeders:
+                self.backfeeds.append((dead, feeders, state))
+        for iid in o.inverters():
+            if not yes(o.sources[iid].get("mains-input")) or state[o.declared(iid)] != "inverting":
+                continue
+            if any(o.node(f"{iid}.in", line) in reach[iid] for line in words(o.sources[iid]["phases"])):
+                self.say("inverter-feeds-itself", o.declared(iid), state)
+        self.infeeds(state, energised)
+
+    def may(self, a: str, b: str) -> bool:
+        """Whether a source says that it may run beside another."""
+        allowed = self.o.sources[a].get("may-parallel") or []
+        return b in allowed or self.o.declared(b) in allowed
+
+    def infeeds(self, state: State, energised: list[str]) -> None:
+        """infeed-behind-rcd: a source on the load side, another at the entry of the board."""
+        o = self.o
+        cuts = [
+            (rcd.start, rcd.connection, [c for c in sensed if c.name in LINES], True)
+            for rcd, sensed in self.closed_rcds(state)
+        ]
+        for cid, circuit in o.circuits.items():
+            cuts.append((circuit["from"], cid, [c for c in o.cores if c.connection == cid and c.name in LINES], False))
+        for entry, _cid, cut, loads_wanted in cuts:
+            if entry.split(".")[0] not in o.boards:
+                continue
+            rest = o.line_graph(state, without=cut)
+            for core in cut:
+                if not o.closed(core, state):
+                    continue
+                upper, lower = nx.node_connected_component(rest, core.a), nx.node_connected_component(rest, core.b)
+                if core.b in upper:
+                    continue
+                if not any(t in upper for s in energised for t in o.terminals(s)):
+                    continue
+                if loads_wanted and not any(n[1] in o.circuits for n in lower):
+                    continue
+                for sid in energised:
+                    if o.sources[sid]["kind"] != "utility" and any(t in lower for t in o.terminals(sid)):
+                        self.say("infeed-behind-rcd", o.declared(sid), state)
+
+    def electrodes(self, state: State) -> None:
+        """electrodes-not-joined."""
+        o = self.o
+        ids = list(o.electrodes)
+        if len(ids) < 2:
+            return
+        earth = o.earth_graph(state)
+        first = o.electrodes[ids[0]]["at"]
+        reach = nx.node_connected_component(earth, o.node(first, "PE"))
+        for eid in ids[1:]:
+            at = o.electrodes[eid]["at"]
+            if o.node(at, "PE") in reach:
+                continue
+            houses = {self.building(first), self.building(at)}
+            if None not in houses and len(houses) == 2:
+                continue
+            self.say("electrodes-not-joined", eid, state)
+
+    def building(self, end: str) -> str | None:
+        """The building that a place names."""
+        equipment = end.split(".")[0]
+        for parts in (self.o.sources, self.o.boards, self.o.changeovers, self.o.circuits):
+            if equipment in parts:
+                value = parts[equipment].get("building")
+                return str(value) if value is not None else None
+        return None
+
+    def splits(self, state: State) -> None:
+        """bond-missing-at-pen-split."""
+        o = self.o
+        closed = {o.enclosure(o.place(o.bonds[t.id]["at"])[0]) for t in o.ties(state) if t.kind == "bond"}
+        for bid in o.boards:
+            if "PEN" not in o.arriving.get(bid, set()):
+                continue
+            whole = {b for b in o.boards if o.enclosure(b) == o.enclosure(bid)}
+            if any("PE" in o.landing.get(b, set()) for b in whole) and o.enclosure(bid) not in closed:
+                self.say("bond-missing-at-pen-split", bid, state)
+
+    def inverters_behind_rcds(self, state: State, islands: list[Island]) -> None:
+        """inverter-fed-behind-rcd: collects which device feeds a mains input, and what lies beyond it in island operation."""
+        o = self.o
+        lines, energised = o.line_graph(state), o.energised(state)
+        for iid in o.inverters():
+            if not yes(o.sources[iid].get("mains-input")):
+                continue
+            inputs = [o.node(f"{iid}.in", line) for line in words(o.sources[iid]["phases"])]
+            inputs = [i for i in inputs if i in lines]
+            others = [t for s in energised if s != iid for t in o.terminals(s)]
+            for rcd, sensed in self.closed_rcds(state):
+                key = (iid, rcd.name)
+                rest = o.line_graph(state, without=sensed)
+                fed = [i for i in inputs if any(nx.has_path(lines, i, t) for t in others)]
+                if fed and not any(nx.has_path(rest, i, t) for i in fed for t in others):
+                    self.fed_through.add(key)
+                    behind = {n[1] for n in lines if n[1] in o.circuits and n[-1] in LINES and n in rest
+                              and any(nx.has_path(lines, n, t) for t in others)
+                              and not any(nx.has_path(rest, n, t) for t in others)}
+                    before = {n[1] for n in lines if n[1] in o.circuits and n[-1] in LINES
+                              and any(nx.has_path(rest, n, t) for t in others)}
+                    if behind and before and state[o.declared(iid)] != "passing":
+                        self.final_board.add(key)
+                for island in islands:
+                    if iid not in island.energised:
+                        continue
+                    mine = nx.node_connected_component(o.live_graph(state, without=sensed), o.terminals(iid)[0])
+                    if any(t.n not in mine for t in island.ties if t.kind != "star"):
+                        self.reference_beyond.add(key)
+
+    def borrowed(self, state: State) -> None:
+        """neutral-borrowed: line and neutral of a circuit behind different devices, or in another circuit's cable."""
+        o = self.o
+        energised = o.energised(state)
+        full = o.live_graph(state)
+        for cid in o.circuits:
+            line = next((o.node(cid, c.name) for c in o.cores if c.connection == cid and c.name in LINES), None)
+            back = o.node(cid, "N")
+            if line is None or line not in full or back not in full:
+                continue
+            feeding = [
+                s for s in energised if nx.has_path(full, line, o.terminals(s)[0]) and nx.has_path(full, back, o.node(s, "N"))
+            ]
+            if not feeding:
+                continue
+            for _rcd, sensed in self.closed_rcds(state):
+                rest = o.live_graph(state, without=sensed)
+                for sid in feeding:
+                    with_line = nx.has_path(rest, line, o.terminals(sid)[0])
+                    with_back = nx.has_path(rest, back, o.node(sid, "N"))
+                    if with_line != with_back:
+                        self.say("neutral-borrowed", cid, state)
+            for other in o.circuits:
+                if other == cid:
+                    continue
+                cut = [c for c in o.cores if c.connection == other]
+                rest = o.live_graph(state, without=cut)
+                for sid in feeding:
+                    if nx.has_path(rest, line, o.terminals(sid)[0]) and not nx.has_path(rest, back, o.node(sid, "N")):
+                        self.say("neutral-borrowed", cid, state)
+
+    # ---------------------------------------------------------------- over all states
+
+    def judge_doubles(self) -> None:
+        """neutral-bonded-twice and, where a solid neutral is its cause, changeover-neutral-solid."""
+        o = self.o
+        solid = [t for t in o.changeovers if self.has_solid_neutral(t)]
+        for state, groups in self.doubles:
+            kept, *surplus = sorted(groups, key=self.worth, reverse=True)
+            for group in surplus:
+                subject = self.too_much(group)
+                causes = []
+                for tid in solid:
+                    switched = o.live_graph(state, as_pole=tid)
+                    if not any(nx.has_path(switched, a.n, b.n) for a in group for b in kept):
+                        causes.append(tid)
+                        self.say("changeover-neutral-solid", tid, state)
+                # a bond on the wrong side of an RCD is one mistake, not two
+                root = not causes and (subject, tuple(state.values())) not in self.behind
+                self.say("neutral-bonded-twice", subject, state, root=root)
+        tn = not any(s["kind"] == "utility" and s["earthing"] in ("TT", "IT") for s in o.sources.values())
+        for tid in solid:
+            if o.rulebook in ("iec", "bs7671") and tn and ("changeover-neutral-solid", tid) not in self.found:
+                self.still["changeover-neutral-solid", tid] = "warning"
+
+    def has_solid_neutral(self, tid: str) -> bool:
+        """Whether N comes to two inputs of a changeover that does not switch it."""
+        changeover = self.o.changeovers[tid]
+        if {"N", "PEN"} & set(words(changeover["poles"])):
+            return False
+        sides = {n for c in self.o.cores for n in (c.a, c.b) if n[0] == "live" and n[1] == tid and n[-1] == "N"}
+        return len({n for n in sides if n[2]}) >= 2
+
+    def at_split(self, tie: Tie) -> bool:
+        """Whether a bond is where a PEN arrives."""
+        return tie.kind == "bond" and "PEN" in self.o.arriving.get(tie.n[1], set())
+
+    def worth(self, group: list[Tie]) -> tuple[bool, bool, bool, bool, int]:
+        """How much a group of references deserves to be the one that stays."""
+        return (
+            any(t.kind == "star" for t in group),
+            any(self.at_split(t) for t in group),
+            any(t.id in self.sole for t in group),
+            any(t.kind == "internal" for t in group),
+            -min(t.order for t in group),
+        )
+
+    def too_much(self, group: list[Tie]) -> str:
+        """The member of a surplus group that a finding names."""
+        return min(group, key=lambda t: (self.at_split(t), t.kind != "bond", t.order)).id
+
+    def judge_descriptions(self) -> None:
+        """pe-switched, pen-switched, changeover-neutral-switched, never-energised, nothing-supplied."""
+        o = self.o
+        for cid, connection in [*(o.d.get("connections") or {}).items(), *o.circuits.items()]:
+            for device in connection.get("through") or []:
+                for pole, rule in (("PE", "pe-switched"), ("PEN", "pen-switched")):
+                    if pole in words(device.get("poles")):
+                        self.still[rule, device.get("id") or cid] = "error"
+        for tid, changeover in o.changeovers.items():
+            poles = words(changeover["poles"])
+            if "PE" in poles:
+                self.still["pe-switched", tid] = "error"
+            if "PEN" in poles or ("N" in poles and "PEN" in o.landing.get(tid, set())):
+                self.still["pen-switched", tid] = "error"
+            if o.rulebook == "as-nzs" and "N" in poles and self.supply_neutral_lands(tid):
+                self.still["changeover-neutral-switched", tid] = "error"
+        for iid, _rcd in self.fed_through & (self.final_board | self.reference_beyond):
+            self.still["inverter-fed-behind-rcd", o.declared(iid)] = "error"
+        for place in [*o.boards, *o.circuits]:
+            if o.landing.get(place, set()) & set(LINES) and place not in self.live_places:
+                self.still["never-energised", place] = "warning"
+        for sid in o.sources:
+            if o.declared(sid) not in self.feeding:
+                self.still["nothing-supplied", o.declared(sid)] = "warning"
+
+    def supply_neutral_lands(self, tid: str) -> bool:
+        """Whether the neutral of a utility comes to a changeover, by whatever way can be closed."""
+        graph = nx.Graph()
+        for core in self.o.cores:
+            if neutral(core.name) == "N" and not core.broken:
+                graph.add_edge(core.a, core.b)
+        for iid in self.o.inverters():
+            graph.add_edge(self.o.node(f"{iid}.in", "N"), self.o.node(f"{iid}.out", "N"))
+        for other, changeover in self.o.changeovers.items():
+            if other != tid:
+                for position in changeover["positions"]:
+                    graph.add_edge(self.o.node(other, "N"), self.o.node(f"{other}.{position}", "N"))
+        inputs = [self.o.node(f"{tid}.{p}", "N") for p in self.o.changeovers[tid]["positions"]]
+        return any(
+            self.o.node(sid, "N") in graph and i in graph and nx.has_path(graph, i, self.o.node(sid, "N"))
+            for sid, source in self.o.sources.items() if source["kind"] == "utility" for i in inputs
+        )
+
+
+def second_opinion(description: dict[str, Any]) -> dict[Key, Found]:
+    """Every (rule, subject) of a description, with its level and the states in which it holds."""
+    return Opinion(description).findings()
+
+
+def count_combinations(description: dict[str, Any]) -> int:
+    """How many combinations of variables a description has, possible or not."""
+    count = 1
+    for values in Opinion(description).variables.values():
+        count *= len(values)
+    return count

@@ -1,0 +1,128 @@
+"""The engine against the naive second opinion, on installations drawn by lot.
+
+Two implementations that share no code have to agree on every (rule, subject), and on the operating states in which each is
+found: whatever agrees with a condition that the engine reports is a failing state of the second opinion, and every failing
+state of the second opinion agrees with one of the engine's conditions.
+
+A longer run: ``ONEBOND_EXAMPLES=5000 pytest tests/test_against_naive.py``, or ``python tests/test_against_naive.py FIRST
+LAST [COMBINATIONS]`` for seeds of a plain generator, which prints each description that the two disagree on.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import sys
+import tempfile
+from typing import Any
+
+import generate
+import naive
+from hypothesis import HealthCheck, given, settings
+from onebond.engine import inspect
+from onebond.loading import load_rules
+from onebond.reading import load
+from onebond.result import Result, Site
+
+EXAMPLES = int(os.environ.get("ONEBOND_EXAMPLES", "150"))
+COMBINATIONS = int(os.environ.get("ONEBOND_COMBINATIONS", "400"))
+
+# Rules of the engine that the second opinion does not know.
+NOT_COMPARED = frozenset({"sources-at-different-levels", "device-does-not-fit", "waiver-expired", "waiver-unused"})
+
+
+def verdicts(text: str) -> Site:
+    """What the product says of a description that has to be readable."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "drawn.yaml")
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(text)
+        document, installation, problems, _ = load(path)
+    assert installation is not None and not problems, [p.message for p in problems]
+    return inspect(installation, document, load_rules(), today="2026-11-25")
+
+
+def agrees(condition: Any, state: naive.State) -> bool:
+    """Whether an operating state is one of those that a reported condition stands for."""
+    return all(state[variable] in values for variable, values in condition)
+
+
+def disagreements(description: dict[str, Any]) -> list[str]:
+    """Everything on which the engine and the second opinion differ, in words."""
+    site = verdicts(generate.written(description))
+    said = [f"internal error: {fault}" for fault in site.faults] + [f"not proven: {why}" for why in site.not_proven]
+    engine: dict[naive.Key, Result] = {
+        (r.rule, r.subject): r for r in site.results if r.kind == "fail" and r.rule not in NOT_COMPARED
+    }
+    opinion = naive.Opinion(description)
+    other = opinion.findings()
+    said += [f"only the engine finds {key} {engine[key].level} {engine[key].conditions}" for key in sorted(engine.keys() - other)]
+    said += [f"only the second opinion finds {key} {some(opinion, other[key])}" for key in sorted(other.keys() - engine)]
+    possible = [state for state in opinion.all_states() if opinion.possible(state)]
+    for key in sorted(engine.keys() & other.keys()):
+        said += compare_states(opinion, possible, key, engine[key], other[key])
+        result, found = engine[key], other[key]
+        if (result.because is None) != found.root and key[0] in ("neutral-bonded-twice", "backfeed"):
+            said.append(f"{key}: the engine says it follows from {result.because}, second opinion: root cause {found.root}")
+        if result.because is None and found.root and result.level != found.level:
+            said.append(f"{key}: the engine says {result.level}, the second opinion {found.level}")
+    lost = [r for (rule, _), r in engine.items() if rule == "pe-missing"]
+    if lost and all(r.because is not None and r.because[0] == "pe-missing" for r in lost):
+        said.append("every pe-missing is said to follow from another one")
+    return said
+
+
+def some(opinion: naive.Opinion, found: naive.Found) -> str:
+    """One state of a finding, in words."""
+    if found.states is None:
+        return found.level
+    first = dict(zip(opinion.names, min(found.states), strict=True))
+    return f"{found.level} in {len(found.states)} states such as {first}"
+
+
+def compare_states(
+    opinion: naive.Opinion, possible: list[naive.State], key: naive.Key, result: Result, found: naive.Found
+) -> list[str]:
+    """Where the conditions of a finding do not stand for exactly its failing states."""
+    if found.states is None or not result.conditions:
+        return []
+    said = []
+    for state in possible:
+        reported = any(agrees(condition, state) for condition in result.conditions)
+        failing = tuple(state.values()) in found.states
+        if reported != failing:
+            who = "engine" if reported else "second opinion"
+            said.append(f"{key}: found only by the {who} in {state}; conditions {result.conditions}")
+            break
+    for condition in result.conditions:
+        if not any(agrees(condition, state) for state in possible):
+            said.append(f"{key}: the condition {condition} stands for no possible state")
+    return said
+
+
+@settings(
+    max_examples=EXAMPLES, derandomize=True, database=None, deadline=None, print_blob=False,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
+)
+@given(generate.installations(COMBINATIONS))
+def test_engine_equals_second_opinion(description: dict[str, Any]) -> None:
+    said = disagreements(description)
+    assert not said, "\n".join([*said, generate.written(description)])
+
+
+def main(first: int, last: int, combinations: int) -> int:
+    """Compare on seeds of a plain generator; returns how many descriptions the two disagree on."""
+    wrong = 0
+    for seed in range(first, last):
+        description = generate.build(random.Random(seed), combinations)
+        said = disagreements(description)
+        if said:
+            wrong += 1
+            print(f"--- seed {seed}", *said, generate.written(description), sep="\n", flush=True)
+    print(f"{last - first} descriptions, {wrong} with a disagreement")
+    return wrong
+
+
+if __name__ == "__main__":
+    arguments = [int(argument) for argument in sys.argv[1:]]
+    sys.exit(1 if main(arguments[0], arguments[1], (*arguments[2:], COMBINATIONS)[0]) else 0)
