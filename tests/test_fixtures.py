@@ -1,8 +1,9 @@
 """Whole sites, good and bad: what must be found stands as a comment on the very line where it must be found.
 
-``# want: rule-id`` is a finding of its own, ``# follows: rule-id`` one that is reported as the consequence of another, and
-``# waived: rule-id`` one that a waiver of the file accepts.  Several ids are parted by commas, several comments may stand on
-one line, and ``rule-id [warning]`` asks for that level as well.  Nothing else may be found, at no level and on no line.
+``# want: rule-id`` is a finding of its own, ``# follows: rule-id`` one that is reported as the consequence of another,
+and ``# waived: rule-id`` one that a waiver of the file accepts.  Several ids are parted by commas, several comments may
+stand on one line, and ``rule-id [warning]`` asks for that level as well.  Nothing else may be found, at no level and on
+no line.
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
+
 from onebond.engine import inspect
 from onebond.loading import load_rules
 from onebond.reading import load

@@ -123,10 +123,9 @@ def test_each_file_has_its_own_end(tmp_path: Path, rules: tuple[Rule, ...]) -> N
         "floating": survey.FINDINGS,
         "broken": survey.REFUSED,
     }
-    assert [(r.rule, r.subject) for r in sites["floating"].results if r.kind == "fail"] == [
-        ("neutral-unreferenced", "inverter"),
-        ("electrode-missing", "inverter"),
-    ] or ("neutral-unreferenced", "inverter") in {(r.rule, r.subject) for r in sites["floating"].results}
+    assert ("neutral-unreferenced", "inverter") in {
+        (one.rule, one.subject) for one in sites["floating"].results if one.kind == "fail"
+    }
     assert sites["broken"].problems
     assert not sites["broken"].results
     assert sites["broken"].lines

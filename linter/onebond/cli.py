@@ -63,7 +63,7 @@ def main(argv: list[str] | None = None) -> int:
         return _guarded(argv)
     import gc
 
-    # One run makes many small records and hardly a cycle: looking for cycles, above all at the end, is a tenth of its time.
+    # A run makes many small records and hardly a cycle: looking for cycles, at the end above all, is a tenth of it.
     gc.set_threshold(100_000, 50, 50)
     try:
         return _guarded(sys.argv[1:])
@@ -218,7 +218,7 @@ def _states(argv: list[str]) -> int:
     from onebond import survey
     from onebond.reporting import states
 
-    site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None))
+    site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None), islands=True)
     site = site._replace(results=())  # the states are the question here, not the findings
     code = survey.status([site], ())
     return _print(

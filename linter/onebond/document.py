@@ -33,6 +33,9 @@ MAX_DEPTH = 32
 MAX_NODES = 100_000
 """Keys and values together; the pure parser takes about two seconds for them."""
 MAX_PROBLEMS = 50
+"""Problems that are told; the others are counted."""
+MAX_COUNTED = 1_000
+"""Problems that are counted; then reading stops."""
 
 Kind = Literal["map", "list", "scalar"]
 
@@ -544,6 +547,11 @@ class _Builder:
             else:
                 continue
             nodes += 1
+            if self.found.left_out > MAX_COUNTED:
+                self.found.stop(
+                    _span(event), f"there are more than {MAX_COUNTED:,} problems above this, so it is not read"
+                )
+                return None
             if nodes > MAX_NODES:
                 self.found.stop(
                     _span(event),

@@ -39,10 +39,11 @@ def inspect(
     rulebook: str | None = None,
     today: str = "",
     limit: int = LIMIT,
+    islands: bool = False,
 ) -> Site:
     """Inspect one installation under its rulebook, or under another one that is asked for.
 
-    ``today`` (ISO 8601) decides which waivers have expired.  Raises nothing that a rule raises: that is a Fault.
+    ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too.  Raises nothing that a rule raises: that is a Fault.
     """
     book = rulebook or installation.rulebook
     facts = Facts(installation, book, limit)
@@ -66,13 +67,35 @@ def inspect(
         (),
         tuple(results),
         tuple(faults),
-        _islands(facts),
+        _islands(facts) if islands else (),
         len(facts.islands),
         tuple(
             f"{source}: more than {limit} cases of its live island; its verdicts are open"
             for source in facts.survey.not_proven
         ),
     )
+
+
+_WAIVER_PAGES = (
+    RulePage(
+        "waiver-expired",
+        "warning",
+        "A waiver has ended and what it accepted counts again.",
+        "the `until` of every waiver that still accepts a finding, against the day of the inspection.",
+        "an exception that nobody renews becomes the rule.",
+        "put the finding right, or have the waiver renewed by the person who answers for it.",
+        ("the description itself",),
+    ),
+    RulePage(
+        "waiver-unused",
+        "warning",
+        "A waiver accepts nothing.",
+        "whether the rule and the subject of every waiver have a finding.",
+        "a waiver that is left behind hides the next fault of this kind.",
+        "delete the waiver, or correct its rule and `at`.",
+        ("the description itself",),
+    ),
+)
 
 
 def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: Any = None) -> tuple[RulePage, ...]:
@@ -97,7 +120,7 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: Any = No
                 tuple((book, rule.level_in(book)) for book in RULEBOOKS),
             )
         )
-    return tuple(found)
+    return (*found, *_WAIVER_PAGES)
 
 
 # -- judging ---------------------------------------------------------------------------------------------------------
@@ -121,7 +144,7 @@ def _judge(
     by_subject: dict[str, _Verdicts] = {}
     params = rule.params_in(facts.rulebook)
     try:
-        subjects: tuple[Any, ...] = getattr(facts, rule.over.name)
+        subjects: tuple[Any, ...] = getattr(facts, rule.over)
     except Exception as error:
         faults.append(_fault(rule, "-", error))
         return
@@ -448,10 +471,10 @@ def _islands(facts: Facts) -> tuple[IslandLine, ...]:
             verdict = "floating"
         else:
             count = len(island.groups({}))
-            verdict = "earthed once" if count == 1 else f"earthed {"twice" if count == 2 else f"{count} times"}"
+            verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
         key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
         lines.setdefault(key, []).append(island.state)
     return tuple(
-        IslandLine(*key, conditions_of(facts.network, states))  # type: ignore[arg-type]
-        for key, states in lines.items()
+        IslandLine(sources, supplies, references, verdict, conditions_of(facts.network, states))
+        for (sources, supplies, references, verdict), states in lines.items()
     )

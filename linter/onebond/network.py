@@ -126,6 +126,7 @@ class Network(NamedTuple):
     electrodes: tuple[tuple[str, int], ...]  # id, PE node
     pen_lands: tuple[tuple[str, int, str], ...]  # board, its N node, connection: where a PEN core lands
     earth_variables: tuple[int, ...]
+    sorts: tuple[str, ...]  # of each edge: line | neutral | '' (inside a source, or crossed)
     left_out: tuple[str, ...]  # devices whose position was proved to change nothing
 
     def reachable(self, start: tuple[int, ...], without: str = "") -> frozenset[int]:
@@ -565,8 +566,14 @@ class _Builder:
             electrodes,
             pen_lands,
             tuple(earth_variables),
+            tuple(self.sort(edge) for edge in edges),
             tuple(self.variables[variable].name for variable in sorted(left_out)),
         )
+
+    def sort(self, edge: Edge) -> str:
+        """Whether a conductor joins line to line or neutral to neutral."""
+        ends = {"line" if self.nodes[node][2] in LINES else "neutral" for node in (edge.a, edge.b)}
+        return ends.pop() if len(ends) == 1 and edge.core != "winding" else ""
 
     def lines_at(self, identifier: str) -> tuple[int, ...]:
         return tuple(self.number[key] for line in LINES if (key := (identifier, "", line)) in self.number)

@@ -224,6 +224,10 @@ def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Re
                 f"`{shown}` is not written with the digits 0 to 9", f"write for example `{example}` ({listed})", "form"
             )
         return Refusal(f"`{shown}` does not begin with a number", f"write for example `{example}` ({listed})", "form")
+    other = next((found.words for found in QUANTITIES.values() if unit in found.units), None)
+    if other is not None and unit not in accepted and number:
+        what = f"`{unit}` is the unit of {other} and not of {_words(name)}"
+        return Refusal(what, f"write for example `{example}` ({listed})", "unit")
     right_unit = unit if unit in accepted else _right_unit(unit, accepted)
     right_number = _right_number(number, pair=name == "voltage", gauge=right_unit == "AWG")
     if number.startswith("-"):

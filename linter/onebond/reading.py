@@ -365,8 +365,8 @@ class _Reader:
         if own & {"N", "PEN"}:
             own |= {"N", "PEN"}
         outer = _text(node, "inside")
-        if outer is not None and outer != board:
-            entry = self.ids.get(outer)
+        if outer is not None:
+            entry = self.ids.get(outer) if outer != board else None
             around = _core_list(entry.node, "bars") if entry is not None and entry.sort == "board" else None
             if around is None or "PE" in around:
                 own.add("PE")
@@ -978,9 +978,10 @@ class _Reader:
             if facts.kind is None:
                 return ()
         elif entry.sort == "group":
-            members = _word_list(entry.node, "members")
-            known = [self.sources[member] for member in members if member in self.sources]
-            return ("off", "inverting", "passing") if any(f.mains_input for f in known) else ("off", "inverting")
+            known = [self.sources.get(member) for member in _word_list(entry.node, "members")]
+            # A member that is not understood may have a mains input.
+            passes = any(facts is None or facts.kind is None or facts.mains_input for facts in known)
+            return ("off", "inverting", "passing") if passes else ("off", "inverting")
         elif entry.sort == "changeover":
             return _word_list(entry.node, "positions")
         elif entry.sort == "device":

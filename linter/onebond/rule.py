@@ -166,7 +166,7 @@ class Rule(NamedTuple):
     id: str
     level: Level
     title: str  # one sentence: what it finds
-    over: Collection[Any]
+    over: str  # name of the collection of facts
     check: Callable[[Any, Params], Verdict]
     refs: tuple[Ref, ...]
     examples: tuple[Example, ...]
@@ -212,7 +212,18 @@ def rule(
     text = page or ""
     title = " ".join(text.split("\n\n")[0].split())
     made = Rule(
-        id, level, title, over, check, refs, examples, text, tuple((levels or {}).items()), params, in_states, package
+        id,
+        level,
+        title,
+        over.name,
+        check,
+        refs,
+        examples,
+        text,
+        tuple((levels or {}).items()),
+        params,
+        in_states,
+        package,
     )
     if not _ID.match(id):
         raise ValueError(f"rule id {id!r}: lower-case words joined by hyphens")

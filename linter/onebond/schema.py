@@ -340,11 +340,14 @@ class _Walk:
                 f"write `{' '.join(pieces)}`",
             )
         elif wrong:
-            hint = _did_you_mean(wrong[0], words) or _CONDUCTORS.get(wrong[0].lower(), "")
+            meant = [part if part in words else _meant(part, words) for part in parts]
+            hint = f"did you mean `{' '.join(filter(None, meant))}`?" if all(meant) else ""
+            named = " and ".join(f"`{_short(part)}`" for part in wrong[:3])
+            what = "the names of conductors" if len(wrong) > 1 else "the name of a conductor"
             self._report(
                 span,
                 route,
-                f"`{_short(wrong[0])}` at `{name}` is not the name of a conductor",
+                f"{named} at `{name}` {'are' if len(wrong) > 1 else 'is'} not {what}",
                 _joined(hint, f"names: {' '.join(words)}"),
             )
         else:
@@ -385,13 +388,15 @@ class _Walk:
 
 # What people call conductors in other places and on other drawings.
 _CONDUCTORS = {
-    "l": "the line conductor is `L1`", "a": "the first line is `L1`", "r": "the first line is `L1`",
-    "e": "the protective conductor is `PE`", "g": "the protective conductor is `PE`",
-    "gnd": "the protective conductor is `PE`", "ground": "the protective conductor is `PE`",
-    "earth": "the protective conductor is `PE`", "cpc": "the protective conductor is `PE`",
-    "neutral": "the neutral is `N`", "phase": "the line conductor is `L1`", "line": "the line conductor is `L1`",
-    "+": "the d.c. poles are `DC+` and `DC-`", "-": "the d.c. poles are `DC+` and `DC-`",
+    "l": "L1", "line": "L1", "phase": "L1", "live": "L1", "a": "L1", "r": "L1", "b": "L2", "c": "L3", "t": "L3",
+    "neutral": "N", "e": "PE", "g": "PE", "gnd": "PE", "ground": "PE", "earth": "PE", "cpc": "PE", "egc": "PE",
+    "+": "DC+", "-": "DC-", "dc": "DC+",
 }  # fmt: skip
+
+
+def _meant(word: str, words: list[str]) -> str | None:
+    known = _CONDUCTORS.get(word.lower())
+    return known if known in words else quantity.nearest(word, words)
 
 
 def _entries(node: Node) -> dict[str, Node]:

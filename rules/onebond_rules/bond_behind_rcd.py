@@ -18,12 +18,14 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     """Whether this reference is behind an RCD."""
     if not surplus.behind:
         return PASS
-    name, route, source = surplus.behind[0]
+    name = surplus.behind[0][0]
     because = ("inverter-fed-behind-rcd", surplus.fed_behind) if surplus.fed_behind else None
+    if surplus.kept:
+        because = ("neutral-bonded-twice", surplus.id)
     return Finding(
-        f"{surplus.id} ties N to PE on the protected side of the RCD in {name}, seen from {source}",
+        f"{surplus.id} ties N to PE on the protected side of the RCD in {name}",
         "neutral current returns through PE past the RCD: it trips under load, and it is the first thing to be bridged",
-        f"move the link to the supply side of the RCD in {name}, or hold it by a relay only while {source} does not feed it",
+        f"move the link to the supply side of the RCD in {name}, or hold it by a relay only while nothing feeds it through that RCD",
         tuple(Mention(rcd, at, f"the RCD, fed from {by}") for rcd, at, by in surplus.behind),
         because=because,
     )

@@ -34,11 +34,7 @@ def check(surplus: Surplus, params: Params) -> Verdict:
         if surplus.metallic
         else "milliamperes of neutral current return through the soil; an RCD on the way still sees them"
     )
-    because = None
-    if surplus.crossing:
-        because = ("changeover-neutral-solid", surplus.crossing)
-    elif surplus.behind:
-        because = ("bond-behind-rcd", surplus.id)
+    because = ("changeover-neutral-solid", surplus.crossing) if surplus.crossing else None
     return Finding(
         f"{surplus.id} ties a neutral to earth that is already tied by {kept.id}; {how}",
         so,

@@ -23,7 +23,7 @@ from onebond.facts.wiring import (
     switched_protective,
 )
 from onebond.model import Changeover, Installation
-from onebond.network import Feed, Network, Part, build
+from onebond.network import Feed, Network, Part, build, frame_of
 from onebond.result import Mention
 from onebond.span import Route
 from onebond.states import LIMIT, cases, holds
@@ -300,7 +300,7 @@ class Facts:
 
     @cached_property
     def _rank(self) -> dict[str, tuple[int, ...]]:
-        split = {self._frame(board) for board, _, _ in self.network.pen_lands}
+        split = {frame_of(self.installation, board) for board, _, _ in self.network.pen_lands}
         alone: set[str] = set()
         for island in self.islands:
             if len(island.references) == 1:
@@ -314,12 +314,6 @@ class Facts:
                 kind = 2
             rank[tie.id] = (kind, 0 if tie.kind == "internal" else 1, i)
         return rank
-
-    def _frame(self, board: str) -> str:
-        return next(
-            (part.id for part in self.network.parts if part.id == board),
-            next((b.inside or b.id for b in self.installation.boards if b.id == board), board),
-        )
 
     @Collection
     def references(self) -> tuple[Surplus, ...]:
@@ -509,7 +503,9 @@ class Facts:
                         board
                         for at, board in splits
                         if at is island
-                        and any(p.id == self._frame(board) and earth[p.pe] == label for p in network.parts)
+                        and any(
+                            p.id == frame_of(self.installation, board) and earth[p.pe] == label for p in network.parts
+                        )
                     ),
                     "",
                 )

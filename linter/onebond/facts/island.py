@@ -8,10 +8,9 @@ from __future__ import annotations
 from functools import cached_property
 from typing import NamedTuple
 
-from onebond.model import LINES
 from onebond.network import Feed, Network, Rcd, Tie
 from onebond.span import Route
-from onebond.states import Case, holds, reach
+from onebond.states import Case, holds
 
 
 class Reference(NamedTuple):
@@ -54,6 +53,32 @@ class Island:
     def is_live(self, nodes: tuple[int, ...]) -> bool:
         """Whether any of the nodes is in the island."""
         return any(self.live >> node & 1 for node in nodes)
+
+    @cached_property
+    def ways(self) -> list[list[tuple[int, int, str]]]:
+        """For each node the closed edges that lead on from it: edge, other node, and what joins what."""
+        network, live = self.network, self.live
+        found: list[list[tuple[int, int, str]]] = [[] for _ in network.nodes]
+        for i, edge in enumerate(network.edges):
+            if live >> edge.a & 1 and (not edge.needs or holds(edge.needs, self.state)):
+                sort = network.sorts[i]
+                found[edge.a].append((i, edge.b, sort))
+                found[edge.b].append((i, edge.a, sort))
+        return found
+
+    def part(self, nodes: tuple[int, ...], sort: str = "", without: frozenset[int] | set[int] = frozenset()) -> int:
+        """The nodes that closed edges (of one sort: "line" or "neutral") join to some nodes; a bit set."""
+        seen = 0
+        for node in nodes:
+            seen |= 1 << node
+        stack = list(nodes)
+        ways = self.ways
+        while stack:
+            for i, other, joins in ways[stack.pop()]:
+                if not seen >> other & 1 and (not sort or joins == sort) and i not in without:
+                    seen |= 1 << other
+                    stack.append(other)
+        return seen
 
     @cached_property
     def feeds(self) -> tuple[Feed, ...]:
@@ -153,20 +178,7 @@ class Island:
 
     def line_part(self, nodes: tuple[int, ...], without: frozenset[int] = frozenset()) -> int:
         """Line nodes joined to some line nodes by closed line conductors, windings of sources left out; a bit set."""
-        seen = 0
-        for node in nodes:
-            seen |= 1 << node
-        stack = list(nodes)
-        network = self.network
-        while stack:
-            for i, other in network.around[stack.pop()]:
-                if seen >> other & 1 or i in without or network.nodes[other][2] not in LINES:
-                    continue
-                core, needs = network.edges[i].core, network.edges[i].needs
-                if core != "winding" and (not needs or holds(needs, self.state)):
-                    seen |= 1 << other
-                    stack.append(other)
-        return seen
+        return self.part(nodes, "line", without)
 
     @cached_property
     def feed_lines(self) -> dict[str, int]:
@@ -183,20 +195,7 @@ class Island:
 
     def neutral_part(self, nodes: tuple[int, ...], without: frozenset[int] = frozenset()) -> int:
         """Neutral nodes joined to some neutral nodes by closed conductors; a bit set."""
-        seen = 0
-        for node in nodes:
-            seen |= 1 << node
-        stack = list(nodes)
-        network = self.network
-        while stack:
-            for i, other in network.around[stack.pop()]:
-                edge = network.edges[i]
-                if seen >> other & 1 or i in without or edge.core == "winding" or network.nodes[other][2] != "N":
-                    continue
-                if not edge.needs or holds(edge.needs, self.state):
-                    seen |= 1 << other
-                    stack.append(other)
-        return seen
+        return self.part(nodes, "neutral", without)
 
     @cached_property
     def supplies(self) -> tuple[str, ...]:
@@ -218,12 +217,7 @@ class Island:
             for node in ring:
                 found.setdefault(node, far)
             far += 1
-            following = []
-            for node in ring:
-                for i, other in self.network.around[node]:
-                    needs = self.network.edges[i].needs
-                    if other not in found and (not needs or holds(needs, self.state)):
-                        following.append(other)
+            following = [other for node in ring for _, other, _ in self.ways[node] if other not in found]
             ring = following
         return found
 
@@ -244,7 +238,7 @@ class Island:
 
     def beyond(self, rcd: Rcd, start: tuple[int, ...]) -> int:
         """Live nodes that are cut off from some nodes when the cores that an RCD sums are taken out; a bit set."""
-        return self.live & ~reach(self.network, self.state, start, without_edges=rcd.edges)
+        return self.live & ~self.part(start, without=rcd.edges)
 
     def behind(self, tie: Tie) -> tuple[tuple[Rcd, Feed], ...]:
         """The RCDs that have this tie on their protected side, each with the source that it is seen from.
@@ -292,17 +286,10 @@ class Island:
                 continue
             active = self.value(number)
             positions = active.split("+") if active else list(variable.values)
-            if all(
-                not any(
-                    reach(
-                        network,
-                        self.state,
-                        first.n,
-                        without_edges=frozenset(i for i, at in solid.items() if at != position),
-                    )
-                    >> node
-                    & 1
-                    for node in second.n
+            if not any(
+                any(
+                    self.part(first.n, without={i for i, at in solid.items() if at != position}) >> n & 1
+                    for n in second.n
                 )
                 for position in positions
             ):

@@ -129,7 +129,8 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
         neutral = number.get((circuit.id, "", "N"))
         if neutral is None or not lines:
             continue
-        line_only, neutral_only = set(), set()
+        line_only: set[str] = set()
+        neutral_only: set[str] = set()
         for rcd in network.rcds:
             name = rcd.device.id or rcd.connection
             if rcd.loads_only:

@@ -1,0 +1,127 @@
+"""The schema reference: the published schema as a page of Markdown, for ``schemas/REFERENCE.md``.
+
+Nothing is said here that the schema does not say; units and bounds come from ``onebond.quantity``.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import onebond_schemas
+from onebond import quantity
+
+Json = dict[str, Any]
+
+# The named shapes that values share; what else stands under $defs are the objects of the format.
+_OBJECTS = (
+    "site", "source", "board", "changeover", "connection", "circuit", "device", "bond", "electrode", "monitor",
+    "group", "extraneous", "interlock", "waiver",
+)  # fmt: skip
+
+
+def schema_reference(text: str | None = None) -> str:
+    """Markdown of a schema in JSON; without one, of the published schema of installation descriptions."""
+    root: Json = json.loads(onebond_schemas.text() if text is None else text)
+    parts = [
+        f"# {root['title']}",
+        "",
+        "This page is generated from `installation.schema.json`; do not edit it.",
+        "",
+        root["description"],
+        "",
+        *_table(root, root),
+    ]
+    for name in _OBJECTS:
+        schema = root["$defs"][name]
+        parts += ["", f"## {schema['title']}", "", schema["description"], "", *_examples(schema), ""]
+        parts += _table(root, schema)
+        for key, about in schema["properties"].items():
+            if "properties" in about:
+                parts += ["", f"### {schema['title']}: {key}", "", *_table(root, about)]
+    parts += ["", "## Quantities", "", *_quantities(), ""]
+    return "\n".join(parts)
+
+
+def _examples(schema: Json) -> list[str]:
+    return ["```yaml", *(_yaml(example) for example in schema["examples"]), "```"]
+
+
+def _table(root: Json, schema: Json) -> list[str]:
+    kinds = _kinds(schema)
+    head = ["key", "value", *(["for"] if kinds else []), "meaning", "example"]
+    rows = [head, ["---"] * len(head)]
+    required = set(schema.get("required", ()))
+    for key, raw in schema["properties"].items():
+        about = _flat(root, raw)
+        owners = [kind for kind, allowed, _ in kinds if key in allowed]
+        where = [] if not kinds else ["all" if len(owners) == len(kinds) else ", ".join(owners)]
+        must = [kind for kind, _, needed in kinds if key in needed]
+        mark = " (required)" if key in required else f" (required for {', '.join(must)})" if must else ""
+        shown = ", ".join(f"`{_yaml(example)}`" for example in about["examples"])
+        rows.append([f"`{key}`{mark}", _value(root, about), *where, about["description"], shown])
+    return [f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in row)} |" for row in rows]
+
+
+def _kinds(schema: Json) -> list[tuple[str, list[str], list[str]]]:
+    """Each kind of an object: its name, the keys that it may have, the keys that it must have."""
+    found = []
+    for rule in schema.get("allOf", ()):
+        kind = rule["if"]["properties"]["kind"]
+        then = rule["then"]
+        for name in kind["enum"] if "enum" in kind else [kind["const"]]:
+            found.append((name, then["propertyNames"]["enum"], then.get("required", [])))
+    return found
+
+
+def _value(root: Json, about: Json) -> str:
+    """What a value may be, in words."""
+    if "enum" in about:
+        return "yes or no" if True in about["enum"] else ", ".join(f"`{word}`" for word in about["enum"])
+    if "const" in about:
+        return f"`{about['const']}`"
+    words = []
+    types = about["type"] if isinstance(about["type"], list) else [about["type"]]
+    if "string" in types:
+        if "x-quantity" in about:
+            words.append(about["x-quantity"].replace("-", " "))
+        elif "x-words" in about:
+            words.append("conductors")
+        else:
+            words.append(about.get("patternErrorMessage", "text").partition(":")[0].partition(",")[0])
+    if "integer" in types or "number" in types:
+        what = "whole number" if "integer" in types else "number"
+        words.append(f"{what} from {about['minimum']} to {about['maximum']}")
+    if "object" in types and "a map" not in " ".join(words):
+        words.append("map")
+    if "array" in types:
+        items = _flat(root, about["items"])
+        words.append("list of maps" if items["type"] == "object" else "list")
+    return " or ".join(words)
+
+
+def _flat(root: Json, schema: Json) -> Json:
+    if "$ref" not in schema:
+        return schema
+    target: Any = root
+    for step in schema["$ref"].removeprefix("#/").split("/"):
+        target = target[step]
+    return {**_flat(root, target), **schema}
+
+
+def _quantities() -> list[str]:
+    rows = ["| quantity | units | from | to | examples |", "| --- | --- | --- | --- | --- |"]
+    for name, known in quantity.QUANTITIES.items():
+        low, _, high = known.bounds.partition(" to ")
+        units = ", ".join(f"`{unit}`" for unit in known.units)
+        examples = ", ".join(f"`{example}`" for example in known.examples)
+        rows.append(f"| {name.replace('-', ' ')} | {units} | {low} | {high} | {examples} |")
+    return rows
+
+
+def _yaml(value: Any) -> str:
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {_yaml(item)}" for key, item in value.items()) + "}"
+    if isinstance(value, list):
+        return "[" + ", ".join(_yaml(item) for item in value) + "]"
+    return str(value)
