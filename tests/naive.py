@@ -328,6 +328,20 @@ class Opinion:
                 graph.add_edge(terminal, self.node(sid, "N"))
         return graph
 
+    def neutral_graph(self, state: State, without: Iterable[Core] = ()) -> nx.Graph:
+        """What the neutral conductors join."""
+        graph = nx.Graph()
+        out = set(without)
+        for sid in self.sources:
+            graph.add_node(self.node(sid, "N"))
+        for core in self.cores:
+            if neutral(core.name) == "N":
+                graph.add_nodes_from(n for n in (core.a, core.b) if n[0] == "live")
+                if core not in out and self.closed(core, state) and core.a[0] == core.b[0] == "live":
+                    graph.add_edge(core.a, core.b)
+        graph.add_edges_from((a, b) for a, b in self.inner_edges(state) if a[-1] == "N")
+        return graph
+
     def pe_graph(self, state: State) -> nx.Graph:
         """What protective conductors and extraneous metal join; no PEN, no bond, no soil."""
         graph = nx.Graph()
@@ -348,6 +362,10 @@ class Opinion:
         for core in self.cores:
             if core.name == "PEN" and self.closed(core, state):
                 graph.add_edge(core.a, core.b)
+        carried = {n for c in self.cores if c.name == "PEN" for n in (c.a, c.b)}
+        for a, b in self.inner_edges(state):  # the contact of a changeover between two PEN cores carries a PEN
+            if a in carried and b in carried and a[1] in self.changeovers:
+                graph.add_edge(a, b)
         return graph
 
     def earth_graph(self, state: State) -> nx.Graph:
@@ -377,6 +395,36 @@ class Opinion:
             if "impedance" not in bond and self.holds(bond.get("closed"), state):
                 found.append(Tie(bid, "bond", self.node(bond["at"], "N"), self.node(bond["at"], "PE"), self.order[bid]))
         return found
+
+    def only_loads_behind(self) -> list[str]:
+        """Devices and plugs behind which there are only boards and loads: no source, tie, monitor, inverter or way round."""
+        passive = {*self.boards, *self.circuits}
+        marked = {b["at"].split(".")[0] for b in [*self.bonds.values(), *self.monitors.values()]}
+        result = []
+        for variable in self.variables:
+            cut = [c for c in self.cores if variable in c.switches]
+            rest = nx.Graph()
+            for core in self.cores:
+                rest.add_nodes_from([core.a, core.b])
+                if core not in cut and core.a[0] == core.b[0] == "live":
+                    rest.add_edge(core.a, core.b)
+            for changeover in self.changeovers:
+                for position in self.changeovers[changeover]["positions"]:
+                    rest.add_edges_from(
+                        (self.node(changeover, c), self.node(f"{changeover}.{position}", c)) for c in (*LINES, "N")
+                    )
+            for inverter in self.inverters():
+                rest.add_edges_from((self.node(f"{inverter}.in", c), self.node(f"{inverter}.out", c)) for c in (*LINES, "N"))
+            if cut and all(
+                any(
+                    far not in nx.node_connected_component(rest, near)
+                    and all(n[1] in passive and n[1] not in marked for n in nx.node_connected_component(rest, near))
+                    for near, far in ((c.a, c.b), (c.b, c.a))
+                )
+                for c in cut if c.name != "PE"
+            ):
+                result.append(variable)
+        return result
 
     # ---------------------------------------------------------------- findings
 
@@ -485,7 +533,7 @@ class Judge:
             self.behind_rcds(state, island)
         self.together(state)
         self.electrodes(state)
-        self.splits(state)
+        self.splits(state, islands)
         self.inverters_behind_rcds(state, islands)
         self.borrowed(state)
 
@@ -493,9 +541,8 @@ class Judge:
         """neutral-unreferenced, island-reference-borrowed; collects double bonds."""
         o = self.o
         supply_live = any(o.sources[s]["kind"] == "utility" for s in island.energised)
-        detached = any(o.sources[s]["kind"] == "utility" and state[s] == "detached" for s in o.sources)
         if not island.ties:
-            if not island.is_it and not detached and not self.portable_exception(state, island):
+            if not island.is_it and not self.only_borrowed(state, island):
                 for sid in island.forming:
                     self.say("neutral-unreferenced", o.declared(sid), state)
             return
@@ -530,29 +577,17 @@ class Judge:
             if not any(rod in nx.node_connected_component(earth, end) for rod in rods for end in ends):
                 self.say("electrode-missing", o.declared(sid), state, root=bool(own) or island.is_it)
 
-    def portable_exception(self, state: State, island: Island) -> bool:
-        """IEC 60364-5-55 551.4.4: a portable source with one item, or with its frames joined to it and 30 mA everywhere."""
+    def only_borrowed(self, state: State, island: Island) -> bool:
+        """Whether the reference that a detached supply takes away was the supplier's: another rule judges that."""
         o = self.o
-        if any(o.sources[s].get("mounted", "fixed") == "fixed" for s in island.energised):
+        twin = {v: "absent" if value == "detached" else value for v, value in state.items()}
+        if twin == state:
             return False
-        loads = [c for c in o.circuits if c in self.supplied(island.nodes)]
-        if len(loads) <= 1:
-            return True
-        pe = o.pe_graph(state)
-        for sid in island.forming:
-            for load in loads:
-                if not nx.has_path(pe, o.node(load, "PE"), o.node(sid, "PE")):
-                    return False
-                line = next(n for n in island.nodes if n[1] == load and n[-1] in LINES)
-                cuts = [[c for c in o.cores if c.connection == r.connection and c.name in r.senses] for r in o.rcds]
-                if not any(self.cut_off(state, line, o.terminals(sid), cut) for cut in cuts):
-                    return False
-        return True
-
-    def cut_off(self, state: State, line: Node, terminals: list[Node], cut: list[Core]) -> bool:
-        """Whether a line is reached from some terminals only through some cores."""
-        rest = self.o.line_graph(state, without=cut)
-        return line in rest and not any(nx.has_path(rest, line, t) for t in terminals)
+        graph = o.live_graph(twin)
+        return any(
+            tie.kind == "star" and nx.has_path(graph, tie.n, o.terminals(sid)[0])
+            for tie in o.ties(twin) for sid in island.forming
+        )
 
     def group(self, state: State, island: Island) -> list[list[Tie]]:
         """Reference groups: what PEN alone joins, and no protective conductor beside it, is one."""
@@ -579,7 +614,7 @@ class Judge:
         """it-bonded, it-without-monitor."""
         if not island.is_it:
             return
-        for tie in self.one_a_node(island.ties):
+        for tie in island.ties:
             if tie.kind != "star":
                 self.say("it-bonded", tie.id, state)
         watching = [
@@ -622,18 +657,10 @@ class Judge:
                 mine = nx.node_connected_component(rest, o.terminals(sid)[0])
                 if not any((c.a in mine) != (c.b in mine) for c in sensed if c.name in LINES):
                     continue
-                for tie in self.one_a_node(island.ties):
+                for tie in island.ties:
                     if tie.kind != "star" and tie.n not in mine:
                         self.say("bond-behind-rcd", tie.id, state)
                         self.behind.add((tie.id, tuple(state.values())))
-
-    @staticmethod
-    def one_a_node(ties: list[Tie]) -> list[Tie]:
-        """Of several ties between the same two nodes the one that results name: a bond, the first declared."""
-        best: dict[tuple[Node, Node], Tie] = {}
-        for tie in sorted(ties, key=lambda t: (t.kind != "bond", t.order)):
-            best.setdefault((tie.n, tie.pe), tie)
-        return list(best.values())
 
     def closed_rcds(self, state: State) -> list[tuple[Rcd, list[Core]]]:
         """RCDs that are closed and pass a line, with the cores that they sum."""
@@ -730,12 +757,12 @@ class Judge:
                 return str(value) if value is not None else None
         return None
 
-    def splits(self, state: State) -> None:
-        """bond-missing-at-pen-split."""
+    def splits(self, state: State, islands: list[Island]) -> None:
+        """bond-missing-at-pen-split, for boards whose neutral belongs to a live island."""
         o = self.o
         closed = {o.enclosure(o.place(o.bonds[t.id]["at"])[0]) for t in o.ties(state) if t.kind == "bond"}
         for bid in o.boards:
-            if "PEN" not in o.arriving.get(bid, set()):
+            if "PEN" not in o.arriving.get(bid, set()) or not any(o.node(bid, "N") in i.nodes for i in islands):
                 continue
             whole = {b for b in o.boards if o.enclosure(b) == o.enclosure(bid)}
             if any("PE" in o.landing.get(b, set()) for b in whole) and o.enclosure(bid) not in closed:
@@ -774,32 +801,27 @@ class Judge:
     def borrowed(self, state: State) -> None:
         """neutral-borrowed: line and neutral of a circuit behind different devices, or in another circuit's cable."""
         o = self.o
-        energised = o.energised(state)
-        full = o.live_graph(state)
+        lines, backs = o.line_graph(state), o.neutral_graph(state)
         for cid in o.circuits:
-            line = next((o.node(cid, c.name) for c in o.cores if c.connection == cid and c.name in LINES), None)
+            ends = [c.b for c in o.cores if c.connection == cid and c.name in LINES]
             back = o.node(cid, "N")
-            if line is None or line not in full or back not in full:
+            if not ends or back not in backs:
                 continue
+            line = ends[0]
             feeding = [
-                s for s in energised if nx.has_path(full, line, o.terminals(s)[0]) and nx.has_path(full, back, o.node(s, "N"))
+                s for s in o.energised(state)
+                if any(nx.has_path(lines, line, t) for t in o.terminals(s)) and nx.has_path(backs, back, o.node(s, "N"))
             ]
-            if not feeding:
-                continue
             for _rcd, sensed in self.closed_rcds(state):
-                rest = o.live_graph(state, without=sensed)
+                line_rest, back_rest = o.line_graph(state, without=sensed), o.neutral_graph(state, without=sensed)
                 for sid in feeding:
-                    with_line = nx.has_path(rest, line, o.terminals(sid)[0])
-                    with_back = nx.has_path(rest, back, o.node(sid, "N"))
-                    if with_line != with_back:
+                    with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
+                    if with_line != nx.has_path(back_rest, back, o.node(sid, "N")):
                         self.say("neutral-borrowed", cid, state)
-            for other in o.circuits:
-                if other == cid:
-                    continue
-                cut = [c for c in o.cores if c.connection == other]
-                rest = o.live_graph(state, without=cut)
-                for sid in feeding:
-                    if nx.has_path(rest, line, o.terminals(sid)[0]) and not nx.has_path(rest, back, o.node(sid, "N")):
+            for sid in feeding:
+                for other in o.circuits:
+                    cut = [c for c in o.cores if c.connection == other and neutral(c.name) == "N"]
+                    if other != cid and not nx.has_path(o.neutral_graph(state, without=cut), back, o.node(sid, "N")):
                         self.say("neutral-borrowed", cid, state)
 
     # ---------------------------------------------------------------- over all states
@@ -850,7 +872,7 @@ class Judge:
 
     def too_much(self, group: list[Tie]) -> str:
         """The member of a surplus group that a finding names."""
-        return min(group, key=lambda t: (self.at_split(t), t.kind != "bond", t.order)).id
+        return max(group, key=lambda t: (not self.at_split(t), t.id not in self.sole, t.kind == "bond", t.order)).id
 
     def judge_descriptions(self) -> None:
         """pe-switched, pen-switched, changeover-neutral-switched, never-energised, nothing-supplied."""
@@ -871,7 +893,8 @@ class Judge:
         for iid, _rcd in self.fed_through & (self.final_board | self.reference_beyond):
             self.still["inverter-fed-behind-rcd", o.declared(iid)] = "error"
         for place in [*o.boards, *o.circuits]:
-            if o.landing.get(place, set()) & set(LINES) and place not in self.live_places:
+            lands = o.landing.get(place, set()) | set(words(o.boards.get(place, {}).get("bars")))
+            if (not lands or lands & set(LINES)) and place not in self.live_places:
                 self.still["never-energised", place] = "warning"
         for sid in o.sources:
             if o.declared(sid) not in self.feeding:

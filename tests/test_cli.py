@@ -14,9 +14,10 @@ from pathlib import Path
 import pytest
 
 import onebond
+import onebond_rules
 from conftest import BROKEN, FLOATING, HUT, Run
 from onebond import cli, loading
-from onebond.rule import Rule
+from onebond.rule import Example, Rule
 
 
 @pytest.fixture
@@ -390,6 +391,22 @@ def test_explain_shows_every_rule_and_its_page(here: Path, capsys: pytest.Captur
         page = capsys.readouterr().out
         assert page.startswith(f"{rule.id}: ")
         assert all(f"\n{heading}\n" in page for heading in ("Checks", "Danger", "Remedy", "References"))
+
+
+def test_explain_shows_an_example(
+    here: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    bases = sorted((Path(onebond_rules.__file__).parent / "bases").glob("*.yaml"))
+    example = Example(bases[0].stem, (("  one:\n  two:", "  one:"), ("here", "there")), ("some-link",))
+    rules = tuple(rule._replace(examples=(example,)) for rule in loading.load_rules())
+    monkeypatch.setattr(loading, "load_rules", lambda: rules)
+    assert cli.main(["explain", "bond-behind-rcd"]) == 0
+    out = capsys.readouterr().out
+    passing, _, failing = out.partition("\nPasses\n")[2].partition("\nFails\n")
+    good = bases[0].read_text(encoding="utf-8")
+    assert [line.strip() for line in passing.split("\n")] == [line.strip() for line in good.split("\n")]
+    wanted = ["with this change, at some-link:", "-   one:", "-   two:", "+   one:", "- here", "+ there"]
+    assert failing.splitlines() == [f"  {line}" for line in wanted]
 
 
 def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:

@@ -44,8 +44,10 @@ def test_wheel(built: Path) -> None:
         assert b"builtin = onebond_rules:RULES" in archive.read(entry_points)
     about = entry_points.partition("/")[0]
     meant = {
-        name.removeprefix(f"{folder}/") for folder in PACKAGES.values() for name in sources(folder)
-    } - {"LICENSE"}  # fmt: skip
+        name.removeprefix(f"{folder}/")
+        for package, folder in PACKAGES.items()
+        for name in sources(f"{folder}/{package}")
+    }
     parts = ("METADATA", "RECORD", "WHEEL", "entry_points.txt", "licenses/linter/LICENSE")
     assert names == meant | {f"{about}/{part}" for part in parts}
     assert {f"{package}/py.typed" for package in PACKAGES} <= names

@@ -38,15 +38,17 @@ def every_schema(part: Any, path: str = "#") -> Iterator[tuple[str, dict[str, An
             elif key in ("items", "additionalProperties", "propertyNames", "if", "then"):
                 yield from every_schema(value, f"{path}/{key}")
             elif key == "allOf":
+                assert len(value) == 1 or all("if" in below for below in value), path
                 for i, below in enumerate(value):
                     yield from every_schema(below, f"{path}/{key}/{i}")
 
 
 def flat(part: dict[str, Any]) -> dict[str, Any]:
-    if "$ref" not in part:
+    refers = part if "$ref" in part else part.get("allOf", [{}])[0]
+    if "$ref" not in refers:
         return part
     target: Any = PUBLISHED
-    for step in part["$ref"].removeprefix("#/").split("/"):
+    for step in refers["$ref"].removeprefix("#/").split("/"):
         target = target[step]
     return {**flat(target), **part}
 
@@ -88,8 +90,8 @@ def test_objects_are_closed_and_numbers_bounded() -> None:
             continue
         if "properties" in part:
             assert part["additionalProperties"] is False, path
-        types = part.get("type", ())
-        if {"integer", "number"} & {types, *types} and "const" not in part:
+        types = part.get("type", [])
+        if {"integer", "number"} & {*([types] if isinstance(types, str) else types)} and "const" not in part:
             assert {"minimum", "maximum"} <= part.keys(), path
 
 
@@ -136,6 +138,9 @@ def test_each_kind_names_its_keys(name: str) -> None:
         assert own == offered, "an editor offers the keys of the kind and no others"
         assert set(rule["then"].get("required", ())) <= set(allowed)
         taken |= own
+        for key, again in rule["then"].get("properties", {}).items():
+            # Said again because editors do not look for it behind the reference.
+            assert key in common or again["description"] == part["properties"][key]["description"]
     assert sorted(kinds) == sorted(part["properties"]["kind"]["enum"])
     assert taken | common == set(part["properties"])
 
@@ -282,12 +287,12 @@ def test_both_agree_on_the_fixtures(file: Any) -> None:
     assert agree(plain(parsed.document.root)) or file in BROKEN
 
 
-@pytest.mark.parametrize("text", [HUT, FARM], ids=["hut", "farm"])
-def test_both_agree_on_mutants(text: str) -> None:
+@pytest.mark.parametrize(("text", "least"), [(HUT, 150), (FARM, 1000)], ids=["hut", "farm"])
+def test_both_agree_on_mutants(text: str, least: int) -> None:
     value = data_of(text)
     assert agree(value)
     verdicts = [agree(mutant) for mutant in mutants(value)]
-    assert len(verdicts) >= 300
+    assert len(verdicts) >= least
     assert verdicts.count(False) > len(verdicts) / 2
     assert verdicts.count(True) > 10
 
@@ -348,7 +353,7 @@ def problem_of(text: str) -> tuple[str, str]:
         ("cores: L1 N PE}\nc", "cores: L1 N PE, through: [mcb]}\nc", "`through` needs keys of its own", "kind: mcb"),
         ("cores: L1 N PE}\nc", "cores: Phase N E}\nc", "`Phase` and `E` at `cores` are not", "did you mean `L1 N PE`?"),
         ("rod: {at: hut}", "rod: {at: hut, soil: 120 ohm-m}", "`ohm-m` is not a unit", "write `120 ohm m`"),
-        ("rod: {at: hut}", "rod: hut", "`rod` needs keys of its own", "for example `rod: {at: met, resistance: 31 ohm}`"),
+        ("rod: {at: hut}", "rod: hut", "`rod` needs keys of its own", "for example `rod: {at: met,"),
         ("at: hut}\ne", 'at: "hut "}\ne', "`hut ` at `at` is not a place", "for example `at: main`"),
         ("name: Tarn hut", 'name: ""', "`name` is empty", "for example `name: Skarv"),
         ("name: Tarn hut", "name: 12", "`12` at `name` is a number and not text", 'write it in quotes: `"12"`'),
@@ -357,7 +362,7 @@ def problem_of(text: str) -> tuple[str, str]:
         ("onebond: 1", "onebond: '1'", "`onebond` must be a whole number without quotes", "`onebond: 1`"),
         ("onebond: 1\n", "", "`onebond` is missing in a description", "For example `onebond: 1`"),
     ],
-)  # fmt: skip
+)
 def test_words(old: str, new: str, message: str, hint: str) -> None:
     assert HUT.count(old) == 1
     said = problem_of(HUT.replace(old, new))

@@ -62,6 +62,8 @@ def test_links_below_a_folder_are_not_followed(tmp_path: Path) -> None:
     (tmp_path / "in/round").symlink_to(tmp_path / "in")
     here = str(tmp_path / "in")
     assert found(here) == Found(files=(f"{here}/hut.yaml",), links=(f"{here}/link.yaml",))
+    assert found(f"{here}/round").files == (f"{here}/round",)  # for the reader to refuse
+    assert found(f"{here}/folder/").files == (f"{here}/folder/hut.yaml",)
 
 
 def test_special_files_do_not_block(tmp_path: Path) -> None:

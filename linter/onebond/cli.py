@@ -233,7 +233,8 @@ def _explain(argv: list[str]) -> int:
     asked = _parsed(parser, argv)
     if len(asked.paths) > 1:
         raise Usage("explain takes one rule at a time")
-    known = {page.id: page for page in _pages(_rules(), asked.rulebook)}
+    rules = _rules()
+    known = {page.id: page for page in _pages(rules, asked.rulebook)}
 
     from onebond.reporting import pages
 
@@ -243,7 +244,27 @@ def _explain(argv: list[str]) -> int:
     name = asked.paths[0]
     if name not in known:
         raise Usage(f"no rule {name!r}{_did_you_mean(name, list(known))}")
-    return _print(pages.page(known[name], width=min(width, 100) or 80), CLEAN)
+    page = next((_with_example(known[name], rule) for rule in rules if rule.id == name), known[name])
+    return _print(pages.page(page, width=min(width, 100) or 80), CLEAN)
+
+
+def _with_example(page: RulePage, rule: Rule) -> RulePage:
+    """The page with the first example of its rule that finds something: the base, and the edit as lines out and in."""
+    example = next((example for example in rule.examples if example.finds), None)
+    if example is None:
+        return page
+    from onebond.testing import base
+
+    change = [
+        f"{mark} {line}"
+        for edit in example.replace
+        for mark, text in zip("-+", edit, strict=True)
+        for line in text.splitlines()
+    ]
+    found = ", ".join(example.finds)
+    return page._replace(
+        passing=base(rule.package, example.base), failing="\n".join([f"with this change, at {found}:", *change])
+    )
 
 
 def _rules() -> tuple[Rule, ...]:

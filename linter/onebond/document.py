@@ -280,7 +280,7 @@ def _decoded(data: bytes, found: _Problems) -> str:
     """The text with LF line ends, without the byte order mark at its beginning."""
     halves = sorted((data[:200:2].count(0), data[1:200:2].count(0)))
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or halves[0] * 4 < halves[1] > len(data[:200]) // 4:
-        found.stop(TOP, "the file is not UTF-8 text (it looks like UTF-16)", "save it as UTF-8")
+        found.stop(TOP, "the file is not UTF-8 text (it looks like UTF-16 or UTF-32)", "save it as UTF-8")
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
@@ -783,6 +783,8 @@ class _Builder:
         rest = self.lines[line - 1][column - 1 :].rstrip()
         if match := _TIGHT.match(rest):
             return _at((line, column + match.end() - 1), *_SPACE_DUE)
+        if len(rest) > _LONGEST_KEY:
+            return _at(place, f"this line is longer than a key may be ({_LONGEST_KEY:,} characters)", "shorten the key")
         return Problem(
             Span(line, column, line, column + max(1, len(rest))),
             "this line is not of the form `key: value`",
@@ -800,6 +802,8 @@ class _Builder:
         hint = "begin all keys of one map in the same column; a key with a map below it has no value of its own"
         return _at((here[0], len(before) - len(before.lstrip()) + 1), "this line is indented too far", hint)
 
+
+_LONGEST_KEY = 1_024  # YAML 1.2.2, section 7.4: a key of one line and its colon
 
 _TIGHT = re.compile(r"[\w-]+:(?=[^\s:])")
 _SPACE_DUE = ("a space is missing after the colon", "write `key: value`")

@@ -53,9 +53,8 @@ def inspect(
         level = rule.level_in(book)
         if level != "off":
             _judge(rule, level, facts, document, results, faults)
-    results = _settle(results)
+    results = _settle([_accept(result, installation.waivers, today) for result in results])
     results.extend(_waivers(installation, document, results, rules, today))
-    results = [_accept(result, installation.waivers, today) for result in results]
     results.sort(key=_order)
     return Site(
         document.path,
@@ -372,8 +371,11 @@ def _without_special(
 
 
 def _settle(results: list[Result]) -> list[Result]:
-    """A consequence counts as a note while its cause is found; without its cause it stands on its own."""
-    failing = {(result.rule, result.subject): result for result in results if result.kind == "fail"}
+    """A consequence counts as a note while its cause is found; without its cause it stands on its own.
+
+    A waiver of the cause accepts the cause only: what follows from it then counts by its own level.
+    """
+    failing = {(r.rule, r.subject): r for r in results if r.kind == "fail" and r.waiver is None}
     settled = []
     for result in results:
         if result.kind == "fail" and result.because:

@@ -141,8 +141,21 @@ class Network(NamedTuple):
         return frozenset(seen)
 
     def feeds_at(self, start: tuple[int, ...], without: str = "") -> frozenset[str]:
-        """The feeds that can be joined to some nodes when every contact may be closed, one element taken out."""
-        seen = self.reachable(start, without)
+        """The feeds that can energise some nodes when every contact may be closed, one element taken out.
+
+        A way through an inverter counts from its output back to its input only: from the input it is not fed.
+        """
+        through = {passage.id for passage in self.passages}
+        seen = set(start)
+        stack = list(start)
+        while stack:
+            node = stack.pop()
+            for i, other in self.around[node]:
+                edge = self.edges[i]
+                if other in seen or edge.element == without or (edge.element in through and node == edge.a):
+                    continue
+                seen.add(other)
+                stack.append(other)
         return frozenset(feed.id for feed in self.feeds if any(n in seen for n in (*feed.lines, *feed.neutrals)))
 
 
@@ -423,10 +436,13 @@ class _Builder:
                 continue
             target = lands.get(core, core)
             if core == "PE" or (target == "PE" and core != "PEN"):
-                if core == "PE" and target == "PE":
-                    self.earth.append(
-                        Edge(self.at(link.start, "PE"), self.at(link.finish, "PE"), tuple(needs), "PE", link.id)
-                    )
+                ends = (self.at(link.start, core), self.at(link.finish, target))
+                if core == target:
+                    self.earth.append(Edge(*ends, tuple(needs), "PE", link.id))
+                elif {core, target} == {"N", "PE"}:
+                    # crossed N and PE: as built, the core is a link between the two
+                    n, pe = ends if core == "N" else ends[::-1]
+                    self.ties.append(Tie(link.id, "bond", n, pe, tuple(needs), link.route, link.id))
                 continue
             if target == "PE":
                 self.pen_on_pe.append((link.id, link.finish.id))

@@ -586,18 +586,19 @@ class _Reader:
         if holder is None:
             return ()
         found = []
-        for core, target in _map(holder).items():
-            if core not in _ALL_CORES or target.value not in _ALL_CORES:
+        for core, child in _map(holder).items():
+            target = child.value
+            if core not in _ALL_CORES or not isinstance(target, str) or target not in _ALL_CORES:
                 continue
             if cores is not None and core not in cores:
                 self._problem(
                     holder.keys[core],
-                    f"`{core}` lands on `{target.value}`, but there is no such core (cores: {' '.join(cores)})",
+                    f"`{core}` lands on `{target}`, but there is no such core (cores: {' '.join(cores)})",
                     f"add {core} to `cores`, or take it out here",
                     (*route, "lands-on", core),
                 )
-            elif core != target.value:
-                found.append((core, str(target.value)))
+            elif core != target:
+                found.append((core, target))
         return tuple(found)
 
     def _judge_cores(

@@ -49,12 +49,14 @@ class Schema:
         if known is not None:
             return known
         flat = schema
-        if "$ref" in schema:
+        # Editors hide a key with doNotSuggest only where no $ref stands beside it: there the type comes by allOf.
+        refers = schema if "$ref" in schema else schema.get("allOf", ({},))[0]
+        if "$ref" in refers:
             target: Any = self._document
-            for step in schema["$ref"].removeprefix("#/").split("/"):
+            for step in refers["$ref"].removeprefix("#/").split("/"):
                 target = target[step]
             flat = {**self.flat(target), **schema}
-            del flat["$ref"]
+            flat.pop("$ref" if refers is schema else "allOf")
         self._flat[id(schema)] = flat
         return flat
 
@@ -417,7 +419,7 @@ def _matches(pattern: str, text: str) -> bool:
 
 
 def _only_refers(schema: dict[str, Any]) -> bool:
-    return schema.keys() <= {"$ref", "doNotSuggest"}
+    return schema.keys() <= {"$ref", "description", "doNotSuggest"}
 
 
 def _is_number(node: Node) -> bool:

@@ -11,7 +11,9 @@ Remedy: an interlock or a changeover that opens the dead source's lines before a
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Dead, Facts, Finding, Mention, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Dead, Example, Facts, Finding, Mention, Params, Ref, Verdict, rule
+
+_UNLOCKED = ("interlocks:\n  - never: {q-g1: closed, q-g2: closed}\n    by: one key for two locks\n", "")
 
 
 def check(dead: Dead, params: Params) -> Verdict:
@@ -39,6 +41,24 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3", False),
         Ref("sans", "SANS 10142-1", "7.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("two-generators", (_UNLOCKED,), ("g1", "g2")),
+        # engines locked against each other, breakers not
+        Example(
+            "two-generators",
+            (("never: {q-g1: closed, q-g2: closed}", "never: {g1: running, g2: running}"),),
+            ("g1", "g2"),
+        ),
+        Example("grid-hybrid", (("drive: automatic", "transition: closed, drive: automatic"),), ("grid",)),
+        # an inverter that only follows the grid
+        Example(
+            "workshop",
+            (
+                ("sources:\n", "sources:\n  roof: {kind: inverter, phases: L2, operation: grid-following}\n"),
+                ("circuits:\n", "  roof-feed: {from: roof, to: main, cores: L2 N PE}\n\ncircuits:\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

@@ -11,7 +11,7 @@ Remedy: move the link to the supply side of the RCD, or let a relay open it whil
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, Finding, Mention, Params, Ref, Surplus, Verdict, rule
+from onebond.rule import PASS, PRACTICE, Example, Facts, Finding, Mention, Params, Ref, Surplus, Verdict, rule
 
 
 def check(surplus: Surplus, params: Params) -> Verdict:
@@ -44,6 +44,28 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.1(c)"),
         PRACTICE,
     ),
-    examples=(),
+    examples=(
+        Example(
+            "workshop", (("electrodes:\n", "bonds:\n  lamp-link: {at: light-rcd}\n\nelectrodes:\n"),), ("lamp-link",)
+        ),
+        # a TT supply that somebody linked like a TN supply
+        Example("tt-house", (("electrodes:\n", "bonds:\n  main-link: {at: main}\n\nelectrodes:\n"),), ("main-link",)),
+        Example(
+            "grid-hybrid",
+            (
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential-rcd, closed: {hybrid: inverting}}\n"),
+            ),
+            ("relay",),
+        ),
+        Example(
+            "grid-hybrid",
+            (
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {hybrid: inverting}}\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

@@ -11,7 +11,7 @@ Remedy: fit the link between the N and PE bars where the PEN is split, sized as 
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Params, PenLanding, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Params, PenLanding, Ref, Verdict, rule
 
 
 def check(landing: PenLanding, params: Params) -> Verdict:
@@ -37,6 +37,21 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "5.3.5", False),
         Ref("sans", "SANS 10142-1", "6.1.6"),
     ),
-    examples=(),
+    examples=(
+        Example("grid-hybrid", (("bonds:\n  main-link: {at: main}\n\n", ""),), ("main",)),
+        Example("estate", (("  stables-link: {at: stables}\n", ""),), ("stables",)),
+        # N and PE apart from the house on: nothing is split at the stables
+        Example(
+            "estate",
+            (
+                (
+                    "to-stables: {from: house, to: stables, cores: L1 L2 L3 PEN",
+                    "to-stables: {from: house, to: stables, cores: L1 L2 L3 N PE",
+                ),
+                ("  stables-link: {at: stables}\n", ""),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

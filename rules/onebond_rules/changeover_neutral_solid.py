@@ -13,7 +13,14 @@ link, as the rulebook of the site wants it.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Crossing, Facts, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Crossing, Example, Facts, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+
+_SOLID = ("poles: L1 N", "poles: L1")
+_NO_RELAY = ("neutral-bond: while-inverting", "neutral-bond: none")
+_BONDED_SET = (
+    "diesel: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}",
+    "diesel: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: fixed}",
+)
 
 
 def check(crossing: Crossing, params: Params) -> Verdict:
@@ -63,6 +70,11 @@ RULE = rule(
             {"iec": True, "bs7671": True},
         ),
     ),
-    examples=(),
+    examples=(
+        *(Example("grid-hybrid", (_SOLID,), ("ts",), book) for book in ("iec", "bs7671", "nec", "sans")),
+        *(Example("one-neutral", (_BONDED_SET,), ("ts",), book) for book in ("nec", "as-nzs", "sans")),
+        # one reference and a solid neutral: the regular arrangement of these rulebooks
+        *(Example("grid-hybrid", (_SOLID, _NO_RELAY), (), book) for book in ("nec", "as-nzs", "sans")),
+    ),
     page=__doc__,
 )

@@ -11,7 +11,12 @@ Remedy: leave the neutral of the supply solid; switch the neutral of the generat
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Crossing, Facts, Finding, NotApplicable, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Crossing, Example, Facts, Finding, NotApplicable, Params, Ref, Verdict, rule
+
+_BONDED_SET = (
+    "diesel: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}",
+    "diesel: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: fixed}",
+)
 
 
 def check(crossing: Crossing, params: Params) -> Verdict:
@@ -34,7 +39,18 @@ RULE = rule(
     over=Facts.crossings,
     check=check,
     refs=(Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.2"), Ref("as-nzs", "AS/NZS 4777.1", "5")),
-    examples=(),
+    examples=(
+        Example("one-neutral", (("poles: L1, drive", "poles: L1 N, drive"),), ("ts",), "as-nzs"),
+        # also where the set has a link of its own
+        Example("one-neutral", (("poles: L1, drive", "poles: L1 N, drive"), _BONDED_SET), ("ts",), "as-nzs"),
+        # the set's own isolator may open the set's neutral
+        Example(
+            "one-neutral",
+            (("to: ts.set, cores: L1 N PE", "to: ts.set, cores: L1 N PE, through: [{kind: isolator, poles: L1 N}]"),),
+            (),
+            "as-nzs",
+        ),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -1,9 +1,9 @@
-"""A device does not fit the conductors in which it sits.
+"""A device or a core does not fit the conductors in which it sits.
 
-Checks: RCDs must sum at least two conductors, and every live conductor that passes them; each pole of a changeover must have a
+Checks: cores must land on conductors of their kind (no line on N or PE, no N on PE, unless a PEN lands on PE); RCDs must sum at least two conductors, and every live conductor that passes them; each pole of a changeover must have a
 conductor that lands on it.
 
-Danger: an RCD that leaves a live conductor out trips on load or never; a pole without a conductor means that something else was
+Danger: a crossed core makes a neutral or a frame live; an RCD that leaves a live conductor out trips on load or never; a pole without a conductor means that something else was
 meant to be switched.
 
 Remedy: correct the cores, `poles` or `senses`.
@@ -11,7 +11,7 @@ Remedy: correct the cores, `poles` or `senses`.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Misfit, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Misfit, Params, Ref, Verdict, rule
 
 
 def check(misfit: Misfit, params: Params) -> Verdict:
@@ -31,7 +31,12 @@ RULE = rule(
     over=Facts.misfits,
     check=check,
     refs=(Ref("all", "the description itself", ""),),
-    examples=(),
+    examples=(
+        Example("workshop", (("id: rcd-power,", "id: rcd-power, senses: L1 L2 L3,"),), ("rcd-power",)),
+        Example("workshop", (("id: rcd-light,", "id: rcd-light, senses: L1,"),), ("rcd-light",)),
+        Example("grid-hybrid", (("poles: L1 N", "poles: L1 L2 N"),), ("ts",)),
+        Example("workshop", (("id: rcd-power,", "id: rcd-power, senses: L1 L2 L3 N,"),), ()),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -13,7 +13,7 @@ Remedy: an electrode at the main earthing terminal, joined by PE to the place wh
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Feeding, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Feeding, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
 
 
 def check(feeding: Feeding, params: Params) -> Verdict:
@@ -28,7 +28,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     if feeding.electrode:
         return PASS
     if island.own_references:
-        return _finding(feeding, None)
+        return _finding(feeding, ("pe-missing", feeding.cut_off) if feeding.cut_off else None)
     if feeding.frame_electrode:
         return NotApplicable("there is no own reference that could reach the electrode")
     rule_id = "island-reference-borrowed" if island.references else "neutral-unreferenced"
@@ -65,6 +65,24 @@ RULE = rule(
             {"nec": "NEC 250.34"},
         ),
     ),
-    examples=(),
+    examples=(
+        Example("grid-hybrid", (("electrodes:\n  rods: {at: main}\n", ""),), ("hybrid",)),
+        # rods on a frame that the link does not reach
+        Example(
+            "two-generators",
+            (
+                ("rods: {at: main}", "rods: {at: g1}"),
+                ("from: g1, to: main, cores: L1 L2 L3 N PE", "from: g1, to: main, cores: L1 L2 L3 N"),
+            ),
+            ("g1", "g2"),
+        ),
+        Example("two-generators", (("rods: {at: main}", "rods: {at: office}"),), ()),
+        # a vehicle
+        Example(
+            "grid-hybrid",
+            (("mains-input: yes", "mains-input: yes\n    mounted: vehicle"), ("electrodes:\n  rods: {at: main}\n", "")),
+            (),
+        ),
+    ),
     page=__doc__,
 )

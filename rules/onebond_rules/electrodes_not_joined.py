@@ -11,7 +11,22 @@ Remedy: join the electrodes by a protective conductor, or write the buildings in
 
 from __future__ import annotations
 
-from onebond.rule import PASS, ElectrodePair, Facts, Finding, Mention, NotApplicable, Params, Ref, Verdict, rule
+from onebond.rule import (
+    PASS,
+    ElectrodePair,
+    Example,
+    Facts,
+    Finding,
+    Mention,
+    NotApplicable,
+    Params,
+    Ref,
+    Verdict,
+    rule,
+)
+
+_NO_PE = ("to: barn, cores: L1 N PE", "to: barn, cores: L1 N")
+_BARN_ROD = ("rods: {at: main}", "rods: {at: main}\n  barn-rod: {at: barn}")
 
 
 def check(pair: ElectrodePair, params: Params) -> Verdict:
@@ -42,7 +57,23 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "5.3", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("tt-house", (_NO_PE, _BARN_ROD), ("barn-rod",)),
+        Example(
+            "workshop",
+            (
+                ("to: machines, cores: L1 L2 L3 N PE", "to: machines, cores: L1 L2 L3 N"),
+                ("foundation: {at: main}", "foundation: {at: main}\n  machine-rod: {at: machines}"),
+            ),
+            ("machine-rod",),
+        ),
+        Example("tt-house", (_BARN_ROD,), ()),
+        Example(
+            "tt-house",
+            (_NO_PE, _BARN_ROD, ("  main: {}", "  main: {building: house}"), ("barn: {}", "barn: {building: barn}")),
+            (),
+        ),
+    ),
     page=__doc__,
     in_states=False,
 )

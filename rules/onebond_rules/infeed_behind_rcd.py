@@ -11,7 +11,9 @@ Remedy: bring the source in at the entry of the board, on its own way, on the su
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, Finding, InfeedBehindRcd, Mention, Params, Ref, Verdict, rule
+from onebond.rule import PASS, PRACTICE, Example, Facts, Finding, InfeedBehindRcd, Mention, Params, Ref, Verdict, rule
+
+_ROOF = ("sources:\n", "sources:\n  roof: {kind: inverter, phases: L2, operation: grid-following}\n")
 
 
 def check(infeed: InfeedBehindRcd, params: Params) -> Verdict:
@@ -38,6 +40,29 @@ RULE = rule(
         Ref("nec", "NEC", "705.12", False),
         PRACTICE,
     ),
-    examples=(),
+    examples=(
+        Example(
+            "workshop",
+            (_ROOF, ("circuits:\n", "  roof-feed: {from: roof, to: sockets, cores: L2 N PE}\n\ncircuits:\n")),
+            ("roof",),
+        ),
+        Example(
+            "workshop",
+            (_ROOF, ("circuits:\n", "  roof-feed: {from: roof, to: power-rcd, cores: L2 N PE}\n\ncircuits:\n")),
+            ("roof",),
+        ),
+        # an RCD of its own on its own way to the main board
+        Example(
+            "workshop",
+            (
+                _ROOF,
+                (
+                    "circuits:\n",
+                    "  roof-feed: {from: roof, to: main, cores: L2 N PE, through: [{kind: rcd, residual: 30 mA}]}\n\ncircuits:\n",
+                ),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

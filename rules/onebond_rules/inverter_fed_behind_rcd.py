@@ -12,7 +12,7 @@ Remedy: feed the mains input from the supply side of the RCD, on a way of its ow
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, FedBehindRcd, Finding, Mention, Params, Verdict, rule
+from onebond.rule import PASS, PRACTICE, Example, Facts, FedBehindRcd, Finding, Mention, Params, Verdict, rule
 
 _WORDS = {
     "reference": "its reference in island operation lies on the other side",
@@ -42,6 +42,15 @@ RULE = rule(
     over=Facts.inputs_behind_rcd,
     check=check,
     refs=(PRACTICE,),
-    examples=(),
+    examples=(
+        Example("workshop", (("to-ups: {from: main,", "to-ups: {from: light-rcd,"),), ("ups",)),
+        Example("tt-house", (("to-hybrid: {from: main,", "to-hybrid: {from: main-rcd,"),), ("hybrid",)),
+        # an RCD that belongs to the inverter alone
+        Example(
+            "workshop",
+            (("to: ups.in, cores: L1 N PE", "to: ups.in, cores: L1 N PE, through: [{kind: rcd, residual: 300 mA}]"),),
+            (),
+        ),
+    ),
     page=__doc__,
 )

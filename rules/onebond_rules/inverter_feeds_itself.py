@@ -10,7 +10,12 @@ Remedy: take the input from a place that the output can never reach: the supply 
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, Finding, OwnInput, Params, Verdict, rule
+from onebond.rule import PASS, PRACTICE, Example, Facts, Finding, OwnInput, Params, Verdict, rule
+
+_BYPASS = (
+    "circuits:\n",
+    "  bypass: {from: main, to: control, cores: L1 N, through: [{kind: isolator, id: q-bypass, operable: yes}]}\n\ncircuits:\n",
+)
 
 
 def check(own: OwnInput, params: Params) -> Verdict:
@@ -30,6 +35,14 @@ RULE = rule(
     over=Facts.own_inputs,
     check=check,
     refs=(PRACTICE,),
-    examples=(),
+    examples=(
+        Example("grid-hybrid", (("to-hybrid: {from: main,", "to-hybrid: {from: essential,"),), ("hybrid",)),
+        Example("workshop", (_BYPASS,), ("ups",)),
+        Example(
+            "workshop",
+            (_BYPASS, ("electrodes:\n", "interlocks:\n  - never: {q-bypass: closed, ups: inverting}\n\nelectrodes:\n")),
+            (),
+        ),
+    ),
     page=__doc__,
 )

@@ -12,7 +12,9 @@ connected supply neutral.  Where the rulebook keeps the one main link solid, mak
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Feeding, Finding, NotApplicable, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Feeding, Finding, NotApplicable, Params, Ref, Verdict, rule
+
+_SOLID = ("neutral-through: switched, neutral-bond: while-inverting", "neutral-through: solid, neutral-bond: none")
 
 
 def check(feeding: Feeding, params: Params) -> Verdict:
@@ -29,6 +31,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         "with the supplier's cable broken or drawn, a fault to a frame drives no current and nothing disconnects it",
         "give the island its own link between N and PE with its own electrode",
         feeding.utilities,
+        because=("bond-missing-at-pen-split", feeding.unsplit) if feeding.unsplit else None,
     )
 
 
@@ -45,6 +48,24 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.2"),
         Ref("sans", "SANS 10142-1", "7.12.3.1.3"),
     ),
-    examples=(),
+    examples=(
+        *(Example("workshop", (_SOLID,), ("ups",), book) for book in ("iec", "bs7671", "nec", "as-nzs", "sans")),
+        Example(
+            "tt-house",
+            (
+                ("neutral-through: switched", "neutral-through: solid"),
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+            ),
+            ("hybrid",),
+        ),
+        Example(
+            "workshop",
+            (
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+                ("electrodes:\n", "bonds:\n  relay: {at: control, closed: {ups: inverting}}\n\nelectrodes:\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

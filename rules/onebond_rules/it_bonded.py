@@ -11,7 +11,7 @@ Remedy: remove the link, or declare the source as what it is and choose the prot
 
 from __future__ import annotations
 
-from onebond.rule import Facts, Finding, Mention, NotApplicable, Params, Ref, Surplus, Verdict, rule
+from onebond.rule import Example, Facts, Finding, Mention, NotApplicable, Params, Ref, Surplus, Verdict, rule
 
 
 def check(surplus: Surplus, params: Params) -> Verdict:
@@ -39,6 +39,12 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "1.5", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("it-pumps", (("electrodes:\n", "bonds:\n  star-link: {at: main}\n\nelectrodes:\n"),), ("star-link",)),
+        Example("it-pumps", (("neutral-bond: none", "neutral-bond: fixed"),), ("set",)),
+        Example(
+            "it-pumps", (("electrodes:\n", "bonds:\n  surge-link: {at: main, impedance: 2 kohm}\n\nelectrodes:\n"),), ()
+        ),
+    ),
     page=__doc__,
 )

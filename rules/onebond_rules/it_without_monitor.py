@@ -10,7 +10,7 @@ Remedy: one monitor for each island; where two can be joined, let one switch its
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Isolated, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Isolated, Params, Ref, Verdict, rule
 
 
 def check(isolated: Isolated, params: Params) -> Verdict:
@@ -44,6 +44,12 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "1.5", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("it-pumps", (("monitors:\n  imd-1: {at: main}\n", ""),), ("line", "set")),
+        # a monitor at the set sees nothing while the line feeds
+        Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: set}"),), ("line",)),
+        Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: main}\n  imd-2: {at: pumps}"),), ("imd-2",)),
+        Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: pumps}"),), ()),
+    ),
     page=__doc__,
 )

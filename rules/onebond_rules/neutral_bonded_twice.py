@@ -14,7 +14,7 @@ switch the neutral together with the lines.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Mention, Params, Ref, Review, Surplus, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Mention, Params, Ref, Review, Surplus, Verdict, rule
 
 
 def check(surplus: Surplus, params: Params) -> Verdict:
@@ -60,6 +60,33 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.1(c)"),
         Ref("sans", "SANS 10142-1", "6.1.6"),
     ),
-    examples=(),
+    examples=(
+        Example(
+            "workshop",
+            (("electrodes:\n", "bonds:\n  machine-link: {at: machines}\n\nelectrodes:\n"),),
+            ("machine-link",),
+        ),
+        # a pipe beside the PEN
+        Example("estate", (("extraneous: none", "extraneous:\n  pipe: {joins: [house, stables]}"),), ("stables-link",)),
+        Example(
+            "grid-hybrid",
+            (
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+                ("bonds:\n", "bonds:\n  island-link: {at: essential}\n"),
+            ),
+            ("island-link",),
+        ),
+        # two ties in one enclosure are one reference
+        Example("grid-hybrid", (("bonds:\n", "bonds:\n  second-link: {at: main}\n"),), ()),
+        # a star point of the supplier that does not reach the neutral of the island
+        Example(
+            "grid-hybrid",
+            (
+                ("neutral-bond: while-inverting", "neutral-bond: none"),
+                ("bonds:\n", "bonds:\n  island-link: {at: essential, closed: {hybrid: inverting}}\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

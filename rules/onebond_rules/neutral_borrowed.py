@@ -10,7 +10,9 @@ Remedy: bring the neutral back to the bar of the RCD and circuit that its line c
 
 from __future__ import annotations
 
-from onebond.rule import PASS, BorrowedNeutral, Facts, Finding, Params, Ref, Verdict, rule
+from onebond.rule import PASS, BorrowedNeutral, Example, Facts, Finding, Params, Ref, Verdict, rule
+
+_LINE_ONLY = ("stair-lights: {from: light-rcd, cores: L1 N PE", "stair-lights: {from: light-rcd, cores: L1 PE")
 
 
 def check(borrowed: BorrowedNeutral, params: Params) -> Verdict:
@@ -45,7 +47,30 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "2.2", False),
         Ref("sans", "SANS 10142-1", "6.6", False),
     ),
-    examples=(),
+    examples=(
+        Example(
+            "workshop",
+            (
+                _LINE_ONLY,
+                ("circuits:\n", "  stair-neutral: {from: power-rcd, to: stair-lights, cores: N}\n\ncircuits:\n"),
+            ),
+            ("stair-lights",),
+        ),
+        Example(
+            "workshop",
+            (
+                _LINE_ONLY,
+                ("circuits:\n", "  stair-neutral: {from: bench-lights, to: stair-lights, cores: N}\n\ncircuits:\n"),
+            ),
+            ("stair-lights",),
+        ),
+        # between two lines: no neutral to borrow
+        Example(
+            "workshop",
+            (("sockets: {from: power-rcd, cores: L2 N PE", "sockets: {from: power-rcd, cores: L2 L3 PE"),),
+            (),
+        ),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -16,7 +16,22 @@ neutral stays solid.  Or declare the island IT, with a monitor.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, Feeding, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+from onebond.rule import (
+    PASS,
+    PRACTICE,
+    Example,
+    Facts,
+    Feeding,
+    Finding,
+    NotApplicable,
+    Param,
+    Params,
+    Ref,
+    Verdict,
+    rule,
+)
+
+_NO_RELAY = ("neutral-bond: while-inverting", "neutral-bond: none")
 
 
 def check(feeding: Feeding, params: Params) -> Verdict:
@@ -35,6 +50,11 @@ def check(feeding: Feeding, params: Params) -> Verdict:
             return NotApplicable(
                 f"portable source, frames bonded to it, its own outlets only ({params['portable-clause']})"
             )
+    because = None
+    if feeding.opened:
+        because = ("bond-behind-rcd", feeding.opened)
+    elif feeding.unsplit:
+        because = ("bond-missing-at-pen-split", feeding.unsplit)
     silent = (
         f"; neutral-bond of {' and '.join(feeding.silent)} is not written and was read as none"
         if feeding.silent
@@ -44,6 +64,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         f"{feeding.id} feeds an island whose neutral is tied to earth nowhere{silent}",
         "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
         f"tie the neutral of {feeding.id} to PE once (a bond at its first board or inside it), or declare it IT with a monitor",
+        because=because,
     )
 
 
@@ -77,6 +98,28 @@ RULE = rule(
             {"nec": "NEC 250.34", "bs7671": "BS 7671, 551.4.4 ?"},
         ),
     ),
-    examples=(),
+    examples=(
+        Example("grid-hybrid", (_NO_RELAY,), ("hybrid",)),
+        Example(
+            "two-generators", (("main-link: {at: main}", "main-link: {at: main, impedance: 1 kohm}"),), ("g1", "g2")
+        ),
+        Example(
+            "grid-hybrid",
+            (_NO_RELAY, ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {hybrid: inverting}}\n")),
+            (),
+        ),
+        # a portable set that supplies one item
+        Example(
+            "workshop",
+            (
+                (
+                    "sources:\n",
+                    "sources:\n  set: {kind: generator, phases: L1, mounted: portable, neutral-bond: none}\n",
+                ),
+                ("circuits:\n", "circuits:\n  saw: {from: set, cores: L1 N PE}\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
 )

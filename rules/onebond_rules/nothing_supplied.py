@@ -9,7 +9,7 @@ Remedy: correct the connection, or delete the source.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Energised, Facts, Finding, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Energised, Example, Facts, Finding, Params, Ref, Verdict, rule
 
 
 def check(source: Energised, params: Params) -> Verdict:
@@ -29,6 +29,17 @@ RULE = rule(
     over=Facts.supplying,
     check=check,
     refs=(Ref("all", "the description itself", ""),),
-    examples=(),
+    examples=(
+        Example(
+            "two-generators",
+            (("sources:\n", "sources:\n  g3: {kind: generator, phases: L1 L2 L3, neutral-bond: none}\n"),),
+            ("g3",),
+        ),
+        Example(
+            "grid-hybrid", (("  to-ts-island: {from: hybrid.out, to: ts.island, cores: L1 N PE}\n", ""),), ("hybrid",)
+        ),
+        # open, but somebody can close it
+        Example("two-generators", (("id: q-g2,", "id: q-g2, normally: open,"),), ()),
+    ),
     page=__doc__,
 )

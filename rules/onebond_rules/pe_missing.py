@@ -11,7 +11,7 @@ Remedy: write, and lay, the PE core of the cable that feeds the part, or join it
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Exposed, Facts, Finding, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Exposed, Facts, Finding, Params, Ref, Verdict, rule
 
 
 def check(exposed: Exposed, params: Params) -> Verdict:
@@ -44,6 +44,20 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "5.4", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
     ),
-    examples=(),
+    examples=(
+        Example(
+            "grid-hybrid", (("heater: {from: main, cores: L1 N PE", "heater: {from: main, cores: L1 N"),), ("heater",)
+        ),
+        # the machines on it follow
+        Example(
+            "workshop", (("to: machines, cores: L1 L2 L3 N PE", "to: machines, cores: L1 L2 L3 N"),), ("machines",)
+        ),
+        Example("tt-house", (("electrodes:\n  rods: {at: main}\n", ""),), ("main",)),
+        Example(
+            "grid-hybrid",
+            (("heater: {from: main, cores: L1 N PE", "heater: {from: main, equipment: class-II, cores: L1 N"),),
+            (),
+        ),
+    ),
     page=__doc__,
 )

@@ -9,7 +9,7 @@ Remedy: take PE out of the poles; a protective conductor goes past every switch 
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Params, Ref, SwitchedProtective, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Params, Ref, SwitchedProtective, Verdict, rule
 
 
 def check(switched: SwitchedProtective, params: Params) -> Verdict:
@@ -35,7 +35,11 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "5.5", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("workshop", (("poles: L1 L2 L3, operable", "poles: L1 L2 L3 PE, operable"),), ("q-machines",)),
+        Example("grid-hybrid", (("poles: L1 N", "poles: L1 N PE"),), ("ts",)),
+        Example("workshop", (("poles: L1 L2 L3, operable", "poles: L1 L2 L3 N, operable"),), ()),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -9,7 +9,7 @@ Remedy: take PEN out of the poles; split it into N and PE first and switch only 
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Facts, Finding, Params, Ref, SwitchedProtective, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Params, Ref, SwitchedProtective, Verdict, rule
 
 
 def check(switched: SwitchedProtective, params: Params) -> Verdict:
@@ -36,7 +36,19 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3.8.1.2"),
         Ref("sans", "SANS 10142-1", "6.12.4"),
     ),
-    examples=(),
+    examples=(
+        Example("grid-hybrid", (("poles: L1, operable", "poles: L1 PEN, operable"),), ("q-main",)),
+        Example(
+            "estate",
+            (("{kind: fuse, rating: 50 A}", "{kind: fuse, rating: 50 A, poles: L1 L2 L3 PEN}"),),
+            ("to-stables",),
+        ),
+        Example(
+            "estate",
+            (("{kind: fuse, rating: 50 A}", "{kind: isolator, id: q-stables, poles: L1 L2 L3, operable: yes}"),),
+            (),
+        ),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -11,7 +11,7 @@ Remedy: take both infeeds from the same board.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Facts, Finding, Levels, Mention, Params, Ref, Verdict, rule
+from onebond.rule import PASS, PRACTICE, Example, Facts, Finding, Levels, Mention, Params, Ref, Verdict, rule
 
 
 def check(level: Levels, params: Params) -> Verdict:
@@ -32,7 +32,35 @@ RULE = rule(
     over=Facts.levels,
     check=check,
     refs=(PRACTICE, Ref("nec", "NEC", "250.30"), Ref("iec", "IEC 60364-4-44", "444.4.7", False)),
-    examples=(),
+    examples=(
+        Example(
+            "tt-house",
+            (("circuits:\n", "  barn-spare: {from: main-rcd, to: barn, cores: L1 N}\n\ncircuits:\n"),),
+            ("barn",),
+        ),
+        Example(
+            "grid-hybrid",
+            (
+                ("  essential: {}\n", "  essential: {}\n  main-rcd: {inside: main}\n"),
+                ("to-ts-grid: {from: main,", "to-ts-grid: {from: main-rcd,"),
+                (
+                    "connections:\n",
+                    "connections:\n  main-group: {from: main, to: main-rcd, cores: L1 N, through: [{kind: rcd, residual: 30 mA}]}\n",
+                ),
+            ),
+            ("ts",),
+        ),
+        # a board on the way, but no link and no RCD
+        Example(
+            "grid-hybrid",
+            (
+                ("  essential: {}\n", "  essential: {}\n  sub: {}\n"),
+                ("to-ts-grid: {from: main,", "to-ts-grid: {from: sub,"),
+                ("connections:\n", "connections:\n  to-sub: {from: main, to: sub, cores: L1 N PE}\n"),
+            ),
+            (),
+        ),
+    ),
     page=__doc__,
     in_states=False,
 )

@@ -11,7 +11,9 @@ Remedy: an interlock between the two (one key, a mechanical lock, a changeover),
 
 from __future__ import annotations
 
-from onebond.rule import Facts, Finding, Mention, NotApplicable, Pair, Params, Ref, Verdict, rule
+from onebond.rule import Example, Facts, Finding, Mention, NotApplicable, Pair, Params, Ref, Verdict, rule
+
+_UNLOCKED = ("interlocks:\n  - never: {q-g1: closed, q-g2: closed}\n    by: one key for two locks\n", "")
 
 
 def check(pair: Pair, params: Params) -> Verdict:
@@ -41,6 +43,12 @@ RULE = rule(
         Ref("as-nzs", "AS/NZS 3000", "7.3", False),
         Ref("sans", "SANS 10142-1", "7.12", False),
     ),
-    examples=(),
+    examples=(
+        Example("two-generators", (_UNLOCKED,), ("g2",)),
+        Example("grid-hybrid", (("drive: automatic", "transition: closed, drive: automatic"),), ("hybrid",)),
+        Example(
+            "two-generators", (_UNLOCKED, ("g1: {kind: generator,", "g1: {kind: generator, may-parallel: [g2],")), ()
+        ),
+    ),
     page=__doc__,
 )

@@ -60,7 +60,9 @@ class Feeding(NamedTuple):
     route: Route
     island: Island
     feed: Feed
-    rulebook: str
+    unsplit: str  # a live board on which a PEN lands and no link is closed, or ''
+    opened: str  # a link that is not joined only because the RCD that it lies behind is open, or ''
+    cut_off: str  # the part nearest to the source on a PE that is cut off and that the own reference ties to, or ''
 
     @property
     def portable(self) -> bool:
@@ -165,6 +167,7 @@ class Surplus(NamedTuple):
     metallic: bool
     crossing: str  # the changeover whose unswitched neutral alone joins the two
     behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
+    rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
     fed_behind: str  # a pass-through inverter whose input lies behind that RCD
 
@@ -255,6 +258,7 @@ class Energised(NamedTuple):
     island: None
     ever: bool
     by: str  # the place that feeds it and is never live itself
+    crossed: str = ""  # it is fed by a cable whose cores are crossed
 
 
 class Facts:
@@ -291,12 +295,29 @@ class Facts:
     @Collection
     def feedings(self) -> tuple[Feeding, ...]:
         """Every source that forms an island, in every case."""
-        return tuple(
-            Feeding(feed.id, feed.route, island, feed, self.rulebook)
-            for island in self.islands
-            for feed in island.feeds
-            if feed.forming
-        )
+        behind: dict[int, str] = {}
+        for surplus in self.references:
+            for name in surplus.rcds:
+                variable = next((i for i, v in enumerate(self.network.variables) if v.name == name), -1)
+                if variable >= 0:
+                    behind.setdefault(variable, surplus.id)
+        roots: dict[int, str] = {}
+        for exposed in self.exposed:
+            if not exposed.way:
+                roots.setdefault(exposed.part.pe, exposed.root)
+        unsplit: dict[Island, str] = {}
+        for landing in self.pen_landings:
+            if not landing.bonded:
+                unsplit.setdefault(landing.island, landing.id)
+        found = []
+        for island in self.islands:
+            opened = "" if island.references else next((b for v, b in behind.items() if island.value(v) == "open"), "")
+            own = {island.earth[reference.pe] for reference in island.own_references}
+            cut_off = next((root for pe, root in roots.items() if island.earth[pe] in own), "")
+            for feed in island.feeds:
+                if feed.forming:
+                    found.append(Feeding(feed.id, feed.route, island, feed, unsplit.get(island, ""), opened, cut_off))
+        return tuple(found)
 
     @cached_property
     def _rank(self) -> dict[str, tuple[int, ...]]:
@@ -350,6 +371,7 @@ class Facts:
                             own is not None and island.metallic(own, reference),
                             island.solid_crossing(own, reference) if own else "",
                             tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
+                            tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
                             fed,
                         )
@@ -647,10 +669,12 @@ class Facts:
             for identifier, lines in (*network.boards, *network.circuits)
             if lines or identifier not in earth_bars
         }
+        misfit = {entry.id for entry in self.misfits if entry.what}
         found = []
         for identifier, alive in live.items():
             by = next((start for start in fed_from.get(identifier, ()) if live.get(start) is False), "")
-            found.append(Energised(identifier, routes[identifier], None, alive, by))
+            crossed = identifier if identifier in misfit else ""
+            found.append(Energised(identifier, routes[identifier], None, alive, by, crossed))
         return tuple(found)
 
     @Collection

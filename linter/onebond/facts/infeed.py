@@ -236,6 +236,11 @@ def levels(network: Network) -> tuple[Levels, ...]:
     return tuple(found)
 
 
+class _Way(NamedTuple):
+    marks: frozenset[tuple[str, Route, str]]  # bonds and RCDs up to the last board
+    own: tuple[tuple[str, Route, str], ...]  # RCDs on the last piece, of which each way may have one
+
+
 def _compare(
     network: Network, identifier: str, route: Route, inputs: list[tuple[str, int]], without: str
 ) -> list[Levels]:
@@ -251,13 +256,15 @@ def _compare(
     for i, (first, supply, one) in enumerate(marks):
         for second, other_supply, other in marks[i + 1 :]:
             if supply == other_supply:
-                between = tuple(sorted(one ^ other))
+                between = tuple(sorted(one.marks ^ other.marks))
+                if not between and len(one.own) != len(other.own):
+                    between = one.own or other.own
                 found.append(Levels(identifier, route, None, first, second, between))
     return found
 
 
-def _way(network: Network, feed: Feed, goal: int, without: str) -> frozenset[tuple[str, Route, str]] | None:
-    """The bonds and RCDs that the shortest way from a supply passes up to the last board before its goal or an inverter."""
+def _way(network: Network, feed: Feed, goal: int, without: str) -> _Way | None:
+    """The shortest way from a supply to a place, up to an inverter on it."""
     site = network.installation
     boards = {board.id for board in site.boards}
     parent: dict[int, tuple[int, int]] = dict.fromkeys(feed.lines, (-1, -1))
@@ -292,12 +299,18 @@ def _way(network: Network, feed: Feed, goal: int, without: str) -> frozenset[tup
     frames = {tie.pe: tie for tie in network.ties if tie.kind == "bond"}
     parts = {part.id: part.pe for part in network.parts}
     marks: set[tuple[str, Route, str]] = set()
-    for i, (node, onward) in enumerate(steps[: last + 1]):
-        tie = frames.get(parts.get(network.nodes[node][0], -1))
+    own: list[tuple[str, Route, str]] = []
+    for i, (node, onward) in enumerate(steps):
+        if onward >= 0 and network.edges[onward].element in inverters:
+            break
+        tie = frames.get(parts.get(network.nodes[node][0], -1)) if i <= last else None
         if tie:
             marks.add((tie.id, tie.route, "a bond between N and PE lies between them"))
-        if i < last:
-            for rcd in network.rcds:
-                if onward in rcd.edges:
-                    marks.add((_rcd_name(rcd), rcd.device.route, "an RCD lies between them"))
-    return frozenset(marks)
+        for rcd in network.rcds:
+            if onward in rcd.edges:
+                mark = (_rcd_name(rcd), rcd.device.route, "an RCD lies between them")
+                if i < last:
+                    marks.add(mark)
+                else:
+                    own.append(mark)
+    return _Way(frozenset(marks), tuple(own))

@@ -146,15 +146,12 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
             if edge.core == "N" and edge.element in circuit_ids and edge.element != circuit.id
         )
         through = ""
-        if "N" not in circuit.connection.cores or not _reaches(network, neutral, sources_n, others):
+        if not _reaches(network, neutral, sources_n, others):
             through = next(
                 (
-                    edge.element
-                    for i, edge in enumerate(network.edges)
-                    if edge.core == "N"
-                    and edge.element != circuit.id
-                    and (i in others or neutral in (edge.a, edge.b))
-                    and not _reaches(network, neutral, sources_n, frozenset((i,)))
+                    network.edges[i].element
+                    for i in others
+                    if not _reaches(network, neutral, sources_n, frozenset((i,)))
                 ),
                 "",
             )
@@ -234,13 +231,20 @@ def _reaches(network: Network, start: int, goals: set[int], without: frozenset[i
 
 
 def misfits(site: Installation) -> tuple[Misfit, ...]:
-    """Every device that sums, and every changeover, with what does not fit the conductors there."""
+    """Crossed cores, every device that sums, and every changeover, with what does not fit the conductors there."""
     found = []
     landed: dict[str, set[str]] = {}
     for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
         landed.setdefault(link.start.id, set()).update(link.cores)
         landed.setdefault(link.finish.id, set()).update(dict(link.lands_on).get(core, core) for core in link.cores)
         live = [core for core in link.cores if core in (*LINES, "N", "PEN")]
+        crossed = [
+            f"{core} lands on {target}"
+            for core, target in link.lands_on
+            if (core in LINES) != (target in LINES) or "PE" in (core, target) and core != "PEN" and core != target
+        ]
+        if crossed:
+            found.append(Misfit(link.id, link.route, None, f"its cores are crossed: {', '.join(crossed)}"))
         for device in link.devices:
             if device.kind not in ("rcd", "rcbo"):
                 continue

@@ -101,10 +101,11 @@ def _value(root: Json, about: Json) -> str:
 
 
 def _flat(root: Json, schema: Json) -> Json:
-    if "$ref" not in schema:
+    refers = schema if "$ref" in schema else schema.get("allOf", ({},))[0]
+    if "$ref" not in refers:
         return schema
     target: Any = root
-    for step in schema["$ref"].removeprefix("#/").split("/"):
+    for step in refers["$ref"].removeprefix("#/").split("/"):
         target = target[step]
     return {**_flat(root, target), **schema}
 

@@ -18,11 +18,14 @@ CLEAN, FINDINGS, USAGE, REFUSED, NOT_PROVEN, INTERNAL = 0, 1, 2, 3, 4, 70
 _WORST_FIRST = (INTERNAL, REFUSED, NOT_PROVEN, FINDINGS, CLEAN)
 
 
-def inspect_file(path: str, rules: tuple[Rule, ...], *, rulebook: str | None = None, today: str, islands: bool = False) -> Site:
+def inspect_file(
+    path: str, rules: tuple[Rule, ...], *, rulebook: str | None = None, today: str, islands: bool = False
+) -> Site:
     """The report of one description; never raises for what stands in the file.
 
     ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
-    judged; ``islands`` asks for the list of live islands.  An error of ours becomes a :class:`Fault`, unless ``ONEBOND_DEBUG`` is set: then it is raised.
+    judged; ``islands`` asks for the list of live islands.  An error of ours becomes a :class:`Fault`, unless
+    ``ONEBOND_DEBUG`` is set: then it is raised.
     """
     try:
         document, installation, problems, left_out = reading.load(path)

@@ -1,7 +1,7 @@
 """Which files to inspect: what is named, and below a named folder every description.
 
-Below a folder links are not followed and hidden folders are left alone.  What is passed over is counted, because
-silence must not look like a verdict.
+Links are not followed, and hidden folders are left alone.  What is passed over is counted, because silence must not
+look like a verdict.
 """
 
 from __future__ import annotations
@@ -41,7 +41,7 @@ def find(paths: list[str], is_description: Callable[[bytes], bool], *, skip_othe
     walk = _Walk(is_description)
     missing = []
     for path in paths:
-        if os.path.isdir(path):
+        if os.path.isdir(path) and not os.path.islink(path):  # `link/` is a folder, and its user means it
             walk.folder(path)
         elif not os.path.lexists(path):
             missing.append(path)
