@@ -276,7 +276,10 @@ class Builder:
                 cores = f"{self.phases} N"
                 lines = self.phases.split()
                 self.connections[self.new("c")] = {
-                    "from": above, "to": bid, "cores": cores, "through": [self.residual_device(lines)],
+                    "from": above,
+                    "to": bid,
+                    "cores": cores,
+                    "through": [self.residual_device(lines)],
                 }
             else:
                 bid = self.new("board")
@@ -385,10 +388,16 @@ class Builder:
         """Combinations that the installation makes impossible."""
         if not self.controllable:
             return
+        free = dict(self.controllable)
         for _ in range(self.pick(0, 0, 1, 2)):
-            never = self.condition(self.controllable, 2)
+            never = {
+                name: value[0] if isinstance(value, list) else value for name, value in self.condition(free, 2).items()
+            }
             if len(never) == 2:
                 self.interlocks.append({"never": never})
+            for name in never:  # two that name one inverter could leave it nothing but to pass what does not arrive
+                if name in self.sources and len(free) > 2:
+                    free.pop(name)
 
     def description(self) -> Description:
         """The description as it is written."""
@@ -398,7 +407,15 @@ class Builder:
             "sources": self.sources,
         }
         for word in (
-            "boards", "changeovers", "connections", "circuits", "bonds", "electrodes", "monitors", "groups", "extraneous",
+            "boards",
+            "changeovers",
+            "connections",
+            "circuits",
+            "bonds",
+            "electrodes",
+            "monitors",
+            "groups",
+            "extraneous",
             "interlocks",
         ):
             part = getattr(self, word)

@@ -56,6 +56,11 @@ class Tie(NamedTuple):
     order: int
 
 
+# Ties in one enclosure are one reference; references that only PEN joins are one group.
+Cluster = list[Tie]
+Group = list[Cluster]
+
+
 class Found(NamedTuple):
     """What the second opinion says about one rule and one subject."""
 
@@ -128,7 +133,9 @@ class Opinion:
                 self.variables[sid] = ("running", "standing")
             else:
                 name = self.group_of.get(sid, sid)
-                self.variables[name] = ("off", "inverting", "passing") if yes(source.get("mains-input")) else ("off", "inverting")
+                self.variables[name] = (
+                    ("off", "inverting", "passing") if yes(source.get("mains-input")) else ("off", "inverting")
+                )
         for tid, changeover in self.changeovers.items():
             self.variables[tid] = tuple(changeover["positions"])
 
@@ -219,9 +226,12 @@ class Opinion:
         started: list[str] = []
         while waiting:
             lines = self.line_graph(state, started)
-            fed = {n for s in self.forming(state) for t in self.terminals(s) for n in nx.node_connected_component(lines, t)}
+            fed = {
+                n for s in self.forming(state) for t in self.terminals(s) for n in nx.node_connected_component(lines, t)
+            }
             ready = [
-                i for i in waiting
+                i
+                for i in waiting
                 if all(
                     any(self.node(f"{m}.in", line) in fed for line in words(self.sources[m]["phases"]))
                     for m in (self.groups[self.group_of[i]]["members"] if i in self.group_of else [i])
@@ -304,7 +314,8 @@ class Opinion:
         lines = self.line_graph(state)
         reach = {n for s in result for t in self.terminals(s) for n in nx.node_connected_component(lines, t)}
         return [
-            s for s in self.sources
+            s
+            for s in self.sources
             if s in result or (self.live_state(s, state) and any(t in reach for t in self.terminals(s)))
         ]
 
@@ -398,8 +409,9 @@ class Opinion:
 
     def only_loads_behind(self) -> list[str]:
         """Devices and plugs behind which there are only boards and loads: no source, tie, monitor, inverter or way round."""
-        passive = {*self.boards, *self.circuits}
-        marked = {b["at"].split(".")[0] for b in [*self.bonds.values(), *self.monitors.values()]}
+        passive = {*self.boards, *self.circuits, *self.changeovers}
+        marked = {self.node(bond["at"], "N") for bond in self.bonds.values()}
+        marked |= {self.node(m["at"], c) for m in self.monitors.values() for c in (*LINES, "N")}
         result = []
         for variable in self.variables:
             cut = [c for c in self.cores if variable in c.switches]
@@ -413,15 +425,14 @@ class Opinion:
                     rest.add_edges_from(
                         (self.node(changeover, c), self.node(f"{changeover}.{position}", c)) for c in (*LINES, "N")
                     )
-            for inverter in self.inverters():
-                rest.add_edges_from((self.node(f"{inverter}.in", c), self.node(f"{inverter}.out", c)) for c in (*LINES, "N"))
             if cut and all(
                 any(
                     far not in nx.node_connected_component(rest, near)
-                    and all(n[1] in passive and n[1] not in marked for n in nx.node_connected_component(rest, near))
+                    and all(n[1] in passive and n not in marked for n in nx.node_connected_component(rest, near))
                     for near, far in ((c.a, c.b), (c.b, c.a))
                 )
-                for c in cut if c.name != "PE"
+                for c in cut
+                if c.name != "PE"
             ):
                 result.append(variable)
         return result
@@ -444,7 +455,7 @@ class Island(NamedTuple):
     forming: list[str]
     energised: list[str]
     ties: list[Tie]
-    clusters: list[list[Tie]]  # ties in one enclosure are one reference
+    clusters: list[Cluster]
     is_it: bool
 
 
@@ -460,9 +471,8 @@ class Judge:
         self.live_places: set[str] = set()
         self.feeding: set[str] = set()
         self.sole: set[str] = set()
-        self.doubles: list[tuple[State, list[list[Tie]]]] = []
+        self.doubles: list[tuple[State, list[Group]]] = []
         self.parallel: set[frozenset[str]] = set()
-        self.behind: set[tuple[str, tuple[str, ...]]] = set()
         self.fed_through: set[tuple[str, str]] = set()
         self.final_board: set[tuple[str, str]] = set()
         self.reference_beyond: set[tuple[str, str]] = set()
@@ -507,15 +517,15 @@ class Judge:
             for tie in mine:
                 clusters.setdefault(tie.pe, []).append(tie)
             is_it = all(o.sources[s].get("earthing") == "IT" for s in here)
-            result.append(
-                Island(nodes, [s for s in here if s in forming], here, mine, list(clusters.values()), is_it)
-            )
+            result.append(Island(nodes, [s for s in here if s in forming], here, mine, list(clusters.values()), is_it))
         return result
 
     def supplied(self, nodes: Iterable[Node]) -> set[str]:
         """Boards and circuits with a live line among the nodes."""
         return {
-            n[1] for n in nodes if n[0] == "live" and n[-1] in LINES and (n[1] in self.o.boards or n[1] in self.o.circuits)
+            n[1]
+            for n in nodes
+            if n[0] == "live" and n[-1] in LINES and (n[1] in self.o.boards or n[1] in self.o.circuits)
         }
 
     def look_at(self, state: State) -> None:
@@ -571,9 +581,11 @@ class Judge:
         own = [t.pe for t in island.ties if t.kind != "star"]
         for sid in island.forming:
             # without an own reference the frame is all that could be earthed; that it is not then follows from the lack of one
-            ends = own if own and not island.is_it else [
-                o.node(m, "PE") for m in self.o.groups.get(o.declared(sid), {"members": [sid]})["members"]
-            ]
+            ends = (
+                own
+                if own and not island.is_it
+                else [o.node(m, "PE") for m in self.o.groups.get(o.declared(sid), {"members": [sid]})["members"]]
+            )
             if not any(rod in nx.node_connected_component(earth, end) for rod in rods for end in ends):
                 self.say("electrode-missing", o.declared(sid), state, root=bool(own) or island.is_it)
 
@@ -586,17 +598,18 @@ class Judge:
         graph = o.live_graph(twin)
         return any(
             tie.kind == "star" and nx.has_path(graph, tie.n, o.terminals(sid)[0])
-            for tie in o.ties(twin) for sid in island.forming
+            for tie in o.ties(twin)
+            for sid in island.forming
         )
 
-    def group(self, state: State, island: Island) -> list[list[Tie]]:
+    def group(self, state: State, island: Island) -> list[Group]:
         """Reference groups: what PEN alone joins, and no protective conductor beside it, is one."""
         pen, pe = self.o.pen_graph(state), self.o.pe_graph(state)
 
         def joined(graph: nx.Graph, a: Node, b: Node) -> bool:
             return a in graph and b in graph and nx.has_path(graph, a, b)
 
-        groups: list[list[list[Tie]]] = []
+        groups: list[Group] = []
         for cluster in sorted(island.clusters, key=lambda c: (all(t.kind != "star" for t in c), c[0].order)):
             for group in groups:
                 if all(
@@ -608,7 +621,7 @@ class Judge:
                     break
             else:
                 groups.append([cluster])
-        return [[t for cluster in group for t in cluster] for group in groups]
+        return groups
 
     def insulated(self, state: State, island: Island) -> None:
         """it-bonded, it-without-monitor."""
@@ -618,7 +631,8 @@ class Judge:
             if tie.kind != "star":
                 self.say("it-bonded", tie.id, state)
         watching = [
-            m for m, monitor in self.o.monitors.items()
+            m
+            for m, monitor in self.o.monitors.items()
             if any(self.o.node(monitor["at"], core) in island.nodes for core in (*LINES, "N"))
         ]
         if not watching:
@@ -631,10 +645,13 @@ class Judge:
         """pe-missing: every frame that can become live has a protective path back."""
         o = self.o
         pe = o.pe_graph(state)
-        frames = sorted({
-            o.enclosure(n[1]) for n in island.nodes
-            if n[-1] in LINES and not (n[1] in o.sources and o.sources[n[1]]["kind"] == "utility")
-        })
+        frames = sorted(
+            {
+                o.enclosure(n[1])
+                for n in island.nodes
+                if n[-1] in LINES and not (n[1] in o.sources and o.sources[n[1]]["kind"] == "utility")
+            }
+        )
         frames = [
             f for f in frames if (o.boards.get(f) or o.circuits.get(f) or {}).get("equipment", "class-I") == "class-I"
         ]
@@ -653,14 +670,15 @@ class Judge:
         o = self.o
         for rcd, sensed in self.closed_rcds(state):
             rest = o.live_graph(state, without=sensed)
-            for sid in island.forming:  # what only follows brings no voltage of its own that a reference would serve
-                mine = nx.node_connected_component(rest, o.terminals(sid)[0])
+            # what only follows brings no voltage of its own that a reference would serve; a group is one source
+            for name in {o.declared(s) for s in island.forming}:
+                ends = [t for s in island.forming if o.declared(s) == name for t in o.terminals(s)]
+                mine = {n for t in ends for n in nx.node_connected_component(rest, t)}
                 if not any((c.a in mine) != (c.b in mine) for c in sensed if c.name in LINES):
                     continue
                 for tie in island.ties:
                     if tie.kind != "star" and tie.n not in mine:
                         self.say("bond-behind-rcd", tie.id, state)
-                        self.behind.add((tie.id, tuple(state.values())))
 
     def closed_rcds(self, state: State) -> list[tuple[Rcd, list[Core]]]:
         """RCDs that are closed and pass a line, with the cores that they sum."""
@@ -781,14 +799,24 @@ class Judge:
             for rcd, sensed in self.closed_rcds(state):
                 key = (iid, rcd.name)
                 rest = o.line_graph(state, without=sensed)
+                others = [t for t in others if any(nx.has_path(lines, i, t) for i in inputs)]
                 fed = [i for i in inputs if any(nx.has_path(lines, i, t) for t in others)]
                 if fed and not any(nx.has_path(rest, i, t) for i in fed for t in others):
                     self.fed_through.add(key)
-                    behind = {n[1] for n in lines if n[1] in o.circuits and n[-1] in LINES and n in rest
-                              and any(nx.has_path(lines, n, t) for t in others)
-                              and not any(nx.has_path(rest, n, t) for t in others)}
-                    before = {n[1] for n in lines if n[1] in o.circuits and n[-1] in LINES
-                              and any(nx.has_path(rest, n, t) for t in others)}
+                    behind = {
+                        n[1]
+                        for n in lines
+                        if n[1] in o.circuits
+                        and n[-1] in LINES
+                        and n in rest
+                        and any(nx.has_path(lines, n, t) for t in others)
+                        and not any(nx.has_path(rest, n, t) for t in others)
+                    }
+                    before = {
+                        n[1]
+                        for n in lines
+                        if n[1] in o.circuits and n[-1] in LINES and any(nx.has_path(rest, n, t) for t in others)
+                    }
                     if behind and before and state[o.declared(iid)] != "passing":
                         self.final_board.add(key)
                 for island in islands:
@@ -809,7 +837,8 @@ class Judge:
                 continue
             line = ends[0]
             feeding = [
-                s for s in o.energised(state)
+                s
+                for s in o.energised(state)
                 if any(nx.has_path(lines, line, t) for t in o.terminals(s)) and nx.has_path(backs, back, o.node(s, "N"))
             ]
             for _rcd, sensed in self.closed_rcds(state):
@@ -821,7 +850,13 @@ class Judge:
             for sid in feeding:
                 for other in o.circuits:
                     cut = [c for c in o.cores if c.connection == other and neutral(c.name) == "N"]
-                    if other != cid and not nx.has_path(o.neutral_graph(state, without=cut), back, o.node(sid, "N")):
+                    by_line = [c for c in o.cores if c.connection == other and c.name in LINES]
+                    straight = o.line_graph(state, without=by_line)
+                    if (
+                        other != cid
+                        and any(nx.has_path(straight, line, t) for t in o.terminals(sid))
+                        and not nx.has_path(o.neutral_graph(state, without=cut), back, o.node(sid, "N"))
+                    ):
                         self.say("neutral-borrowed", cid, state)
 
     # ---------------------------------------------------------------- over all states
@@ -837,12 +872,12 @@ class Judge:
                 causes = []
                 for tid in solid:
                     switched = o.live_graph(state, as_pole=tid)
-                    if not any(nx.has_path(switched, a.n, b.n) for a in group for b in kept):
+                    if not any(
+                        nx.has_path(switched, a.n, b.n) for one in group for a in one for other in kept for b in other
+                    ):
                         causes.append(tid)
                         self.say("changeover-neutral-solid", tid, state)
-                # a bond on the wrong side of an RCD is one mistake, not two
-                root = not causes and (subject, tuple(state.values())) not in self.behind
-                self.say("neutral-bonded-twice", subject, state, root=root)
+                self.say("neutral-bonded-twice", subject, state, root=not causes)
         tn = not any(s["kind"] == "utility" and s["earthing"] in ("TT", "IT") for s in o.sources.values())
         for tid in solid:
             if o.rulebook in ("iec", "bs7671") and tn and ("changeover-neutral-solid", tid) not in self.found:
@@ -856,23 +891,36 @@ class Judge:
         sides = {n for c in self.o.cores for n in (c.a, c.b) if n[0] == "live" and n[1] == tid and n[-1] == "N"}
         return len({n for n in sides if n[2]}) >= 2
 
-    def at_split(self, tie: Tie) -> bool:
-        """Whether a bond is where a PEN arrives."""
-        return tie.kind == "bond" and "PEN" in self.o.arriving.get(tie.n[1], set())
+    def at_split(self, cluster: Cluster) -> bool:
+        """Whether a reference is a bond where a PEN arrives."""
+        return any(t.kind == "bond" and "PEN" in self.o.arriving.get(t.n[1], set()) for t in cluster)
 
-    def worth(self, group: list[Tie]) -> tuple[bool, bool, bool, bool, int]:
+    def needed(self, cluster: Cluster) -> bool:
+        """Whether a reference is the only one of its island in some state."""
+        return any(t.id in self.sole for t in cluster)
+
+    @staticmethod
+    def internal(cluster: Cluster) -> bool:
+        """Whether a bond inside a source is (part of) a reference."""
+        return any(t.kind == "internal" for t in cluster)
+
+    def worth(self, group: Group) -> tuple[bool, bool, bool, bool, int]:
         """How much a group of references deserves to be the one that stays."""
         return (
-            any(t.kind == "star" for t in group),
-            any(self.at_split(t) for t in group),
-            any(t.id in self.sole for t in group),
-            any(t.kind == "internal" for t in group),
-            -min(t.order for t in group),
+            any(t.kind == "star" for cluster in group for t in cluster),
+            any(self.at_split(cluster) for cluster in group),
+            any(self.needed(cluster) for cluster in group),
+            any(self.internal(cluster) for cluster in group),
+            -min(t.order for cluster in group for t in cluster),
         )
 
-    def too_much(self, group: list[Tie]) -> str:
-        """The member of a surplus group that a finding names."""
-        return max(group, key=lambda t: (not self.at_split(t), t.id not in self.sole, t.kind == "bond", t.order)).id
+    def too_much(self, group: Group) -> str:
+        """The member of a surplus group that a finding names, by its first bond."""
+        worst = max(
+            group,
+            key=lambda c: (not self.at_split(c), not self.needed(c), not self.internal(c), min(t.order for t in c)),
+        )
+        return min(worst, key=lambda t: (t.kind != "bond", t.order)).id
 
     def judge_descriptions(self) -> None:
         """pe-switched, pen-switched, changeover-neutral-switched, never-energised, nothing-supplied."""
@@ -915,7 +963,9 @@ class Judge:
         inputs = [self.o.node(f"{tid}.{p}", "N") for p in self.o.changeovers[tid]["positions"]]
         return any(
             self.o.node(sid, "N") in graph and i in graph and nx.has_path(graph, i, self.o.node(sid, "N"))
-            for sid, source in self.o.sources.items() if source["kind"] == "utility" for i in inputs
+            for sid, source in self.o.sources.items()
+            if source["kind"] == "utility"
+            for i in inputs
         )
 
 

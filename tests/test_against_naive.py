@@ -31,6 +31,8 @@ COMBINATIONS = int(os.environ.get("ONEBOND_COMBINATIONS", "400"))
 NOT_COMPARED = frozenset({"sources-at-different-levels", "device-does-not-fit", "waiver-expired", "waiver-unused"})
 
 # Rules about the layout: which states the engine names as examples is not part of what they claim.
+# Of these the second opinion knows the plain cases only; the engine has to find those, and may find more.
+WIDER = frozenset({"infeed-behind-rcd", "inverter-fed-behind-rcd"})
 LAYOUT = frozenset({"infeed-behind-rcd", "inverter-fed-behind-rcd", "neutral-borrowed", "electrodes-not-joined"})
 
 
@@ -58,18 +60,27 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     # what the rulebooks except for portable and vehicle sources is a matter of the rule, not of the network
     excepted = {("neutral-unreferenced", i) for i, s in opinion.sources.items() if s.get("mounted", "fixed") != "fixed"}
     engine: dict[naive.Key, Result] = {
-        (r.rule, r.subject): r for r in site.results
+        (r.rule, r.subject): r
+        for r in site.results
         if r.kind == "fail" and r.rule not in NOT_COMPARED and (r.rule, r.subject) not in excepted
     }
     other = {key: found for key, found in opinion.findings().items() if key not in excepted}
-    said += [f"only the engine finds {key} {engine[key].level} {engine[key].conditions}" for key in sorted(engine.keys() - other)]
-    said += [f"only the second opinion finds {key} {some(opinion, other[key])}" for key in sorted(other.keys() - engine)]
+    said += [
+        f"only the engine finds {key} {engine[key].level} {engine[key].conditions}"
+        for key in sorted(engine.keys() - other)
+        if key[0] not in WIDER
+    ]
+    said += [
+        f"only the second opinion finds {key} {some(opinion, other[key])}" for key in sorted(other.keys() - engine)
+    ]
     possible = [state for state in opinion.all_states() if opinion.possible(state)]
     for key in sorted(engine.keys() & other.keys()):
         said += compare_states(opinion, possible, key, engine[key], other[key])
         result, found = engine[key], other[key]
         if (result.because is None) != found.root and key[0] in ("neutral-bonded-twice", "backfeed"):
-            said.append(f"{key}: the engine says it follows from {result.because}, second opinion: root cause {found.root}")
+            said.append(
+                f"{key}: the engine says it follows from {result.because}, second opinion: root cause {found.root}"
+            )
         if result.because is None and found.root and result.level != found.level:
             said.append(f"{key}: the engine says {result.level}, the second opinion {found.level}")
     lost = [r for (rule, _), r in engine.items() if rule == "pe-missing"]
@@ -111,7 +122,11 @@ def compare_states(
 
 
 @settings(
-    max_examples=EXAMPLES, derandomize=True, database=None, deadline=None, print_blob=False,
+    max_examples=EXAMPLES,
+    derandomize=True,
+    database=None,
+    deadline=None,
+    print_blob=False,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much],
 )
 @given(generate.installations(COMBINATIONS))

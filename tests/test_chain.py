@@ -24,7 +24,9 @@ from onebond.result import Result
 PEN, N_AND_PE = "PEN", "N PE"
 
 
-def chain(feeds: list[str], rulebook: str, unbonded: frozenset[int] = frozenset(), rods: bool = False) -> dict[str, Any]:
+def chain(
+    feeds: list[str], rulebook: str, unbonded: frozenset[int] = frozenset(), rods: bool = False
+) -> dict[str, Any]:
     """Buildings 1 to n + 1: ``feeds[i]`` are the cores, beside the line, from building i + 1 to building i + 2."""
     count = len(feeds) + 1
     houses = [f"house-{i}" for i in range(1, count + 1)]
@@ -41,7 +43,9 @@ def chain(feeds: list[str], rulebook: str, unbonded: frozenset[int] = frozenset(
         "bonds": {f"link-{i}": {"at": house} for i, house in enumerate(houses, 1) if i not in unbonded},
     }
     if rods:
-        description["electrodes"] = {f"rod-{i}": {"at": house, "resistance": "40 ohm"} for i, house in enumerate(houses, 1)}
+        description["electrodes"] = {
+            f"rod-{i}": {"at": house, "resistance": "40 ohm"} for i, house in enumerate(houses, 1)
+        }
     return description
 
 
@@ -59,9 +63,7 @@ def failures(description: dict[str, Any]) -> list[Result]:
 
 
 @settings(max_examples=60, derandomize=True, database=None, deadline=None)
-@given(
-    st.lists(st.sampled_from([PEN, N_AND_PE]), max_size=14), st.sampled_from(generate.RULEBOOKS), st.booleans()
-)
+@given(st.lists(st.sampled_from([PEN, N_AND_PE]), max_size=14), st.sampled_from(generate.RULEBOOKS), st.booleans())
 def test_one_finding_for_each_feed_with_n_and_pe(feeds: list[str], rulebook: str, rods: bool) -> None:
     found = failures(chain(feeds, rulebook, rods=rods))
     # a feed with N and PE begins a new group at its far end; the bond there is the one that no PEN split excuses

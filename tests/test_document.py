@@ -402,9 +402,13 @@ def test_lines() -> None:
 
 def test_characters_of_a_scalar() -> None:
     long = "小" * document.MAX_SCALAR
-    for form in ("a: {}\n", "a: '{}'\n", '"{}": 1\n'):
+    for form in ("a: {}\n", "a: '{}'\n", "a:\n  - {}\n  - b\n"):
         read(form.format(long))
         assert "2,001 characters" in refused(form.format(long + "x"))
+    key = "小" * 1023
+    read(f"{key}: 1\nb: 1\n")
+    assert "longer than a key" in refused(f"{key}小小: 1\n")
+    assert "longer than a key" in refused(f"b: 1\n{key}小小: 1\n")
 
 
 def test_size() -> None:

@@ -120,7 +120,21 @@ BAD: list[tuple[str | bytes, int, int, str, str]] = [
 ]
 
 # Nothing of the parser's own wording, and no name of a class.
-FOREIGN = ("ruamel", "yaml.", "Error", "Exception", "Traceback", "expected", "while ", "token", "<", "None", "mapping")
+FOREIGN = (
+    "ruamel",
+    "yaml.",
+    "Error",
+    "Exception",
+    "Traceback",
+    "expected",
+    "while ",
+    "token",
+    "<block",
+    "<stream",
+    "<document",
+    "None",
+    "mapping",
+)
 
 
 def safe(parsed: Parsed) -> None:
@@ -167,7 +181,7 @@ def test_messages_are_in_our_words() -> None:
     for text, *_, word, _hint in BAD:
         parsed = parse(text if isinstance(text, bytes) else text.encode(), "site.yaml")
         for problem in parsed.problems:
-            said = f"{problem.message} {problem.hint}".replace("<<", "").replace("<U+", "")
+            said = f"{problem.message} {problem.hint}"
             assert not [foreign for foreign in FOREIGN if foreign in said], said
         assert word
 
@@ -297,7 +311,7 @@ def test_noise_takes_bounded_time() -> None:
 WATCH = """
 import sys
 from onebond.document import parse
-parse(b"a: 1", "x")
+parse("é: 1".encode(), "x")  # what is imported, is imported now
 seen = []
 sys.addaudithook(lambda event, arguments: seen.append(event))
 for text in sys.argv[1:]:
@@ -314,8 +328,7 @@ def test_input_neither_runs_nor_reads_anything() -> None:
     ]
     done = subprocess.run([sys.executable, "-c", WATCH, *texts], capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stderr
-    # The table of Unicode names is part of Python and is loaded for the first key or number that is not ASCII.
-    assert done.stdout.strip() in ("[]", "['import']", "['import', 'open']")
+    assert done.stdout.strip() == "[]"
 
 
 # ---------------------------------------------------------------------------------------------------- special files

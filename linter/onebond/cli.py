@@ -154,7 +154,10 @@ def _inspect(argv: list[str]) -> int:
     from onebond import survey
 
     rules = _rules()
-    sites = [survey.inspect_file(path, rules, rulebook=asked.rulebook, today=today) for path in found.files]
+    digest = asked.report != "text"
+    sites = [
+        survey.inspect_file(path, rules, rulebook=asked.rulebook, today=today, digest=digest) for path in found.files
+    ]
     sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
     code = survey.status(sites, rules, fail_on=asked.fail_on, strict=asked.strict)
 

@@ -25,7 +25,7 @@ from onebond.result import (
     Site,
     Waiver,
 )
-from onebond.rule import RULEBOOKS, Facts, Finding, NotApplicable, Review, Rule, Unknown
+from onebond.rule import RULEBOOKS, Example, Facts, Finding, NotApplicable, Param, Review, Rule, Unknown
 from onebond.span import Route, Span
 from onebond.states import LIMIT, State
 
@@ -40,10 +40,12 @@ def inspect(
     today: str = "",
     limit: int = LIMIT,
     islands: bool = False,
+    digest: bool = True,
 ) -> Site:
     """Inspect one installation under its rulebook, or under another one that is asked for.
 
-    ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too.  Raises nothing that a rule raises: that is a Fault.
+    ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too, ``digest``
+    for the hash of the file (which costs a hook more than it is worth).  Raises nothing that a rule raises: that is a Fault.
     """
     book = rulebook or installation.rulebook
     facts = Facts(installation, book, limit)
@@ -59,7 +61,7 @@ def inspect(
     return Site(
         document.path,
         document.lines,
-        document.sha256,
+        document.sha256 if digest else "",
         installation.name,
         book,
         installation.stage,
@@ -97,8 +99,11 @@ _WAIVER_PAGES = (
 )
 
 
-def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: Any = None) -> tuple[RulePage, ...]:
-    """The manual pages as data for one rulebook; without one, with the references of all."""
+def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = False) -> tuple[RulePage, ...]:
+    """The manual pages as data for one rulebook; without one, with the references and parameters of all.
+
+    With ``examples`` each page shows the edits that the rule's examples make, those that it finds and those that pass.
+    """
     found = []
     for rule in rules:
         refs = tuple(
@@ -117,9 +122,51 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: Any = No
                 rule.section("Remedy"),
                 refs or ("no clause in this rulebook",),
                 tuple((book, rule.level_in(book)) for book in RULEBOOKS),
+                tuple((param.name, _value(param, rulebook), param.text) for param in rule.params),
+                _shown(rule, rulebook, False) if examples else "",
+                _shown(rule, rulebook, True) if examples else "",
             )
         )
     return (*found, *_WAIVER_PAGES)
+
+
+def _value(param: Param, rulebook: str | None) -> str:
+    """The value of a parameter under a rulebook; without one its default, and the rulebooks that differ."""
+    if rulebook:
+        return str(param.by_rulebook.get(rulebook, param.value))
+    return "; ".join((str(param.value), *(f"{book}: {value}" for book, value in param.by_rulebook.items())))
+
+
+def _shown(rule: Rule, rulebook: str | None, finding: bool) -> str:
+    """The examples of a rule that find something, or those that do not: the base, then its edit, lines out and in."""
+    books: dict[Example, list[str]] = {}
+    for example in rule.examples:
+        if bool(example.finds) == finding and (not rulebook or example.rulebook in ("", rulebook)):
+            known = books.setdefault(example._replace(rulebook=""), [])
+            known += [example.rulebook] if example.rulebook else []
+    blocks = []
+    for example, under in books.items():
+        said = f"# {example.base}{' under ' + ', '.join(under) if under else ''}"
+        found = f"finds {', '.join(example.finds)}" if example.finds else "finds nothing"
+        blocks.append("\n".join((f"{said}: {found}", *(line for edit in example.replace for line in _edit(*edit)))))
+    return "\n\n".join(blocks)
+
+
+def _edit(old: str, new: str) -> list[str]:
+    """An edit as lines out and in; of the lines that stay, only those before the change are shown."""
+    before, after = old.splitlines(), new.splitlines()
+    while before and after and before[-1] == after[-1] and len(after) > len(before):
+        before.pop()
+        after.pop()
+    kept = 0
+    while kept < min(len(before), len(after)) and before[kept] == after[kept]:
+        kept += 1
+    marked = [
+        *(("  ", t) for t in before[:kept]),
+        *(("- ", t) for t in before[kept:]),
+        *(("+ ", t) for t in after[kept:]),
+    ]
+    return [mark + text for mark, text in marked if text.strip()]
 
 
 # -- judging ---------------------------------------------------------------------------------------------------------
@@ -440,13 +487,11 @@ def _accept(result: Result, waivers: tuple[Accepted, ...], today: str) -> Result
     if result.kind != "fail":
         return result
     for waiver in waivers:
-        if (waiver.rule, waiver.at) == (result.rule, result.subject):
-            if not (today and waiver.until and waiver.until < today):
-                return result._replace(
-                    waiver=Waiver(
-                        waiver.rule, waiver.at, waiver.reason, waiver.by or "", waiver.until or "", waiver.route
-                    )
-                )
+        expired = bool(today and waiver.until and waiver.until < today)
+        if (waiver.rule, waiver.at) == (result.rule, result.subject) and not expired:
+            return result._replace(
+                waiver=Waiver(waiver.rule, waiver.at, waiver.reason, waiver.by or "", waiver.until or "", waiver.route)
+            )
     return result
 
 

@@ -7,8 +7,6 @@ The parts are named tuples and not dataclasses because a description is inspecte
 start-up time than reading the file does.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from onebond.span import Route

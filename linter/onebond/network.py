@@ -6,8 +6,6 @@ frames).  No volt, no ampere and no verdict here.
 Conditions are conjunctions of ``(variable, mask)``: the variable must have one of the values whose bits are set in the mask.
 """
 
-from __future__ import annotations
-
 from typing import NamedTuple
 
 from onebond.model import LINES, Bond, Circuit, Connection, Device, End, Installation, Source
@@ -126,7 +124,9 @@ class Network(NamedTuple):
     electrodes: tuple[tuple[str, int], ...]  # id, PE node
     pen_lands: tuple[tuple[str, int, str], ...]  # board, its N node, connection: where a PEN core lands
     earth_variables: tuple[int, ...]
-    sorts: tuple[str, ...]  # of each edge: line | neutral | '' (inside a source, or crossed)
+    plain: tuple[
+        tuple[int, int, int, Needs, str], ...
+    ]  # number, ends, needs and sort: line | neutral | '' (inside a source)
     left_out: tuple[str, ...]  # devices whose position was proved to change nothing
 
     def reachable(self, start: tuple[int, ...], without: str = "") -> frozenset[int]:
@@ -582,7 +582,7 @@ class _Builder:
             electrodes,
             pen_lands,
             tuple(earth_variables),
-            tuple(self.sort(edge) for edge in edges),
+            tuple((i, edge.a, edge.b, edge.needs, self.sort(edge)) for i, edge in enumerate(edges)),
             tuple(self.variables[variable].name for variable in sorted(left_out)),
         )
 

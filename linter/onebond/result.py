@@ -4,8 +4,6 @@ Everything here is data without behaviour that matters to a verdict.  ``kind`` i
 3.27.9 and ``level`` one of section 3.27.10.
 """
 
-from __future__ import annotations
-
 from typing import Literal, NamedTuple
 
 from onebond.span import Route, Span

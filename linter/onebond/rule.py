@@ -6,8 +6,6 @@ looping, merges operating states and isolates a crash.  The docstring of the rul
 headings *Checks*, *Danger* and *Remedy*.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
@@ -206,8 +204,8 @@ def rule(
 ) -> Rule:
     """Build a rule; raises ValueError where the contract is not kept.
 
-    ``over`` is a property of :class:`Facts` (``Facts.feedings``): a tuple of subjects, each of which has ``id``, ``route`` and ``island`` (None where no operating
-    state is involved).  ``levels`` gives the level of rulebooks that differ, ``off`` where the rule does not apply.
+    ``over`` is a collection of :class:`Facts` (``Facts.feedings``): subjects, each of which has ``id``, ``route`` and
+    ``island`` (None where no operating state is involved).  ``levels`` gives the level of rulebooks that differ, ``off`` where the rule does not apply.
     """
     text = page or ""
     title = " ".join(text.split("\n\n")[0].split())

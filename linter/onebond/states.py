@@ -42,7 +42,11 @@ class _TooMany(Exception):
 
 def holds(needs: Needs, state: State) -> bool:
     """Whether every need is met for certain by the known values."""
-    return all(state[variable] >= 0 and mask >> state[variable] & 1 for variable, mask in needs)
+    for variable, mask in needs:  # a plain loop: this is asked a million times
+        value = state[variable]
+        if value < 0 or not mask >> value & 1:
+            return False
+    return True
 
 
 def cases(network: Network, limit: int = LIMIT) -> Survey:
@@ -109,7 +113,11 @@ def _grow(network: Network, state: State, start: tuple[int, ...], room: list[int
         branched = False
         while queue and not branched:
             node = queue[-1]
-            unknown = next((variable for variable in network.touch[node] if state[variable] < 0), -1)
+            unknown = -1
+            for variable in network.touch[node]:
+                if state[variable] < 0:
+                    unknown = variable
+                    break
             fresh: list[int] = []
             if unknown < 0:
                 for edge, other in network.around[node]:

@@ -1,9 +1,9 @@
 """For authors of rules: the examples of a rule, proved.
 
-``prove(RULE)`` in one test is all that a rule needs.  An example is a *minimal pair*: a base (a small good installation in
-the folder ``bases`` of the rule's package) and one edit of its text, after which the rule finds exactly the subjects that
-the example names.  The rule runs alone, so what is elsewhere the consequence of another rule's finding stands on its own
-here; what follows from another finding of the same rule is left out of the account.
+``prove(RULE)`` in one test is all that a rule needs.  An example is a *minimal pair*: a base (a small good installation
+in the folder ``bases`` of the rule's package) and one edit of its text, after which the rule finds exactly the subjects
+that the example names.  The rule runs alone, so what is elsewhere the consequence of another rule's finding stands on its
+own here; what follows from another finding of the same rule is left out of the account.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def base(package: str, name: str) -> str:
 
 
 def edited(base_text: str, example: Example) -> str:
-    """The text of a base after the edit of an example; raises AssertionError where the edit does not apply exactly once."""
+    """The text of a base after the edit of an example; raises AssertionError where it does not apply exactly once."""
     text = base_text
     for old, new in example.replace:
         count = text.count(old)
@@ -86,10 +86,10 @@ def found(site: Site, rule_id: str) -> tuple[str, ...]:
 def prove(tested: Rule, bases: Mapping[str, str] | None = None) -> None:
     """Prove one rule by its own examples; raises AssertionError that says what does not hold.
 
-    ``bases`` gives the text of bases by name; without it they are read from the rule's package.  Proved are: the contract;
-    references for every rulebook that has the rule; at least one example with a finding and one without; and for each
-    example that the rule finds nothing in the base, that the edit applies once and can be read, and that exactly the named
-    subjects are found, each in words that are the same in every operating state.
+    ``bases`` gives the text of bases by name; without it they are read from the rule's package.  Proved are: the
+    contract; references for every rulebook that has the rule; at least one example with a finding and one without; and
+    for each example that the rule finds nothing in the base, that the edit applies once and can be read, and that exactly
+    the named subjects are found, each in words that are the same in every operating state.
     """
     _contract(tested)
     assert any(example.finds for example in tested.examples), f"rule {tested.id}: no example with a finding"
@@ -103,7 +103,7 @@ def prove(tested: Rule, bases: Mapping[str, str] | None = None) -> None:
 
 
 def _contract(tested: Rule) -> None:
-    """The rule as :func:`onebond.rule.rule` would build it, and a clause or a practice for every rulebook that has it."""
+    """The rule as :func:`onebond.rule.rule` would build it, and a reference for every rulebook that has it."""
     subjects = getattr(Facts, tested.over, None)
     assert isinstance(subjects, Collection), f"rule {tested.id}: {tested.over} is no collection of Facts"
     try:

@@ -54,7 +54,7 @@ RULE = rule(
             "grid-hybrid",
             (
                 ("neutral-bond: while-inverting", "neutral-bond: none"),
-                ("bonds:\n", "bonds:\n  relay: {at: essential-rcd, closed: {hybrid: inverting}}\n"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential-rcd, closed: {ts: island, hybrid: inverting}}\n"),
             ),
             ("relay",),
         ),
@@ -62,7 +62,7 @@ RULE = rule(
             "grid-hybrid",
             (
                 ("neutral-bond: while-inverting", "neutral-bond: none"),
-                ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {hybrid: inverting}}\n"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {ts: island, hybrid: inverting}}\n"),
             ),
             (),
         ),

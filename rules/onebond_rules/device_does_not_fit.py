@@ -1,10 +1,10 @@
 """A device or a core does not fit the conductors in which it sits.
 
-Checks: cores must land on conductors of their kind (no line on N or PE, no N on PE, unless a PEN lands on PE); RCDs must sum at least two conductors, and every live conductor that passes them; each pole of a changeover must have a
-conductor that lands on it.
+Checks: cores must land on conductors of their kind (no line on N or PE, no N on PE, unless a PEN lands on PE); RCDs must sum at
+least two conductors, and every live conductor that passes them; each pole of a changeover must have a conductor that lands on it.
 
-Danger: a crossed core makes a neutral or a frame live; an RCD that leaves a live conductor out trips on load or never; a pole without a conductor means that something else was
-meant to be switched.
+Danger: a crossed core makes a neutral or a frame live; an RCD that leaves a live conductor out trips on load or never; a pole
+without a conductor means that something else was meant to be switched.
 
 Remedy: correct the cores, `poles` or `senses`.
 """

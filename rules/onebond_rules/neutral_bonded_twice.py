@@ -72,18 +72,18 @@ RULE = rule(
             "grid-hybrid",
             (
                 ("neutral-bond: while-inverting", "neutral-bond: none"),
-                ("bonds:\n", "bonds:\n  island-link: {at: essential}\n"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {hybrid: inverting}}\n"),
             ),
-            ("island-link",),
+            ("relay",),
         ),
         # two ties in one enclosure are one reference
         Example("grid-hybrid", (("bonds:\n", "bonds:\n  second-link: {at: main}\n"),), ()),
-        # a star point of the supplier that does not reach the neutral of the island
+        # closed only while the changeover parts it from the supply
         Example(
             "grid-hybrid",
             (
                 ("neutral-bond: while-inverting", "neutral-bond: none"),
-                ("bonds:\n", "bonds:\n  island-link: {at: essential, closed: {hybrid: inverting}}\n"),
+                ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {ts: island, hybrid: inverting}}\n"),
             ),
             (),
         ),

@@ -105,7 +105,7 @@ RULE = rule(
         ),
         Example(
             "grid-hybrid",
-            (_NO_RELAY, ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {hybrid: inverting}}\n")),
+            (_NO_RELAY, ("bonds:\n", "bonds:\n  relay: {at: essential, closed: {ts: island, hybrid: inverting}}\n")),
             (),
         ),
         # a portable set that supplies one item

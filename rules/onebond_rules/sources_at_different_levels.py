@@ -45,7 +45,7 @@ RULE = rule(
                 ("to-ts-grid: {from: main,", "to-ts-grid: {from: main-rcd,"),
                 (
                     "connections:\n",
-                    "connections:\n  main-group: {from: main, to: main-rcd, cores: L1 N, through: [{kind: rcd, residual: 30 mA}]}\n",
+                    "connections:\n  group: {from: main, to: main-rcd, cores: L1 N, through: [{kind: rcd, residual: 30 mA}]}\n",
                 ),
             ),
             ("ts",),

@@ -4,8 +4,6 @@ Each property of :class:`Facts` is a collection of *subjects*: frozen records ab
 (or about the description as a whole, ``island`` is then None).  Facts decide nothing.
 """
 
-from __future__ import annotations
-
 from functools import cached_property
 from typing import NamedTuple
 

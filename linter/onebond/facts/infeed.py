@@ -1,7 +1,5 @@
 """Facts about where sources come in: behind which RCDs, and at which level of the distribution."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import NamedTuple
 

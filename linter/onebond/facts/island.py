@@ -3,8 +3,6 @@
 Facts decide nothing; they are true or false of a case whatever a rulebook says of it.
 """
 
-from __future__ import annotations
-
 from functools import cached_property
 from typing import NamedTuple
 
@@ -57,13 +55,12 @@ class Island:
     @cached_property
     def ways(self) -> list[list[tuple[int, int, str]]]:
         """For each node the closed edges that lead on from it: edge, other node, and what joins what."""
-        network, live = self.network, self.live
-        found: list[list[tuple[int, int, str]]] = [[] for _ in network.nodes]
-        for i, edge in enumerate(network.edges):
-            if live >> edge.a & 1 and (not edge.needs or holds(edge.needs, self.state)):
-                sort = network.sorts[i]
-                found[edge.a].append((i, edge.b, sort))
-                found[edge.b].append((i, edge.a, sort))
+        live, state = self.live, self.state
+        found: list[list[tuple[int, int, str]]] = [[] for _ in self.network.nodes]
+        for i, a, b, needs, sort in self.network.plain:
+            if live >> a & 1 and (not needs or holds(needs, state)):
+                found[a].append((i, b, sort))
+                found[b].append((i, a, sort))
         return found
 
     def part(self, nodes: tuple[int, ...], sort: str = "", without: frozenset[int] | set[int] = frozenset()) -> int:

@@ -1,7 +1,5 @@
 """Facts of the wiring that no operating state changes: protective conductors, electrodes, neutrals, fits."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -241,7 +239,7 @@ def misfits(site: Installation) -> tuple[Misfit, ...]:
         crossed = [
             f"{core} lands on {target}"
             for core, target in link.lands_on
-            if (core in LINES) != (target in LINES) or "PE" in (core, target) and core != "PEN" and core != target
+            if (core in LINES) != (target in LINES) or ("PE" in (core, target) and core not in ("PEN", target))
         ]
         if crossed:
             found.append(Misfit(link.id, link.route, None, f"its cores are crossed: {', '.join(crossed)}"))

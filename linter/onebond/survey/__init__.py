@@ -19,20 +19,26 @@ _WORST_FIRST = (INTERNAL, REFUSED, NOT_PROVEN, FINDINGS, CLEAN)
 
 
 def inspect_file(
-    path: str, rules: tuple[Rule, ...], *, rulebook: str | None = None, today: str, islands: bool = False
+    path: str,
+    rules: tuple[Rule, ...],
+    *,
+    rulebook: str | None = None,
+    today: str,
+    islands: bool = False,
+    digest: bool = True,
 ) -> Site:
     """The report of one description; never raises for what stands in the file.
 
     ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
-    judged; ``islands`` asks for the list of live islands.  An error of ours becomes a :class:`Fault`, unless
+    judged; ``islands`` asks for the list of live islands, ``digest`` for the hash of the file.  An error of ours becomes a :class:`Fault`, unless
     ``ONEBOND_DEBUG`` is set: then it is raised.
     """
     try:
         document, installation, problems, left_out = reading.load(path)
         if document is None or installation is None or problems or left_out:
-            lines, sha256 = (document.lines, document.sha256) if document else ((), "")
+            lines, sha256 = (document.lines, document.sha256 if digest else "") if document else ((), "")
             return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out)
-        return engine.inspect(installation, document, rules, rulebook, today, islands=islands)
+        return engine.inspect(installation, document, rules, rulebook, today, islands=islands, digest=digest)
     except Exception as error:
         if os.environ.get("ONEBOND_DEBUG"):
             raise
