@@ -133,8 +133,12 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = F
 def _value(param: Param, rulebook: str | None) -> str:
     """The value of a parameter under a rulebook; without one its default, and the rulebooks that differ."""
     if rulebook:
-        return str(param.by_rulebook.get(rulebook, param.value))
-    return "; ".join((str(param.value), *(f"{book}: {value}" for book, value in param.by_rulebook.items())))
+        return _spoken(param.by_rulebook.get(rulebook, param.value))
+    return "; ".join((_spoken(param.value), *(f"{book}: {_spoken(v)}" for book, v in param.by_rulebook.items())))
+
+
+def _spoken(value: object) -> str:
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
 
 
 def _shown(rule: Rule, rulebook: str | None, finding: bool) -> str:
@@ -142,8 +146,7 @@ def _shown(rule: Rule, rulebook: str | None, finding: bool) -> str:
     books: dict[Example, list[str]] = {}
     for example in rule.examples:
         if bool(example.finds) == finding and (not rulebook or example.rulebook in ("", rulebook)):
-            known = books.setdefault(example._replace(rulebook=""), [])
-            known += [example.rulebook] if example.rulebook else []
+            books.setdefault(example._replace(rulebook=""), []).extend(filter(None, [example.rulebook]))
     blocks = []
     for example, under in books.items():
         said = f"# {example.base}{' under ' + ', '.join(under) if under else ''}"

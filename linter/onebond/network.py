@@ -282,8 +282,8 @@ class _Builder:
         elif source.neutral_bond != "none":
             self.internal_bond(source)
 
-    def wind(self, element: str, lines: tuple[int, ...], neutral: int, needs: Needs) -> None:
-        for other in (*lines[1:], neutral):
+    def wind(self, element: str, lines: tuple[int, ...], neutral: int, needs: Needs, forming: bool = True) -> None:
+        for other in (*lines[1:], neutral) if forming else ():
             self.live.append(Edge(lines[0], other, needs, "winding", element))
         for node in (*lines, neutral):
             self.touch.setdefault(node, set()).update(variable for variable, _ in needs)
@@ -308,7 +308,8 @@ class _Builder:
         inverting = self.variables[variable].mask("inverting")
         lines = tuple(self.node(source.id, "out", phase) for phase in source.phases)
         neutral = self.node(source.id, "out", "N")
-        self.wind(name, lines, neutral, ((variable, inverting),))
+        # what follows another source only adds to lines that are live already: its winding joins nothing by itself
+        self.wind(name, lines, neutral, ((variable, inverting),), source.operation != "grid-following")
         if source.mains_input:
             through = ("passing", "off") if source.when_off == "through" else ("passing",)
             joined: Needs = ((variable, self.variables[variable].mask(*through)),)
@@ -432,9 +433,12 @@ class _Builder:
                     needs.append((variable, self.variables[variable].mask("closed")))
                 elif device.normally_open:
                     dead = True
-            if dead:
-                continue
             target = lands.get(core, core)
+            if dead:
+                # the conductors are there although nothing ever joins them
+                self.at(link.start, core)
+                self.at(link.finish, target)
+                continue
             if core == "PE" or (target == "PE" and core != "PEN"):
                 ends = (self.at(link.start, core), self.at(link.finish, target))
                 if core == target:

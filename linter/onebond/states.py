@@ -51,7 +51,7 @@ def holds(needs: Needs, state: State) -> bool:
 
 def cases(network: Network, limit: int = LIMIT) -> Survey:
     """Every case of every live island that supplies something, each once, in a stable order."""
-    found: dict[State, Case] = {}
+    found: dict[tuple[State, int], Case] = {}
     not_proven: list[str] = []
     supplied = 0
     for _, lines in (*network.boards, *network.circuits):
@@ -64,7 +64,7 @@ def cases(network: Network, limit: int = LIMIT) -> Survey:
         try:
             for case in _from(network, number, feed, room):
                 if case.live & supplied:
-                    found.setdefault(case.state, case)
+                    found.setdefault((case.state, case.live), case)
                     room[1] = 4 * limit - len(found)
         except _TooMany:
             not_proven.append(feed.id)
@@ -78,7 +78,7 @@ def _from(network: Network, number: int, feed: Feed, room: list[int]) -> Iterato
             feeds = _energised(network, grown, live)
             if number not in feeds or not _passages_fed(network, grown, live, feeds):
                 continue
-            for complete in _primaries(network, grown, feeds, (number,), room):
+            for complete in _supported(network, grown, _supports(network, grown, live, feeds), room):
                 for final in _earth(network, complete):
                     if _possible(network, final):
                         room[0] -= 1
@@ -177,26 +177,47 @@ def _passages_fed(network: Network, state: State, live: int, feeds: tuple[int, .
     return True
 
 
-def _primaries(
-    network: Network, state: State, feeds: tuple[int, ...], used: tuple[int, ...], room: list[int]
+class _Support(NamedTuple):
+    """Nodes outside an island that have to be energised for its state to be possible."""
+
+    nodes: tuple[int, ...]
+    element: str  # by something else than this
+
+
+def _supports(network: Network, state: State, live: int, feeds: tuple[int, ...]) -> tuple[_Support, ...]:
+    """What an island rests on: primaries of isolating transformers, inputs of inverters that pass without being live here.
+
+    An inverter of which only the neutral is in the island can pass only while its input line is fed elsewhere.
+    """
+    found = [_Support(network.feeds[i].primary, network.feeds[i].id) for i in feeds if network.feeds[i].primary]
+    for passage in network.passages:
+        value = state[passage.variable]
+        if value >= 0 and passage.passing >> value & 1 and not live >> passage.inputs[0] & 1:
+            found.append(_Support(passage.inputs, passage.id))
+    return tuple(found)
+
+
+def _supported(
+    network: Network, state: State, waiting: tuple[_Support, ...], room: list[int], used: tuple[str, ...] = ()
 ) -> Iterator[State]:
-    """The states in which every isolating transformer of the island has an energised primary."""
-    waiting = [i for i in feeds if network.feeds[i].primary]
+    """The states in which everything that an island rests on is energised; nothing may rest on itself."""
     if not waiting:
         yield state
         return
     first, *rest = waiting
-    remaining = tuple(rest)
-    for grown, live in _grow(network, state, network.feeds[first].primary, room):
-        behind = tuple(i for i in _energised(network, grown, live) if i != first and network.feeds[i].forming)
+    if first.element in used:
+        return
+    for grown, live in _grow(network, state, first.nodes, room):
+        behind = tuple(
+            i
+            for i in _energised(network, grown, live)
+            if network.feeds[i].forming and network.feeds[i].id not in (first.element, *used)
+        )
         if not behind or not _passages_fed(network, grown, live, behind):
             continue
-        direct = tuple(i for i in behind if not network.feeds[i].primary)
-        chained = () if direct else tuple(i for i in behind if i not in used)
-        if direct:
-            yield from _primaries(network, grown, remaining, (*used, first), room)
-        elif chained:
-            yield from _primaries(network, grown, (*remaining, *chained), (*used, first, *chained), room)
+        direct = any(not network.feeds[i].primary for i in behind)
+        further = () if direct else _supports(network, grown, live, behind)
+        yield from _supported(network, grown, (*rest, *further), room, (*used, first.element))
 
 
 def _earth(network: Network, state: State) -> Iterator[State]:

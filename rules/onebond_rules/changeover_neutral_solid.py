@@ -73,7 +73,8 @@ RULE = rule(
     examples=(
         *(Example("grid-hybrid", (_SOLID,), ("ts",), book) for book in ("iec", "bs7671", "nec", "sans")),
         *(Example("one-neutral", (_BONDED_SET,), ("ts",), book) for book in ("nec", "as-nzs", "sans")),
-        # one reference and a solid neutral: the regular arrangement of these rulebooks
+        # one reference and a solid neutral: a warning in two rulebooks, the regular arrangement in the others
+        *(Example("grid-hybrid", (_SOLID, _NO_RELAY), ("ts",), book) for book in ("iec", "bs7671")),
         *(Example("grid-hybrid", (_SOLID, _NO_RELAY), (), book) for book in ("nec", "as-nzs", "sans")),
     ),
     page=__doc__,

@@ -64,6 +64,15 @@ RULE = rule(
             ),
             ("stair-lights",),
         ),
+        # a neutral laid by itself, but from the same RCD
+        Example(
+            "workshop",
+            (
+                _LINE_ONLY,
+                ("circuits:\n", "  stair-neutral: {from: light-rcd, to: stair-lights, cores: N}\n\ncircuits:\n"),
+            ),
+            (),
+        ),
         # between two lines: no neutral to borrow
         Example(
             "workshop",

@@ -41,8 +41,8 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         return NotApplicable("declared IT: isolated from earth on purpose")
     if island.references:
         return PASS
-    if island.detached:
-        return NotApplicable("the supply is detached: island-reference-borrowed judges this state")
+    if island.detached and island.borrows_when_attached:
+        return NotApplicable("only the detached supply takes the reference away: island-reference-borrowed judges that")
     if feeding.portable and not feeding.premises:
         if feeding.items <= 1:
             return NotApplicable("portable or vehicle source that supplies one item (IEC 60364-4-41, 413 ?)")

@@ -6,7 +6,7 @@ Facts decide nothing; they are true or false of a case whatever a rulebook says 
 from functools import cached_property
 from typing import NamedTuple
 
-from onebond.network import Feed, Network, Rcd, Tie
+from onebond.network import Feed, Needs, Network, Rcd, Tie
 from onebond.span import Route
 from onebond.states import Case, holds
 
@@ -129,6 +129,31 @@ class Island:
         return tuple(reference for reference in self.references if reference.kind != "star")
 
     @cached_property
+    def borrows_when_attached(self) -> bool:
+        """Whether this island, with the detached supplies only absent, could rest on a supplier's star point alone.
+
+        What is not known counts as closed: where it is open, the absent state floats by itself and is judged as that.
+        """
+        network = self.network
+        state = list(self.state)
+        for i, variable in enumerate(network.variables):
+            if variable.kind == "utility" and self.value(i) == "detached":
+                state[i] = variable.values.index("absent")
+
+        def may_hold(needs: Needs) -> bool:
+            return all(state[v] < 0 or mask >> state[v] & 1 for v, mask in needs)
+
+        start = [n for n in range(len(network.nodes)) if self.live >> n & 1]
+        seen = set(start)
+        while start:
+            for i, other in network.around[start.pop()]:
+                if other not in seen and may_hold(network.edges[i].needs):
+                    seen.add(other)
+                    start.append(other)
+        kinds = {tie.kind for tie in network.ties if tie.solid and tie.n in seen and may_hold(tie.needs)}
+        return kinds == {"star"}
+
+    @cached_property
     def _pen(self) -> dict[int, int]:
         label: dict[int, int] = {}
         around: dict[int, list[int]] = {}
@@ -159,7 +184,7 @@ class Island:
 
     def groups(self, rank: dict[str, tuple[int, ...]]) -> list[list[Reference]]:
         """The reference groups, the one to be kept first; ``rank`` orders references by id."""
-        ordered = sorted(self.references, key=lambda reference: rank.get(reference.id, (9,)))
+        ordered = sorted(self.references, key=lambda r: min(rank.get(tie.id, (9,)) for tie in r.ties))
         groups: list[list[Reference]] = []
         for reference in ordered:
             for group in groups:

@@ -60,8 +60,9 @@ def main(argv: list[str], root: str = ROOT) -> int:
     if not os.path.isfile(os.path.join(root, "pyproject.toml")):
         sys.stderr.write(f"{root} is no source tree of onebond: install it with pip install --editable\n")
         return 2
-    built_in = load_rules()[0].check.__module__.partition(".")[0]
-    files = generated(rule for rule in load_rules() if rule.check.__module__.partition(".")[0] == built_in)
+    rules = load_rules()
+    own = rules[0].check.__module__.partition(".")[0]
+    files = generated(rule for rule in rules if rule.check.__module__.partition(".")[0] == own)
     found = stale(root, files) if argv else write(root, files)
     for path in found:
         sys.stdout.write(f"{'stale' if argv else 'written' if path in files else 'deleted'}: {path}\n")

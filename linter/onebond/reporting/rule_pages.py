@@ -20,7 +20,7 @@ def rule_page(page: RulePage, bases: str = "../onebond_rules/bases") -> str:
     """The manual page of one rule; ``bases`` is where its examples' bases lie, seen from the page."""
     parts = [f"# {page.id}", "", NOTE, "", page.title]
     for heading, text in (("Checks", page.checks), ("Danger", page.danger), ("Remedy", page.remedy)):
-        parts += ["", f"## {heading}", "", text]
+        parts += ["", f"## {heading}", "", text[:1].upper() + text[1:]]
     parts += ["", "## Rulebooks", "", *_rulebooks(page)]
     if any("?" in reference for reference in page.references):
         parts += ["", "?: this clause number is from memory and was not checked against the text."]
@@ -64,7 +64,7 @@ def _rulebooks(page: RulePage) -> list[str]:
         for book, level in page.levels
     ]
     if _ALL in clauses:
-        rows.append((_ALL, "", "; ".join(clauses[_ALL])))
+        rows.append((_ALL, "" if books else page.level, "; ".join(clauses[_ALL])))
     return _table(("rulebook", "level", "references"), rows)
 
 

@@ -136,10 +136,10 @@ def temperature_factor(temperature_c: float, material: str = "copper", practice:
     Limits: -40 C to 250 C, copper and aluminium; ``practice`` is ``iec60228`` (0.00393 copper, 0.00403 aluminium) or ``rounded``
     (0.004 for both, as installation guides and the multipliers 1.04, 1.20 and 1.28 have it).
     Source: IEC 60228 (seen), the rounded multiplier 1.20 for 70 C (seen), the others (recomputed).
-    Example: PVC at 70 C in installation practice, 1.20; by IEC 60228 1.197.
+    Example: PVC at 70 C in installation practice, 1.20; by IEC 60228 1.1965.
 
-    >>> f"{temperature_factor(70, practice='rounded'):.2f} {temperature_factor(70):.3f}"
-    '1.20 1.197'
+    >>> f"{temperature_factor(70, practice='rounded'):.2f} {temperature_factor(70):.4f}"
+    '1.20 1.1965'
     """
     within(temperature_c, -40, 250, "temperature of the conductor", "C")
     coefficient = known(known(_COEFFICIENT, practice, "temperature practice"), material, "conductor material")
@@ -284,7 +284,7 @@ def american_size(size_mm2: float) -> str:
     '6'
     """
     for size in CIRCULAR_MILS:
-        if abs(american_mm2(size) / size_mm2 - 1) <= 0.002 if size_mm2 > 0 else False:
+        if abs(american_mm2(size) - size_mm2) <= 0.002 * american_mm2(size):
             return size
     raise ValueError(f"{size_mm2:g} mm2 is no American conductor size (14 AWG to 2000 kcmil)")
 
