@@ -865,10 +865,10 @@ class Judge:
         """neutral-bonded-twice and, where a solid neutral is its cause, changeover-neutral-solid."""
         o = self.o
         solid = [t for t in o.changeovers if self.has_solid_neutral(t)]
+        explained: dict[str, list[tuple[State, list[str]]]] = {}
         for state, groups in self.doubles:
             kept, *surplus = sorted(groups, key=self.worth, reverse=True)
             for group in surplus:
-                subject = self.too_much(group)
                 causes = []
                 for tid in solid:
                     switched = o.live_graph(state, as_pole=tid)
@@ -876,8 +876,14 @@ class Judge:
                         nx.has_path(switched, a.n, b.n) for one in group for a in one for other in kept for b in other
                     ):
                         causes.append(tid)
-                        self.say("changeover-neutral-solid", tid, state)
-                self.say("neutral-bonded-twice", subject, state, root=not causes)
+                explained.setdefault(self.too_much(group), []).append((state, causes))
+        for subject, cases in explained.items():
+            # a changeover is the cause of a double bond only if there is none without its help
+            caused = all(causes for _, causes in cases)
+            for state, causes in cases:
+                self.say("neutral-bonded-twice", subject, state, root=not caused)
+                for tid in causes if caused else []:
+                    self.say("changeover-neutral-solid", tid, state)
         tn = not any(s["kind"] == "utility" and s["earthing"] in ("TT", "IT") for s in o.sources.values())
         for tid in solid:
             if o.rulebook in ("iec", "bs7671") and tn and ("changeover-neutral-solid", tid) not in self.found:

@@ -44,7 +44,7 @@ class Tie(NamedTuple):
     """A way in which a neutral can be tied to earth: a bond, a bond inside a source, a supplier's star point."""
 
     id: str
-    kind: str  # bond | internal | star
+    kind: str  # bond | internal | star | crossed (N and PE of a cable)
     n: int
     pe: int
     needs: Needs
@@ -90,6 +90,7 @@ class Rcd(NamedTuple):
     edges: frozenset[int]
     lines: frozenset[int]
     variable: int  # -1: it cannot open a neutral and is not operated
+    passing: int  # live cores that pass it, summed or not
     loads_only: bool = False  # proved: neither a source nor a reference nor a way round lies behind it
 
 
@@ -446,7 +447,7 @@ class _Builder:
                 elif {core, target} == {"N", "PE"}:
                     # crossed N and PE: as built, the core is a link between the two
                     n, pe = ends if core == "N" else ends[::-1]
-                    self.ties.append(Tie(link.id, "bond", n, pe, tuple(needs), link.route, link.id))
+                    self.ties.append(Tie(link.id, "crossed", n, pe, tuple(needs), link.route, link.id))
                 continue
             if target == "PE":
                 self.pen_on_pe.append((link.id, link.finish.id))
@@ -467,7 +468,8 @@ class _Builder:
                 edges = frozenset(summed.get(device.position, ()))
                 lines = frozenset(edge for edge in edges if self.live[edge].core in LINES)
                 name = device.id or f"{link.id}/{device.position + 1}"
-                self.rcds.append(Rcd(name, link.id, device, edges, lines, self.by_name.get(name, -1)))
+                passing = sum(core in (*LINES, "N", "PEN") for core in link.cores)
+                self.rcds.append(Rcd(name, link.id, device, edges, lines, self.by_name.get(name, -1), passing))
 
     def bonded(self, board: str) -> bool:
         frame = self.inside.get(board, board)

@@ -25,6 +25,8 @@ _BONDED_SET = (
 
 def check(crossing: Crossing, params: Params) -> Verdict:
     """Whether the unswitched neutral joins what must not be joined."""
+    if crossing.inverter:
+        return NotApplicable("the way through an inverter is no changeover")
     if crossing.sides < 2:
         return NotApplicable("a neutral lands on one side only")
     if not crossing.solid:

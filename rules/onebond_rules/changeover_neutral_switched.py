@@ -1,6 +1,7 @@
 """A changeover interrupts the neutral of the supply.
 
-Checks: changeovers that have N among their poles and at which the neutral of a utility arrives.  Only as-nzs has this rule: the
+Checks: changeovers that have N among their poles and at which the neutral of a utility arrives, and (as a warning) inverters
+that open the neutral between input and output.  Only as-nzs has this rule: the
 other rulebooks want, or allow, the neutral to be switched.
 
 Danger: the one link between neutral and earth sits at the main switchboard on the supply's neutral.  A changeover that opens this
@@ -27,8 +28,11 @@ def check(crossing: Crossing, params: Params) -> Verdict:
         return PASS
     return Finding(
         f"{crossing.id} interrupts the neutral of {crossing.utility}",
-        "the one link at the main switchboard is lost to everything behind the changeover",
-        f"take N out of the poles of {crossing.id} and keep one link at the main switchboard",
+        f"the one link at the main switchboard is lost to everything behind {crossing.id}",
+        f"take N out of the poles of {crossing.id} and keep one link at the main switchboard"
+        if not crossing.inverter
+        else f"use an inverter that keeps the neutral through (neutral-through: solid) in place of {crossing.id}",
+        level="warning" if crossing.inverter else None,
     )
 
 

@@ -21,7 +21,9 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     island = feeding.island
     if island.utility_fed:
         return NotApplicable("the utility feeds the island")
-    if feeding.vehicle or (feeding.portable and not feeding.premises):
+    if island.utility_behind and not params["behind-transformer"]:
+        return NotApplicable("the utility feeds the island through an isolating transformer")
+    if feeding.portable and not feeding.premises:
         return NotApplicable(f"portable or vehicle source that feeds no building ({params['portable-clause']})")
     if island.it:
         return PASS if feeding.frame_electrode else _finding(feeding, None)
@@ -58,6 +60,12 @@ RULE = rule(
         Ref("sans", "SANS 10142-1", "7.12.3.1.3"),
     ),
     params=(
+        Param(
+            "behind-transformer",
+            "whether the secondary of an isolating transformer needs an electrode while the utility feeds its primary",
+            False,
+            {"nec": True},
+        ),
         Param(
             "portable-clause",
             "where the exception for portable and vehicle sources stands",

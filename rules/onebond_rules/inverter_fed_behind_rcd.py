@@ -27,12 +27,15 @@ def check(fed: FedBehindRcd, params: Params) -> Verdict:
     """Whether the RCD before the mains input is in the wrong place."""
     if not fed.trouble:
         return PASS
+    because = ("island-reference-borrowed", fed.id) if fed.trouble == "supplier" else None
+    if fed.trouble == "return" and fed.misfit:
+        because = ("device-does-not-fit", fed.misfit)
     return Finding(
         f"the mains input of {fed.id} lies behind the RCD in {fed.rcd}: {_WORDS[fed.trouble]}",
         "the RCD trips for faults that are not its own, and its opening can take the reference of the island away",
         f"feed {fed.id}.in from the supply side of the RCD in {fed.rcd}",
         (Mention(fed.rcd, fed.rcd_route, "the RCD"),),
-        because=("island-reference-borrowed", fed.id) if fed.trouble == "supplier" else None,
+        because=because,
     )
 
 

@@ -22,7 +22,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     island = feeding.island
     if island.it:
         return NotApplicable("declared IT")
-    if island.utility_fed:
+    if island.utility_fed or island.utility_behind:
         return NotApplicable("the utility feeds the island")
     if not island.references or island.own_references:
         return PASS

@@ -2,7 +2,8 @@
 
 Checks: the reference groups of every live island in every operating state.  Several ties in one enclosure are one reference.
 References that only PEN joins, and whose earth sides no conductor joins, are one multiply earthed PEN and count once.  Any
-other pair is a double bond: joined by conductors, or only through the soil.
+other pair is a double bond: joined by conductors, or only through the soil.  One that is there only while a changeover that
+overlaps changes over is a warning.
 
 Danger: the neutral current divides and a share of it returns through protective conductors, frames, pipes and screens,
 all the time and unnoticed.  An RCD on the way sees that share and trips, or is taken out because it trips.  A broken neutral
@@ -35,12 +36,15 @@ def check(surplus: Surplus, params: Params) -> Verdict:
         else "milliamperes of neutral current return through the soil; an RCD on the way still sees them"
     )
     because = ("changeover-neutral-solid", surplus.crossing) if surplus.crossing else None
+    if surplus.reference.kind == "crossed":
+        because = ("device-does-not-fit", surplus.id)
     return Finding(
         f"{surplus.id} ties a neutral to earth that is already tied by {kept.id}; {how}",
         so,
         f"keep one of the two links: remove {surplus.id}, or hold it by a relay only while {kept.id} is not joined to it",
         (Mention(kept.id, kept.route, "the reference that is there already"),),
         because=because,
+        level="warning" if surplus.island.changing_over else None,
     )
 
 

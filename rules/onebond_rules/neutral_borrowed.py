@@ -22,6 +22,7 @@ def check(borrowed: BorrowedNeutral, params: Params) -> Verdict:
             f"the neutral of {borrowed.id} returns through {borrowed.through}",
             "with the other circuit switched off for work its neutral is live; an RCD of either trips under load",
             f"bring the neutral of {borrowed.id} back in its own cable",
+            because=("device-does-not-fit", borrowed.misfit) if borrowed.misfit else None,
         )
     if borrowed.line_only or borrowed.neutral_only:
         rcds = " and ".join(borrowed.line_only or borrowed.neutral_only)

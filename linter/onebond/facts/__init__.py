@@ -20,7 +20,7 @@ from onebond.facts.wiring import (
     misfits,
     switched_protective,
 )
-from onebond.model import Changeover, Installation
+from onebond.model import Installation
 from onebond.network import Feed, Network, Part, build, frame_of
 from onebond.result import Mention
 from onebond.span import Route
@@ -75,6 +75,8 @@ class Feeding(NamedTuple):
         supplied = set(self.island.supplies)
         if any(board.id in supplied and board.building for board in network.installation.boards):
             return True
+        if self.vehicle:
+            return False  # a hook-up makes no building of it
         own = {source.id for feed in self.island.feeds for source in feed.sources}
         for feed in network.feeds:
             if any(source.mounted == "fixed" and source.id not in own for source in feed.sources):
@@ -185,10 +187,10 @@ class Crossing(NamedTuple):
     id: str
     route: Route
     island: Island | None
-    changeover: Changeover
     solid: bool
     sides: int  # inputs on which a neutral lands
     joins: tuple[Mention, ...]  # two references that it alone joins
+    inverter: bool  # not a changeover but the way through an inverter
     tn: bool
     distinct: bool  # its inputs can be fed by different sources
     utility: str  # a utility whose neutral arrives at it
@@ -325,6 +327,7 @@ class Facts:
             if len(island.references) == 1:
                 alone.update(tie.id for tie in island.references[0].ties)
         rank: dict[str, tuple[int, ...]] = {}
+        doubtful: set[str] = set()
         for i, tie in enumerate(self.network.ties):
             kind = 0 if tie.kind == "star" else 3
             if tie.kind == "bond" and self.network.nodes[tie.pe][0] in split:
@@ -332,6 +335,15 @@ class Facts:
             elif kind and tie.id in alone:
                 kind = 2
             rank[tie.id] = (kind, 0 if tie.kind == "internal" else 1, i)
+        # what is too many beside a reference that must stay is the one to name wherever it is too many
+        for island in self.islands:
+            if len(island.references) > 1:
+                kept, *others = island.groups(rank)
+                if min(rank[tie.id][0] for member in kept for tie in member.ties) < 3:
+                    ties = [tie.id for group in others for member in group for tie in member.ties]
+                    doubtful.update(identifier for identifier in ties if rank[identifier][0] == 3)
+        for identifier in doubtful:
+            rank[identifier] = (4, *rank[identifier][1:])
         return rank
 
     @Collection
@@ -399,12 +411,14 @@ class Facts:
         route = {board.id: board.route for board in self.installation.boards}
         found = []
         boards = {board: n for board, n, _ in self.network.pen_lands if board in with_pe}
+        lines = dict(self.network.boards)
         for board, n in boards.items():
             pe = next((part.pe for part in self.network.parts if part.id == board), None)
             if pe is None:
                 pe = self.network.nodes.index((inner.get(board) or board, "", "PE"))
             for island in self.islands:
-                if island.live >> n & 1:
+                # a PEN on the PE bar leaves the N bar hanging where no link joins the two
+                if island.live >> n & 1 or island.is_live(lines.get(board, ())):
                     bonded = any(tie.pe == pe for tie in island.ties)
                     found.append(PenLanding(board, route[board], island, bonded))
         return tuple(found)
@@ -443,13 +457,31 @@ class Facts:
                     changeover.id,
                     changeover.route,
                     None,
-                    changeover,
                     solid,
                     len(landed),
                     (),
+                    False,
                     tn,
                     distinct,
                     utility if not solid else "",
+                )
+            )
+        for passage in network.passages:
+            neutral = network.nodes.index((passage.id, "in", "N"))
+            feeds = network.feeds_at((neutral,), passage.id)
+            utility = next((feed.id for feed in network.feeds if feed.kind == "utility" and feed.id in feeds), "")
+            found.append(
+                Crossing(
+                    passage.id,
+                    passage.route,
+                    None,
+                    passage.solid,
+                    2,
+                    (),
+                    True,
+                    tn,
+                    True,
+                    "" if passage.solid else utility,
                 )
             )
         by_id = {crossing.id: crossing for crossing in found}

@@ -22,6 +22,7 @@ class FedBehindRcd(NamedTuple):
     rcd_route: Route
     trouble: str  # reference | return | loads | final | supplier | '' (none)
     names: tuple[str, ...]
+    misfit: str  # the RCD, where it does not sum all that passes it
 
 
 class InfeedBehindRcd(NamedTuple):
@@ -103,8 +104,11 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                         outside = [c for c in candidate.supplies if c in circuits and c not in inside]
                         if inside and outside:
                             trouble, island = "final", candidate
+            misfit = _rcd_name(rcd) if len(rcd.edges) < rcd.passing else ""
             found.append(
-                FedBehindRcd(passage.id, passage.route, island, _rcd_name(rcd), rcd.device.route, trouble, (rcd.name,))
+                FedBehindRcd(
+                    passage.id, passage.route, island, _rcd_name(rcd), rcd.device.route, trouble, (rcd.name,), misfit
+                )
             )
     return tuple(found)
 

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from onebond.network import Feed, Needs, Network, Rcd, Tie
 from onebond.span import Route
-from onebond.states import Case, holds
+from onebond.states import Case, holds, reach
 
 
 class Reference(NamedTuple):
@@ -91,6 +91,29 @@ class Island:
     def utility_fed(self) -> bool:
         """Whether an energised utility is one of its feeds."""
         return any(feed.kind == "utility" for feed in self.feeds)
+
+    @cached_property
+    def utility_behind(self) -> bool:
+        """Whether a utility feeds it through isolating transformers."""
+        network = self.network
+        waiting = [node for feed in self.feeds for node in feed.primary]
+        seen: set[int] = set()
+        while waiting:
+            part = reach(network, self.state, tuple(waiting))
+            seen.update(waiting)
+            waiting = []
+            for feed in network.feeds:
+                known = feed.variable >= 0 and self.state[feed.variable] >= 0
+                if known and feed.energised >> self.state[feed.variable] & 1 and any(part >> n & 1 for n in feed.lines):
+                    if feed.kind == "utility":
+                        return True
+                    waiting.extend(node for node in feed.primary if node not in seen)
+        return False
+
+    @cached_property
+    def changing_over(self) -> bool:
+        """Whether a changeover stands between two positions in this case."""
+        return any("+" in self.value(i) for i, v in enumerate(self.network.variables) if v.kind == "changeover")
 
     @cached_property
     def detached(self) -> tuple[str, ...]:

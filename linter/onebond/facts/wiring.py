@@ -153,7 +153,7 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
                 ),
                 "",
             )
-        follows = next((name for name in sorted(line_only | neutral_only) if name in misfit), "")
+        follows = next((name for name in (circuit.id, *sorted(line_only | neutral_only)) if name in misfit), "")
         found.append(
             BorrowedNeutral(
                 circuit.id,
