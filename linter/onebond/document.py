@@ -446,7 +446,7 @@ def _guarded_scanner() -> type[Scanner]:
             super().fetch_key()
 
         def fetch_flow_collection_start(self, *arguments: Any, **named: Any) -> None:
-            self._check_depth()
+            self._check_depth(1)
             super().fetch_flow_collection_start(*arguments, **named)
 
         def add_indent(self, column: int) -> bool:
@@ -455,8 +455,8 @@ def _guarded_scanner() -> type[Scanner]:
                 self._check_depth()
             return deeper
 
-        def _check_depth(self) -> None:
-            if len(self.indents) + self.flow_level > MAX_DEPTH:
+        def _check_depth(self, more: int = 0) -> None:
+            if len(self.indents) + self.flow_level + more > MAX_DEPTH:
                 raise _TooDeep(self.reader.line + 1, self.reader.column + 1)
 
     return Guarded
@@ -467,13 +467,35 @@ def _events(text: str, found: _Problems) -> tuple[Any, Iterator[Any]]:
 
     Raises out of the iterator: :class:`_TooDeep`, and whatever ruamel.yaml raises on bad input.
     """
-    from ruamel.yaml import YAML
+    from ruamel.yaml.parser import Parser
+    from ruamel.yaml.reader import Reader
 
-    loader: Any = YAML(typ="safe", pure=True)
-    loader.Scanner = _guarded_scanner()
+    # The parts are put together by hand: the library's own door looks for plug-ins on the disk at every call.
+    loader = _Loader()
     loader.found = found
-    loader.stuck = (1, 1)
-    return loader, loader.parse(text)
+
+    def events() -> Iterator[Any]:
+        Reader(text, loader=loader)  # each part hangs itself up in the loader
+        _guarded_scanner()(loader=loader)
+        parser = Parser(loader=loader)
+        while parser.check_event():
+            yield parser.get_event()
+
+    return loader, events()
+
+
+class _Loader:
+    """What the parts of ruamel.yaml share."""
+
+    def __init__(self) -> None:
+        self._reader: Any = None
+        self._scanner: Any = None
+        self._parser: Any = None
+        self._resolver: Any = self
+        self.comment_handling: Any = None
+        self.processing_version = (1, 2)
+        self.found: Any = None
+        self.stuck = (1, 1)
 
 
 class _Open:
@@ -627,6 +649,8 @@ class _Builder:
 
     def _scalar(self, event: Any) -> None:
         span = _span(event)
+        if event.start_mark.index == event.end_mark.index and self.stack:
+            span = self._empty(span)
         raw = self.text[event.start_mark.index : event.end_mark.index]
         text: str = event.value
         quoted = event.style is not None
@@ -641,6 +665,17 @@ class _Builder:
         elif not quoted:
             value = self._resolved(text, span)
         self._place(Node("scalar", value, span, {}, raw, quoted))
+
+    def _empty(self, span: Span) -> Span:
+        """Where an empty value stands: after the colon of its key, and not at whatever comes next."""
+        top = self.stack[-1]
+        if top.key_span is None:
+            return span
+        line = self.lines[top.key_span.end_line - 1]
+        colon = line.find(":", top.key_span.end_column - 1)
+        if colon < 0:
+            return span
+        return Span(top.key_span.end_line, colon + 2, top.key_span.end_line, colon + 2)
 
     def _check_text(self, text: str, raw: str, span: Span, escapes: bool) -> bool:
         """Whether a problem was found in the characters of a scalar."""
@@ -796,6 +831,9 @@ class _Builder:
             return _at(here, "the key before the colon is missing", "write `key: value`")
         if ":" in before:
             return _at(here, "a second `: ` stands in this line", "put a value that holds `: ` in quotes")
+        if len(before.strip()) > _LONGEST_KEY:
+            start = (here[0], len(before) - len(before.lstrip()) + 1)
+            return _at(start, f"this line is longer than a key may be ({_LONGEST_KEY:,} characters)", "shorten the key")
         above = self.lines[here[0] - 2] if here[0] > 1 else ""
         if match := _TIGHT.match(above.lstrip()):
             return _at((here[0] - 1, len(above) - len(above.lstrip()) + match.end()), *_SPACE_DUE)
