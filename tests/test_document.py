@@ -65,6 +65,7 @@ note: |
   first line
   second line
 last: 3
+set: {x, y: 1, "z" : }
 """
 
 PLACES: list[tuple[Route, bool, str, Span]] = [
@@ -85,7 +86,9 @@ PLACES: list[tuple[Route, bool, str, Span]] = [
     (("list", 1, 0), False, "x", Span(9, 7, 9, 8)),
     (("empty",), False, "", Span(10, 7, 10, 7)),
     (("last",), False, "3", Span(14, 7, 14, 8)),
-    ((), False, HUT.removesuffix("\n"), Span(1, 1, 14, 8)),
+    (("set", "x"), False, "", Span(15, 8, 15, 8)),
+    (("set", "z"), False, "", Span(15, 21, 15, 21)),
+    ((), False, HUT.removesuffix("\n"), Span(1, 1, 15, 23)),
 ]
 
 

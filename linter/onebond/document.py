@@ -619,10 +619,8 @@ class _Builder:
         # A block ends in the parser where the next token stands, often many lines on: it ends with what it holds.
         end = (event.end_mark.line + 1, event.end_mark.column + 1) if done.flow else done.end
         span = Span(*done.start, *end)
-        if done.values is None:
-            node = Node("list", tuple(done.items), span, {})
-        else:
-            node = Node("map", done.values, span, done.keys)
+        items = tuple(done.items)
+        node = Node("list", items, span, {}) if done.values is None else Node("map", done.values, span, done.keys)
         if done.is_key:
             parent = self.stack[-1]
             parent.key, parent.key_span = None, span
@@ -671,11 +669,11 @@ class _Builder:
         top = self.stack[-1]
         if top.key_span is None:
             return span
-        line = self.lines[top.key_span.end_line - 1]
-        colon = line.find(":", top.key_span.end_column - 1)
-        if colon < 0:
-            return span
-        return Span(top.key_span.end_line, colon + 2, top.key_span.end_line, colon + 2)
+        line, column = top.key_span[2:]
+        rest = self.lines[line - 1][column - 1 :]
+        if rest.lstrip(" ").startswith(":"):  # `{a, b: 1}`: the key is all there is of its entry
+            column += rest.index(":") + 1
+        return Span(line, column, line, column)
 
     def _check_text(self, text: str, raw: str, span: Span, escapes: bool) -> bool:
         """Whether a problem was found in the characters of a scalar."""

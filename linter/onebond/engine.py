@@ -343,6 +343,28 @@ def conditions_of(network: Network, states: Iterable[State]) -> tuple[Condition,
     cubes: set[tuple[tuple[int, frozenset[int]], ...]] = {
         tuple((variable, frozenset((value,))) for variable, value in enumerate(state) if value >= 0) for state in states
     }
+    before: set[tuple[tuple[int, frozenset[int]], ...]] = set()
+    while before != cubes:
+        before = cubes
+        cubes = {_without_implied(network, cube) for cube in _joined(network, cubes)}
+    cubes = _without_special(cubes)
+    ordered = sorted(cubes, key=lambda cube: (len(cube), [(v, sorted(values)) for v, values in cube]))
+    return tuple(
+        tuple(
+            (
+                network.variables[variable].name,
+                tuple(network.variables[variable].values[value] for value in sorted(values)),
+            )
+            for variable, values in cube
+        )
+        for cube in ordered
+    )
+
+
+def _joined(
+    network: Network, cubes: set[tuple[tuple[int, frozenset[int]], ...]]
+) -> set[tuple[tuple[int, frozenset[int]], ...]]:
+    """Join conditions that differ in one variable, until none do."""
     changed = True
     while changed:
         changed = False
@@ -366,18 +388,7 @@ def conditions_of(network: Network, states: Iterable[State]) -> tuple[Condition,
             if len(kept) < len(cubes) or kept != cubes:
                 changed = True
                 cubes = kept
-    cubes = _without_special({_without_implied(network, cube) for cube in cubes})
-    ordered = sorted(cubes, key=lambda cube: (len(cube), [(v, sorted(values)) for v, values in cube]))
-    return tuple(
-        tuple(
-            (
-                network.variables[variable].name,
-                tuple(network.variables[variable].values[value] for value in sorted(values)),
-            )
-            for variable, values in cube
-        )
-        for cube in ordered
-    )
+    return cubes
 
 
 def _without_implied(

@@ -141,6 +141,18 @@ class Network(NamedTuple):
                     stack.append(other)
         return frozenset(seen)
 
+    def neutral_reach(self, start: int, state: tuple[int, ...]) -> frozenset[int]:
+        """The neutral nodes joined to one by conductors that no known value of a variable opens."""
+        seen = {start}
+        stack = [start]
+        while stack:
+            for i, other in self.around[stack.pop()]:
+                if other not in seen and self.plain[i][4] == "neutral":
+                    if all(state[v] < 0 or mask >> state[v] & 1 for v, mask in self.edges[i].needs):
+                        seen.add(other)
+                        stack.append(other)
+        return frozenset(seen)
+
     def feeds_at(self, start: tuple[int, ...], without: str = "") -> frozenset[str]:
         """The feeds that can energise some nodes when every contact may be closed, one element taken out.
 

@@ -22,8 +22,10 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     because = ("inverter-fed-behind-rcd", surplus.fed_behind) if surplus.fed_behind else None
     if surplus.kept:
         because = ("neutral-bonded-twice", surplus.id)
+    inner = surplus.reference.kind == "internal" and surplus.id == surplus.reference.id
+    words = surplus.reference.words if inner else surplus.id
     return Finding(
-        f"{surplus.id} ties N to PE on the protected side of the RCD in {name}",
+        f"{words} ties N to PE on the protected side of the RCD in {name}",
         "neutral current returns through PE past the RCD: it trips under load, and it is the first thing to be bridged",
         f"move the link to the supply side of the RCD in {name}, or hold it by a relay only while nothing feeds it through that RCD",
         tuple(Mention(rcd, at, f"the RCD, fed from {by}") for rcd, at, by in surplus.behind),

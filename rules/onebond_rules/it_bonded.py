@@ -20,9 +20,9 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     if not island.it:
         return NotApplicable("not declared IT")
     return Finding(
-        f"{surplus.id} ties an island to earth that is declared IT",
+        f"{surplus.reference.words} ties an island to earth that is declared IT",
         "the first fault is a short circuit, and the insulation monitor is blind",
-        f"remove {surplus.id}, or declare the earthing of the sources as it is",
+        f"remove {surplus.reference.words}, or declare the earthing of the sources as it is",
         tuple(Mention(feed.id, feed.route, "declared IT") for feed in island.feeds),
     )
 

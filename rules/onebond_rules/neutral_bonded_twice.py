@@ -38,10 +38,12 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     because = ("changeover-neutral-solid", surplus.crossing) if surplus.crossing else None
     if surplus.reference.kind == "crossed":
         because = ("device-does-not-fit", surplus.id)
+    words = surplus.reference.words
+    remove = f"set neutral-bond of {surplus.id} to none" if surplus.reference.kind == "internal" else f"remove {words}"
     return Finding(
-        f"{surplus.id} ties a neutral to earth that is already tied by {kept.id}; {how}",
+        f"{words} ties a neutral to earth that is already tied by {kept.words}; {how}",
         so,
-        f"keep one of the two links: remove {surplus.id}, or hold it by a relay only while {kept.id} is not joined to it",
+        f"keep one of the two links: {remove}, or hold it by a relay only while {kept.words} is not joined to it",
         (Mention(kept.id, kept.route, "the reference that is there already"),),
         because=because,
         level="warning" if surplus.island.changing_over else None,

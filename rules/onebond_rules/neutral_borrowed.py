@@ -1,7 +1,7 @@
 """The line and the neutral of a circuit take different ways.
 
 Checks: every circuit: each RCD that its line passes must also sum its neutral, and the reverse; its neutral must not return by the
-core of another circuit.
+core of another circuit; and in every state it must reach a source that feeds the line.
 
 Danger: the RCD trips as soon as the circuit is loaded; and with the other circuit switched off for work, its neutral is live.
 
@@ -23,6 +23,16 @@ def check(borrowed: BorrowedNeutral, params: Params) -> Verdict:
             "with the other circuit switched off for work its neutral is live; an RCD of either trips under load",
             f"bring the neutral of {borrowed.id} back in its own cable",
             because=("device-does-not-fit", borrowed.misfit) if borrowed.misfit else None,
+        )
+    if borrowed.lost:
+        because = ("device-does-not-fit", borrowed.misfit) if borrowed.misfit else None
+        if borrowed.lost != borrowed.id:
+            because = ("neutral-borrowed", borrowed.lost)
+        return Finding(
+            f"the neutral of {borrowed.id} has no way back to a source that feeds its line",
+            "the load does not work, or its whole current returns through PE and other circuits' neutrals",
+            f"bring N along with the line of {borrowed.id}, from the source on: a core is missing on the way",
+            because=because,
         )
     if borrowed.line_only or borrowed.neutral_only:
         rcds = " and ".join(borrowed.line_only or borrowed.neutral_only)

@@ -142,6 +142,11 @@ class Feeding(NamedTuple):
         return ""
 
     @property
+    def electrodes(self) -> tuple[str, ...]:
+        """All electrodes of the installation."""
+        return tuple(identifier for identifier, _ in self.island.network.electrodes)
+
+    @property
     def utilities(self) -> tuple[Mention, ...]:
         """The suppliers whose star point is a reference of the island."""
         return tuple(
@@ -179,6 +184,7 @@ class PenLanding(NamedTuple):
     route: Route
     island: Island
     bonded: bool
+    of_source: bool  # the PEN comes unbroken from a source of the island, or from a supplier
 
 
 class Crossing(NamedTuple):
@@ -307,7 +313,7 @@ class Facts:
                 roots.setdefault(exposed.part.pe, exposed.root)
         unsplit: dict[Island, str] = {}
         for landing in self.pen_landings:
-            if not landing.bonded:
+            if not landing.bonded and landing.of_source:
                 unsplit.setdefault(landing.island, landing.id)
         found = []
         for island in self.islands:
@@ -420,7 +426,7 @@ class Facts:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
                     bonded = any(tie.pe == pe for tie in island.ties)
-                    found.append(PenLanding(board, route[board], island, bonded))
+                    found.append(PenLanding(board, route[board], island, bonded, island.pen_from_source(n)))
         return tuple(found)
 
     @Collection

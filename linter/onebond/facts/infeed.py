@@ -75,15 +75,17 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                     joined = [i for i in rcd.edges if candidate.live >> network.edges[i].a & 1]
                     if not joined:
                         continue
-                    for reference in candidate.references:
+                    near = [r for r in candidate.own_references if not any(beyond >> node & 1 for node in r.n)]
+                    for reference in candidate.references if not near else ():
                         if any(beyond >> node & 1 for node in reference.n):
                             if reference.kind != "star":
                                 trouble, island = "reference", candidate
                             elif not trouble and not candidate.own_references:
                                 trouble, island = "supplier", candidate
             if trouble != "reference":
-                fed_round = _fed_round(network, islands, passage, rcd)
                 for candidate in witnesses:
+                    others = tuple(other for other in candidate.feeds if other != feed and other.forming)
+                    fed_round = _fed_round(network, islands, passage, rcd, others)
                     beyond = _from_others(candidate, feed, rcd)
                     through = candidate.value(passage.variable) == "passing"
                     out = candidate.line_part(passage.outputs) if through else 0
@@ -127,11 +129,13 @@ def _from_others(island: Island, feed: Feed, rcd: Rcd) -> int:
     return island.beyond(rcd, tuple(nodes)) if nodes else 0
 
 
-def _fed_round(network: Network, islands: Sequence[Island], passage: Passage, rcd: Rcd) -> set[str]:
-    """Places that, in some case, are fed neither through the RCD nor through the inverter."""
+def _fed_round(
+    network: Network, islands: Sequence[Island], passage: Passage, rcd: Rcd, sources: tuple[Feed, ...]
+) -> set[str]:
+    """Places that the same sources feed, in some case, neither through the RCD nor through the inverter."""
     found: set[str] = set()
     for island in islands:
-        feeds = [feed for feed in island.feeds if feed.variable != passage.variable]
+        feeds = [feed for feed in island.feeds if feed in sources]
         if not feeds or island.value(passage.variable) == "passing":
             continue
         part = 0

@@ -22,6 +22,11 @@ class Reference(NamedTuple):
     at: str
 
     @property
+    def words(self) -> str:
+        """How a person calls it: an inner bond is not the source that holds it."""
+        return f"the bond inside {self.id}" if self.kind == "internal" else self.id
+
+    @property
     def n(self) -> tuple[int, ...]:
         """The neutral nodes that it ties."""
         return tuple(tie.n for tie in self.ties)
@@ -195,6 +200,13 @@ class Island:
                         label[other] = start
                         stack.append(other)
         return label
+
+    def pen_from_source(self, node: int) -> bool:
+        """Whether PEN alone joins a neutral node to a supplier's star point or to a source of the island."""
+        label = self._pen.get(node)
+        ends = [tie.n for tie in self.network.ties if tie.kind == "star"]
+        ends.extend(n for feed in self.feeds for n in feed.neutrals)
+        return label is not None and any(self._pen.get(n) == label for n in ends)
 
     def pen_joined(self, first: Reference, second: Reference) -> bool:
         """Whether the neutral path between two references is PEN all the way."""

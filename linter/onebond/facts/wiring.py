@@ -42,6 +42,7 @@ class BorrowedNeutral(NamedTuple):
     neutral_only: tuple[str, ...]
     through: str  # another circuit or connection whose core its neutral uses
     misfit: str  # the device that does not fit, from which this follows
+    lost: str  # its neutral reaches no source that feeds its line: the first circuit on that neutral, itself or another
 
 
 class Misfit(NamedTuple):
@@ -116,6 +117,7 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     number = {key: i for i, key in enumerate(network.nodes)}
     misfit = {entry.id for entry in misfits(site) if entry.what}
     by_case = _by_case(network, islands)
+    lost = _lost(network, islands)
     found = []
     for circuit in site.circuits:
         lines = [
@@ -163,9 +165,35 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
                 tuple(sorted(neutral_only)),
                 through,
                 follows,
+                lost.get(circuit.id, ""),
             )
         )
     return tuple(found)
+
+
+def _lost(network: Network, islands: Sequence[Island]) -> dict[str, str]:
+    """Circuits whose line is energised while their neutral reaches no source that feeds this line.
+
+    All circuits on one such neutral name the first of them.
+    """
+    number = {key: i for i, key in enumerate(network.nodes)}
+    found: dict[str, str] = {}
+    seen: set[tuple[int, tuple[int, ...]]] = set()
+    for island in islands:
+        if (island.live, island.case.feeds) in seen:
+            continue
+        seen.add((island.live, island.case.feeds))
+        neutrals = {feed.id: island.neutral_part(feed.neutrals) for feed in island.feeds}
+        for circuit, lines in network.circuits:
+            neutral = number.get((circuit, "", "N"))
+            if neutral is None or circuit in found or len(lines) != 1:
+                continue
+            feeders = [feed.id for feed in island.feeds if island.feed_lines[feed.id] >> lines[0] & 1]
+            if feeders and not any(neutrals[feed] >> neutral & 1 for feed in feeders):
+                part = network.neutral_reach(neutral, island.state)
+                first = next((c for c in found if found[c] == c and number[c, "", "N"] in part), circuit)
+                found[circuit] = first
+    return found
 
 
 def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple[str, bool]]]:
@@ -229,7 +257,7 @@ def _reaches(network: Network, start: int, goals: set[int], without: frozenset[i
 
 
 def misfits(site: Installation) -> tuple[Misfit, ...]:
-    """Crossed cores, every device that sums, and every changeover, with what does not fit the conductors there."""
+    """Crossed cores, bonds, every device that sums, and every changeover, with what does not fit the conductors there."""
     found = []
     landed: dict[str, set[str]] = {}
     for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
@@ -253,6 +281,14 @@ def misfits(site: Installation) -> tuple[Misfit, ...]:
             elif left:
                 what = f"{' '.join(left)} passes it without being summed"
             found.append(Misfit(device.id or link.id, device.route, None, what))
+    inside = {board.id: board.bars for board in site.boards}
+    places = (
+        set(inside) | {circuit.id for circuit in site.circuits} | {changeover.id for changeover in site.changeovers}
+    )
+    for bond in site.bonds:
+        there = landed.get(bond.at.id, set()) | set(inside.get(bond.at.id, ()))
+        none = bond.at.id in places and not there & {"N", "PEN"}
+        found.append(Misfit(bond.id, bond.route, None, "no neutral lands where it is" if none else ""))
     for changeover in site.changeovers:
         there = landed.get(changeover.id, set())
         missing = [pole for pole in changeover.poles if pole not in there and not (pole == "N" and "PEN" in there)]
