@@ -463,6 +463,7 @@ class Judge:
     """Goes through the states of one description and keeps what it finds."""
 
     def __init__(self, opinion: Opinion) -> None:
+        self.doubtful: set[str] = set()
         self.o = opinion
         self.found: dict[Key, dict[tuple[str, ...], bool]] = {}  # -> state -> whether it is a root cause there
         self.level: dict[Key, str] = {}
@@ -865,6 +866,19 @@ class Judge:
         """neutral-bonded-twice and, where a solid neutral is its cause, changeover-neutral-solid."""
         o = self.o
         solid = [t for t in o.changeovers if self.has_solid_neutral(t)]
+        # what is too many beside a reference that must stay is the one to name wherever it is too many
+        doubtful: set[str] = set()
+        for _, groups in self.doubles:
+            kept, *surplus = sorted(groups, key=self.worth, reverse=True)
+            if any(self.worth(kept)[:2]) or any(self.needed(cluster) for cluster in kept):
+                doubtful.update(
+                    t.id
+                    for group in surplus
+                    for cluster in group
+                    for t in cluster
+                    if t.kind != "star" and not self.at_split((t,)) and not self.needed((t,))
+                )
+        self.doubtful = doubtful
         explained: dict[str, list[tuple[State, list[str]]]] = {}
         for state, groups in self.doubles:
             kept, *surplus = sorted(groups, key=self.worth, reverse=True)
@@ -910,11 +924,16 @@ class Judge:
         """Whether a bond inside a source is (part of) a reference."""
         return any(t.kind == "internal" for t in cluster)
 
-    def worth(self, group: Group) -> tuple[bool, bool, bool, bool, int]:
+    def good(self, cluster: Cluster) -> bool:
+        """Whether a reference is nowhere too many beside one that must stay."""
+        return any(t.id not in self.doubtful for t in cluster)
+
+    def worth(self, group: Group) -> tuple[bool, bool, bool, bool, bool, int]:
         """How much a group of references deserves to be the one that stays."""
         return (
             any(t.kind == "star" for cluster in group for t in cluster),
             any(self.at_split(cluster) for cluster in group),
+            any(self.good(cluster) for cluster in group),
             any(self.needed(cluster) for cluster in group),
             any(self.internal(cluster) for cluster in group),
             -min(t.order for cluster in group for t in cluster),
@@ -924,7 +943,13 @@ class Judge:
         """The member of a surplus group that a finding names, by its first bond."""
         worst = max(
             group,
-            key=lambda c: (not self.at_split(c), not self.needed(c), not self.internal(c), min(t.order for t in c)),
+            key=lambda c: (
+                not self.at_split(c),
+                not self.good(c),
+                not self.needed(c),
+                not self.internal(c),
+                min(t.order for t in c),
+            ),
         )
         return min(worst, key=lambda t: (t.kind != "bond", t.order)).id
 

@@ -531,7 +531,7 @@ def _islands(facts: Facts) -> tuple[IslandLine, ...]:
         elif not references:
             verdict = "floating"
         else:
-            count = len(island.groups({}))
+            count = len(island.groups({tie.id: (i,) for i, tie in enumerate(facts.network.ties)}))
             verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
         key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
         lines.setdefault(key, []).append(island.state)

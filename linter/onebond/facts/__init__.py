@@ -333,23 +333,20 @@ class Facts:
             if len(island.references) == 1:
                 alone.update(tie.id for tie in island.references[0].ties)
         rank: dict[str, tuple[int, ...]] = {}
-        doubtful: set[str] = set()
         for i, tie in enumerate(self.network.ties):
-            kind = 0 if tie.kind == "star" else 3
-            if tie.kind == "bond" and self.network.nodes[tie.pe][0] in split:
-                kind = 1
-            elif kind and tie.id in alone:
-                kind = 2
-            rank[tie.id] = (kind, 0 if tie.kind == "internal" else 1, i)
+            at_split = tie.kind == "bond" and self.network.nodes[tie.pe][0] in split
+            needed = tie.kind != "star" and tie.id in alone
+            rank[tie.id] = (tie.kind != "star", not at_split, False, not needed, tie.kind != "internal", i)
         # what is too many beside a reference that must stay is the one to name wherever it is too many
+        doubtful: set[str] = set()
         for island in self.islands:
             if len(island.references) > 1:
                 kept, *others = island.groups(rank)
-                if min(rank[tie.id][0] for member in kept for tie in member.ties) < 3:
+                if any(not all(rank[t.id][k] for r in kept for t in r.ties) for k in (0, 1, 3)):
                     ties = [tie.id for group in others for member in group for tie in member.ties]
-                    doubtful.update(identifier for identifier in ties if rank[identifier][0] == 3)
+                    doubtful.update(t for t in ties if rank[t][0] and rank[t][1] and rank[t][3])
         for identifier in doubtful:
-            rank[identifier] = (4, *rank[identifier][1:])
+            rank[identifier] = (*rank[identifier][:2], True, *rank[identifier][3:])
         return rank
 
     @Collection
@@ -362,7 +359,7 @@ class Facts:
             surplus: dict[str, Reference] = {}
             review: dict[str, tuple[Mention, ...]] = {}
             for group in groups[1:]:
-                worst = max(group, key=lambda r: (rank[r.id][0] not in (0, 1), rank[r.id]))
+                worst = max(group, key=lambda r: min(rank[tie.id] for tie in r.ties))
                 surplus[worst.id] = next((r for r in groups[0] if island.metallic(r, worst)), groups[0][0])
             if not self.installation.extraneous and not self.installation.extraneous_none:
                 for group in groups:
@@ -425,7 +422,7 @@ class Facts:
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
-                    bonded = any(tie.pe == pe for tie in island.ties)
+                    bonded = any(tie.pe == pe and tie.solid for tie in island.ties)
                     found.append(PenLanding(board, route[board], island, bonded, island.pen_from_source(n)))
         return tuple(found)
 

@@ -68,6 +68,11 @@ class Island:
                 found[b].append((i, a, sort))
         return found
 
+    @cached_property
+    def shape(self) -> tuple[tuple[int, ...], frozenset[int]]:
+        """What feeds the island and which of its edges are closed: equal for cases that are wired alike."""
+        return self.case.feeds, frozenset(i for ways in self.ways for i, _, _ in ways)
+
     def part(self, nodes: tuple[int, ...], sort: str = "", without: frozenset[int] | set[int] = frozenset()) -> int:
         """The nodes that closed edges (of one sort: "line" or "neutral") join to some nodes; a bit set."""
         seen = 0
@@ -219,7 +224,7 @@ class Island:
 
     def groups(self, rank: dict[str, tuple[int, ...]]) -> list[list[Reference]]:
         """The reference groups, the one to be kept first; ``rank`` orders references by id."""
-        ordered = sorted(self.references, key=lambda r: min(rank.get(tie.id, (9,)) for tie in r.ties))
+        ordered = sorted(self.references, key=lambda r: min(rank.get(tie.id, ()) for tie in r.ties))
         groups: list[list[Reference]] = []
         for reference in ordered:
             for group in groups:
@@ -229,7 +234,13 @@ class Island:
                     break
             else:
                 groups.append([reference])
-        return groups
+        # a group is worth what the best of its members is, in each respect
+        return sorted(
+            groups,
+            key=lambda group: [
+                min(respect) for respect in zip(*(rank.get(t.id, ()) for r in group for t in r.ties), strict=True)
+            ],
+        )
 
     # -- lines ---------------------------------------------------------------------------------------------------
 

@@ -178,11 +178,11 @@ def _lost(network: Network, islands: Sequence[Island]) -> dict[str, str]:
     """
     number = {key: i for i, key in enumerate(network.nodes)}
     found: dict[str, str] = {}
-    seen: set[tuple[int, tuple[int, ...]]] = set()
+    seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
     for island in islands:
-        if (island.live, island.case.feeds) in seen:
+        if island.shape in seen:
             continue
-        seen.add((island.live, island.case.feeds))
+        seen.add(island.shape)
         neutrals = {feed.id: island.neutral_part(feed.neutrals) for feed in island.feeds}
         for circuit, lines in network.circuits:
             neutral = number.get((circuit, "", "N"))
@@ -203,11 +203,11 @@ def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple
     """
     number = {key: i for i, key in enumerate(network.nodes)}
     found: dict[str, set[tuple[str, bool]]] = {}
-    seen: set[tuple[int, tuple[int, ...]]] = set()
+    seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
     for island in islands:
-        if not island.rcds or (island.live, island.case.feeds) in seen:
+        if not island.rcds or island.shape in seen:
             continue
-        seen.add((island.live, island.case.feeds))
+        seen.add(island.shape)
         neutrals = {feed.id: island.neutral_part(feed.neutrals) for feed in island.feeds}
         for rcd in island.rcds:
             near = {
