@@ -331,7 +331,7 @@ class Builder:
         places = [b for b in boards if not self.boards[b].get("inside") or self.chance(0.3)]
         places += [s for s in self.sources if s != "shore" and "mains-input" not in self.sources[s]]
         places += [f"{s}.out" for s in self.sources if "mains-input" in self.sources[s]]
-        places += [t for t in self.changeovers]
+        places += list(self.changeovers)
         places += [f"{t}.{p}" for t, c in self.changeovers.items() for p in c["positions"] if p != "off"]
         pen_in = [c["to"] for c in self.connections.values() if "PEN" in c["cores"].split() and c["to"] in self.boards]
         wanted = [p for p in pen_in if self.chance(0.85)]

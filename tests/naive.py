@@ -144,7 +144,7 @@ class Opinion:
         start, finish = connection["from"], connection.get("to", cid)
         lands = connection.get("lands-on") or {}
         switches: dict[str, list[str]] = {c: [] for c in cores}
-        broken = {c: False for c in cores}
+        broken = dict.fromkeys(cores, False)
         if yes(connection.get("plug")):
             self.variables[cid] = ("mated", "unmated")
             for core in cores:
@@ -215,10 +215,8 @@ class Opinion:
     @staticmethod
     def holds(condition: dict[str, Any] | None, state: State) -> bool:
         """Whether every variable of a condition has (one of) the value(s) that it names."""
-        for variable, value in (condition or {}).items():
-            if state[variable] not in (value if isinstance(value, list) else [value]):
-                return False
-        return True
+        named = (condition or {}).items()
+        return all(state[variable] in (value if isinstance(value, list) else [value]) for variable, value in named)
 
     def passing_is_fed(self, state: State) -> bool:
         """An inverter can only pass through what arrives at its input; several in a row start one after the other."""
@@ -406,36 +404,6 @@ class Opinion:
             if "impedance" not in bond and self.holds(bond.get("closed"), state):
                 found.append(Tie(bid, "bond", self.node(bond["at"], "N"), self.node(bond["at"], "PE"), self.order[bid]))
         return found
-
-    def only_loads_behind(self) -> list[str]:
-        """Devices and plugs behind which there are only boards and loads: no source, tie, monitor, inverter or way round."""
-        passive = {*self.boards, *self.circuits, *self.changeovers}
-        marked = {self.node(bond["at"], "N") for bond in self.bonds.values()}
-        marked |= {self.node(m["at"], c) for m in self.monitors.values() for c in (*LINES, "N")}
-        result = []
-        for variable in self.variables:
-            cut = [c for c in self.cores if variable in c.switches]
-            rest = nx.Graph()
-            for core in self.cores:
-                rest.add_nodes_from([core.a, core.b])
-                if core not in cut and core.a[0] == core.b[0] == "live":
-                    rest.add_edge(core.a, core.b)
-            for changeover in self.changeovers:
-                for position in self.changeovers[changeover]["positions"]:
-                    rest.add_edges_from(
-                        (self.node(changeover, c), self.node(f"{changeover}.{position}", c)) for c in (*LINES, "N")
-                    )
-            if cut and all(
-                any(
-                    far not in nx.node_connected_component(rest, near)
-                    and all(n[1] in passive and n not in marked for n in nx.node_connected_component(rest, near))
-                    for near, far in ((c.a, c.b), (c.b, c.a))
-                )
-                for c in cut
-                if c.name != "PE"
-            ):
-                result.append(variable)
-        return result
 
     # ---------------------------------------------------------------- findings
 
@@ -669,7 +637,7 @@ class Judge:
     def behind_rcds(self, state: State, island: Island) -> None:
         """bond-behind-rcd, for each energised source that feeds through the device."""
         o = self.o
-        for rcd, sensed in self.closed_rcds(state):
+        for _rcd, sensed in self.closed_rcds(state):
             rest = o.live_graph(state, without=sensed)
             # what only follows brings no voltage of its own that a reference would serve; a group is one source
             for name in {o.declared(s) for s in island.forming}:
@@ -704,7 +672,7 @@ class Judge:
             later = max((a, b), key=lambda s: (o.sources[s]["kind"] != "utility", o.order[s]))
             self.say("sources-in-parallel", o.declared(later), state)
             self.parallel.add(frozenset((o.declared(a), o.declared(b))))
-        for dead, source in o.sources.items():
+        for dead in o.sources:
             if state.get(dead) not in ("absent", "standing"):
                 continue
             feeders = [s for s in energised if any(t in reach[s] for t in o.terminals(dead))]
@@ -834,9 +802,16 @@ class Judge:
         for cid in o.circuits:
             ends = [c.b for c in o.cores if c.connection == cid and c.name in LINES]
             back = o.node(cid, "N")
-            if not ends or back not in backs:
+            if not ends or back not in {n for c in o.cores for n in (c.a, c.b)}:
                 continue
             line = ends[0]
+            if len(ends) == 1:
+                feeders = [s for s in o.energised(state) if any(nx.has_path(lines, line, t) for t in o.terminals(s))]
+                ways = [s for s in feeders if back in backs and nx.has_path(backs, back, o.node(s, "N"))]
+                if feeders and not ways:
+                    self.say("neutral-borrowed", cid, state)
+            if back not in backs:
+                continue
             feeding = [
                 s
                 for s in o.energised(state)

@@ -16,9 +16,10 @@ import sys
 import tempfile
 from typing import Any
 
+from hypothesis import HealthCheck, given, settings
+
 import generate
 import naive
-from hypothesis import HealthCheck, given, settings
 from onebond.engine import inspect
 from onebond.loading import load_rules
 from onebond.reading import load
@@ -37,6 +38,9 @@ NOT_COMPARED = frozenset(
 
 # Rules about the layout: which states the engine names as examples is not part of what they claim.
 LAYOUT = frozenset({"neutral-borrowed", "electrodes-not-joined"})
+
+
+PASSED_OVER = ("open", "closed", "mated", "unmated")
 
 
 def compared(opinion: naive.Opinion, key: naive.Key, level: str) -> bool:
@@ -77,12 +81,20 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     site = verdicts(generate.written(description))
     said = [f"internal error: {fault}" for fault in site.faults] + [f"not proven: {why}" for why in site.not_proven]
     opinion = naive.Opinion(description)
+    # said beside its cause, which is compared
+    beside = {(r.rule, r.subject) for r in site.results if r.rule == "electrode-missing" and r.because}
     engine: dict[naive.Key, Result] = {
         (r.rule, r.subject): r
         for r in site.results
-        if r.kind == "fail" and compared(opinion, (r.rule, r.subject), r.level if r.because is None else "error")
+        if r.kind == "fail"
+        and (r.rule, r.subject) not in beside
+        and compared(opinion, (r.rule, r.subject), r.level if r.because is None else "error")
     }
-    other = {key: found for key, found in opinion.findings().items() if compared(opinion, key, found.level)}
+    other = {
+        key: found
+        for key, found in opinion.findings().items()
+        if key not in beside and compared(opinion, key, found.level)
+    }
     said += [
         f"only the engine finds {key} {engine[key].level} {engine[key].conditions}"
         for key in sorted(engine.keys() - other)
@@ -122,10 +134,11 @@ def compare_states(
         return []
     said = []
     named = {variable for condition in result.conditions for variable, _ in condition}
-    passed_over = [v for v in opinion.only_loads_behind() if v not in named]
+    # a device or plug that only takes the supply away may go unnamed: its opening puts nothing right
+    locked = {variable for interlock in opinion.interlocks for variable in interlock["never"]}
+    passed_over = [v for v, value in possible[0].items() if v not in named | locked and value in PASSED_OVER]
     for state in possible:
         reported = any(agrees(condition, state) for condition in result.conditions)
-        # a device that only takes the supply from some loads may go unnamed: its opening puts nothing right
         full = {
             variable: value if variable not in passed_over else "mated" if value in ("mated", "unmated") else "closed"
             for variable, value in state.items()

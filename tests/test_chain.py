@@ -12,10 +12,11 @@ import random
 import tempfile
 from typing import Any
 
-import generate
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+import generate
 from onebond.engine import inspect
 from onebond.loading import load_rules
 from onebond.reading import load

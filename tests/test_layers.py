@@ -16,6 +16,7 @@ HOMES = {
     "ruamel": {"onebond.document"},
     "jsonschema": {"onebond.schema"},
     "jinja2": {"onebond.reporting"},
+    "numpy": {"onebond.circuit"},
 }
 
 # What takes longer to import than a description takes to inspect.

@@ -66,6 +66,7 @@ class Feed(NamedTuple):
     sources: tuple[Source, ...]
     route: Route
     rank: int  # order of declaration
+    members: tuple[tuple[int, ...], ...] = ()  # the nodes of each of several inverters that act as one
     primary: tuple[int, ...] = ()  # an isolating transformer is energised only while these are
 
 
@@ -147,10 +148,10 @@ class Network(NamedTuple):
         stack = [start]
         while stack:
             for i, other in self.around[stack.pop()]:
-                if other not in seen and self.plain[i][4] == "neutral":
-                    if all(state[v] < 0 or mask >> state[v] & 1 for v, mask in self.edges[i].needs):
-                        seen.add(other)
-                        stack.append(other)
+                needs = self.edges[i].needs if self.plain[i][4] == "neutral" else ((0, 0),)
+                if other not in seen and all(mask and (state[v] < 0 or mask >> state[v] & 1) for v, mask in needs):
+                    seen.add(other)
+                    stack.append(other)
         return frozenset(seen)
 
     def feeds_at(self, start: tuple[int, ...], without: str = "") -> frozenset[str]:
@@ -370,6 +371,10 @@ class _Builder:
                     members,
                     group.route if group else source.route,
                     rank,
+                    tuple(
+                        (*(self.node(m.id, "out", phase) for phase in m.phases), self.node(m.id, "out", "N"))
+                        for m in members
+                    ),
                 )
             )
 
@@ -401,7 +406,7 @@ class _Builder:
                     (source,),
                     source.route,
                     rank,
-                    inputs or (self.node(source.id, "in", "L1"),),
+                    primary=inputs or (self.node(source.id, "in", "L1"),),
                 )
             )
         else:

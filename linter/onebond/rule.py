@@ -205,7 +205,8 @@ def rule(
     """Build a rule; raises ValueError where the contract is not kept.
 
     ``over`` is a collection of :class:`Facts` (``Facts.feedings``): subjects, each of which has ``id``, ``route`` and
-    ``island`` (None where no operating state is involved).  ``levels`` gives the level of rulebooks that differ, ``off`` where the rule does not apply.
+    ``island`` (None where no operating state is involved).  ``levels`` gives the level of rulebooks that differ, ``off``
+    where the rule does not apply.
     """
     text = page or ""
     title = " ".join(text.split("\n\n")[0].split())

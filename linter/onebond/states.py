@@ -11,6 +11,7 @@ Other modules see only :class:`Case` and :func:`cases`; how the cases are found 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import chain
 from typing import NamedTuple
 
 from onebond.network import Feed, Needs, Network
@@ -74,7 +75,8 @@ def cases(network: Network, limit: int = LIMIT) -> Survey:
 def _from(network: Network, number: int, feed: Feed, room: list[int]) -> Iterator[Case]:
     start: State = (-1,) * len(network.variables)
     for state in _set(network, start, feed.variable, feed.energised):
-        for grown, live in _grow(network, state, (*feed.lines, *feed.neutrals), room):
+        starts = feed.members or ((*feed.lines, *feed.neutrals),)
+        for grown, live in chain.from_iterable(_grow(network, state, start, room) for start in starts):
             feeds = _energised(network, grown, live)
             if number not in feeds or not _passages_fed(network, grown, live, feeds):
                 continue

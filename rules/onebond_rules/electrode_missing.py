@@ -26,7 +26,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     if feeding.portable and not feeding.premises:
         return NotApplicable(f"portable or vehicle source that feeds no building ({params['portable-clause']})")
     if island.it:
-        return PASS if feeding.frame_electrode else _finding(feeding, None)
+        return NotApplicable("declared IT: it has no reference that an electrode could serve")
     if feeding.electrode:
         return PASS
     if island.own_references:

@@ -614,7 +614,7 @@ class Facts:
         found = []
         for island in self.islands:
             for feed in self.network.feeds:
-                if feed.kind not in ("utility", "generator") or feed in island.feeds:
+                if feed.kind not in ("utility", "generator") or island.fed_by(feed.id):
                     continue
                 if island.value(feed.variable) not in ("absent", "standing"):
                     continue

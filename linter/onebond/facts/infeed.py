@@ -70,8 +70,9 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
             for candidate in islands:
                 if trouble == "reference":
                     break
-                if feed in candidate.feeds and rcd.edges:
-                    beyond = candidate.beyond(rcd, (*feed.lines, *feed.neutrals))
+                if candidate.fed_by(feed.id) and rcd.edges:
+                    own = next(f for f in candidate.feeds if f.id == feed.id)
+                    beyond = candidate.beyond(rcd, (*own.lines, *own.neutrals))
                     joined = [i for i in rcd.edges if candidate.live >> network.edges[i].a & 1]
                     if not joined:
                         continue
@@ -84,7 +85,7 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                                 trouble, island = "supplier", candidate
             if trouble != "reference":
                 for candidate in witnesses:
-                    others = tuple(other for other in candidate.feeds if other != feed and other.forming)
+                    others = tuple(other for other in candidate.feeds if other.id != feed.id and other.forming)
                     fed_round = _fed_round(network, islands, passage, rcd, others)
                     beyond = _from_others(candidate, feed, rcd)
                     through = candidate.value(passage.variable) == "passing"
@@ -125,7 +126,7 @@ def _input_behind(island: Island, passage: Passage, feed: Feed, rcd: Rcd) -> boo
 
 def _from_others(island: Island, feed: Feed, rcd: Rcd) -> int:
     """What the RCD cuts off from every energised source but one."""
-    nodes = [n for other in island.feeds if other != feed for n in (*other.lines, *other.neutrals)]
+    nodes = [n for other in island.feeds if other.id != feed.id for n in (*other.lines, *other.neutrals)]
     return island.beyond(rcd, tuple(nodes)) if nodes else 0
 
 
@@ -135,7 +136,7 @@ def _fed_round(
     """Places that the same sources feed, in some case, neither through the RCD nor through the inverter."""
     found: set[str] = set()
     for island in islands:
-        feeds = [feed for feed in island.feeds if feed in sources]
+        feeds = [feed for feed in island.feeds if feed.id in {source.id for source in sources}]
         if not feeds or island.value(passage.variable) == "passing":
             continue
         part = 0
@@ -169,7 +170,7 @@ def infeeds_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[Inf
                             InfeedBehindRcd(feed.id, feed.route, None, "circuit", circuit.id, circuit.route, rival)
                         )
         for island in islands:
-            if feed not in island.feeds:
+            if not island.fed_by(feed.id):
                 continue
             for rcd in island.rcds:
                 link = links[rcd.connection]

@@ -89,8 +89,20 @@ class Island:
 
     @cached_property
     def feeds(self) -> tuple[Feed, ...]:
-        """What energises the island."""
-        return tuple(self.network.feeds[i] for i in self.case.feeds)
+        """What energises the island, each with those of its terminals that are in it."""
+        found = []
+        for i in self.case.feeds:
+            feed = self.network.feeds[i]
+            if len(feed.members) > 1:
+                lines = tuple(node for node in feed.lines if self.live >> node & 1)
+                neutrals = tuple(node for node in feed.neutrals if self.live >> node & 1)
+                feed = feed._replace(lines=lines, neutrals=neutrals)
+            found.append(feed)
+        return tuple(found)
+
+    def fed_by(self, identifier: str) -> bool:
+        """Whether the source or group with that id energises the island."""
+        return any(self.network.feeds[i].id == identifier for i in self.case.feeds)
 
     @cached_property
     def it(self) -> bool:

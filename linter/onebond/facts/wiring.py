@@ -70,6 +70,8 @@ def electrode_pairs(network: Network) -> tuple[ElectrodePair, ...]:
         if edge.core == "PEN":
             parent[top(edge.a)] = top(edge.b)
     for tie in network.ties:
+        if tie.needs or not tie.solid:
+            continue  # what is open in some state joins nothing for certain
         # a bond joins the PE of its place to the N there: over a PEN that is a conductor between electrodes
         parent[top(tie.n)] = top(tie.pe)
     building = {source.id: source.building for source in site.sources}
@@ -113,11 +115,11 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     site = network.installation
     sources_l = {node for feed in network.feeds for node in feed.lines}
     sources_n = {node for feed in network.feeds for node in feed.neutrals}
-    circuit_ids = {circuit.id for circuit in site.circuits}
     number = {key: i for i, key in enumerate(network.nodes)}
     misfit = {entry.id for entry in misfits(site) if entry.what}
     by_case = _by_case(network, islands)
     lost = _lost(network, islands)
+    shared = _shared(network, islands)
     found = []
     for circuit in site.circuits:
         lines = [
@@ -140,21 +142,7 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
                     (line_only if with_line else neutral_only).add(name)
         for name, with_line in by_case.get(circuit.id, ()):
             (line_only if with_line else neutral_only).add(name)
-        others = frozenset(
-            i
-            for i, edge in enumerate(network.edges)
-            if edge.core == "N" and edge.element in circuit_ids and edge.element != circuit.id
-        )
-        through = ""
-        if not _reaches(network, neutral, sources_n, others):
-            through = next(
-                (
-                    network.edges[i].element
-                    for i in others
-                    if not _reaches(network, neutral, sources_n, frozenset((i,)))
-                ),
-                "",
-            )
+        through = shared.get(circuit.id, "")
         follows = next((name for name in (circuit.id, *sorted(line_only | neutral_only)) if name in misfit), "")
         found.append(
             BorrowedNeutral(
@@ -169,6 +157,37 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
             )
         )
     return tuple(found)
+
+
+def _shared(network: Network, islands: Sequence[Island]) -> dict[str, str]:
+    """Circuits whose neutral, in some case, has its only way back through the core of another circuit, and that circuit.
+
+    A circuit that hangs on the end of another one altogether, line and neutral, borrows nothing.
+    """
+    number = {key: i for i, key in enumerate(network.nodes)}
+    ends = {c: number[c, "", "N"] for c, _ in network.circuits if (c, "", "N") in number}
+    # only a circuit at whose end a further neutral lands can lend its core
+    lenders = [
+        c for c, end in ends.items() if sum(network.plain[i][4] == "neutral" for i, _ in network.around[end]) > 1
+    ]
+    found: dict[str, str] = {}
+    seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
+    for island in islands if lenders else ():
+        if island.shape in seen:
+            continue
+        seen.add(island.shape)
+        for lender in lenders:
+            cut = frozenset(i for i, edge in enumerate(network.edges) if edge.element == lender)
+            for feed in island.feeds:
+                straight = island.line_part(feed.lines, without=cut)
+                back, with_it = island.neutral_part(feed.neutrals, without=cut), island.neutral_part(feed.neutrals)
+                for circuit, lines in network.circuits:
+                    if circuit == lender or circuit not in ends or circuit in found:
+                        continue
+                    joined = with_it >> ends[circuit] & 1 and not back >> ends[circuit] & 1
+                    if joined and any(straight >> line & 1 for line in lines):
+                        found[circuit] = lender
+    return found
 
 
 def _lost(network: Network, islands: Sequence[Island]) -> dict[str, str]:

@@ -30,8 +30,8 @@ def inspect_file(
     """The report of one description; never raises for what stands in the file.
 
     ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
-    judged; ``islands`` asks for the list of live islands, ``digest`` for the hash of the file.  An error of ours becomes a :class:`Fault`, unless
-    ``ONEBOND_DEBUG`` is set: then it is raised.
+    judged; ``islands`` asks for the list of live islands, ``digest`` for the hash of the file.
+    An error of ours becomes a :class:`Fault`, unless ``ONEBOND_DEBUG`` is set: then it is raised.
     """
     try:
         document, installation, problems, left_out = reading.load(path)
