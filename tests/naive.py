@@ -114,6 +114,7 @@ class Opinion:
         for cid, connection in [*(description.get("connections") or {}).items(), *self.circuits.items()]:
             self._read_connection(cid, connection)
         self.names = tuple(self.variables)
+        self.joined = {v: "mated" if "mated" in values else "closed" for v, values in self.variables.items()}
         self.landing: dict[str, set[str]] = {}  # place id -> cores as written that land on it
         self.arriving: dict[str, set[str]] = {}  # the same, only at the `to` end
         for cid, connection in [*(description.get("connections") or {}).items(), *self.circuits.items()]:
@@ -365,6 +366,29 @@ class Opinion:
                 graph.add_edge(self.node(first, "PE"), self.node(other, "PE"))
         return graph
 
+    def whatever_is_closed(self, without: Iterable[Core] = (), not_through: str = "") -> nx.Graph:
+        """What live conductors can join when every contact is closed, but for some cores and one changeover; no winding."""
+        graph = nx.Graph()
+        out = set(without)
+        for sid in self.sources:
+            graph.add_nodes_from([*self.terminals(sid), self.node(sid, "N")])
+        for core in self.cores:
+            if core.name != "PE" and core.a[0] == core.b[0] == "live":
+                graph.add_nodes_from([core.a, core.b])
+                if core not in out and not core.broken:
+                    graph.add_edge(core.a, core.b)
+        for iid in self.inverters():
+            if yes(self.sources[iid].get("mains-input")):
+                for core in (*LINES, "N"):
+                    graph.add_edge(self.node(f"{iid}.in", core), self.node(f"{iid}.out", core))
+        for tid, changeover in self.changeovers.items():
+            for position in changeover["positions"]:
+                for core in (*LINES, "N"):
+                    graph.add_nodes_from([self.node(tid, core), self.node(f"{tid}.{position}", core)])
+                    if tid != not_through:
+                        graph.add_edge(self.node(tid, core), self.node(f"{tid}.{position}", core))
+        return graph
+
     def pen_graph(self, state: State) -> nx.Graph:
         """What PEN conductors alone join."""
         graph = nx.Graph()
@@ -541,22 +565,20 @@ class Judge:
     def electrode(self, state: State, island: Island) -> None:
         """electrode-missing: an island left alone has to reach an electrode of the installation by its reference."""
         o = self.o
-        if any(o.sources[s]["kind"] == "utility" for s in island.energised):
+        if island.is_it or any(o.sources[s]["kind"] == "utility" for s in island.energised):
             return
         if not any(o.sources[s].get("mounted", "fixed") == "fixed" for s in island.energised):
             return
+        if island.is_it:
+            return  # without a reference there is none that an electrode could serve; its frames are another matter
         earth = o.earth_graph(state)
         rods = [o.node(e["at"], "PE") for e in o.electrodes.values()]
         own = [t.pe for t in island.ties if t.kind != "star"]
         for sid in island.forming:
             # without an own reference the frame is all that could be earthed; that it is not then follows from the lack of one
-            ends = (
-                own
-                if own and not island.is_it
-                else [o.node(m, "PE") for m in self.o.groups.get(o.declared(sid), {"members": [sid]})["members"]]
-            )
-            if not any(rod in nx.node_connected_component(earth, end) for rod in rods for end in ends):
-                self.say("electrode-missing", o.declared(sid), state, root=bool(own) or island.is_it)
+            frames = [o.node(m, "PE") for m in o.groups.get(o.declared(sid), {"members": [sid]})["members"]]
+            if not any(rod in nx.node_connected_component(earth, end) for rod in rods for end in own or frames):
+                self.say("electrode-missing", o.declared(sid), state, root=bool(own))
 
     def only_borrowed(self, state: State, island: Island) -> bool:
         """Whether the reference that a detached supply takes away was the supplier's: another rule judges that."""
@@ -713,8 +735,10 @@ class Judge:
                     continue
                 if loads_wanted and not any(n[1] in o.circuits for n in lower):
                     continue
+                # what comes out of an inverter that passes through is the infeed of that inverter
+                straight = nx.node_connected_component(o.line_graph(state, passing=(), without=cut), core.b)
                 for sid in energised:
-                    if o.sources[sid]["kind"] != "utility" and any(t in lower for t in o.terminals(sid)):
+                    if o.sources[sid]["kind"] != "utility" and any(t in straight for t in o.terminals(sid)):
                         self.say("infeed-behind-rcd", o.declared(sid), state)
 
     def electrodes(self, state: State) -> None:
@@ -747,7 +771,8 @@ class Judge:
     def splits(self, state: State, islands: list[Island]) -> None:
         """bond-missing-at-pen-split, for boards whose neutral belongs to a live island."""
         o = self.o
-        closed = {o.enclosure(o.place(o.bonds[t.id]["at"])[0]) for t in o.ties(state) if t.kind == "bond"}
+        # a bond that an open device cuts off from the board's neutral joins nothing there
+        closed = {o.enclosure(t.n[1]) for i in islands for t in i.ties if t.kind == "bond"}
         for bid in o.boards:
             if "PEN" not in o.arriving.get(bid, set()) or not any(o.node(bid, "N") in i.nodes for i in islands):
                 continue
@@ -823,17 +848,6 @@ class Judge:
                     with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
                     if with_line != nx.has_path(back_rest, back, o.node(sid, "N")):
                         self.say("neutral-borrowed", cid, state)
-            for sid in feeding:
-                for other in o.circuits:
-                    cut = [c for c in o.cores if c.connection == other and neutral(c.name) == "N"]
-                    by_line = [c for c in o.cores if c.connection == other and c.name in LINES]
-                    straight = o.line_graph(state, without=by_line)
-                    if (
-                        other != cid
-                        and any(nx.has_path(straight, line, t) for t in o.terminals(sid))
-                        and not nx.has_path(o.neutral_graph(state, without=cut), back, o.node(sid, "N"))
-                    ):
-                        self.say("neutral-borrowed", cid, state)
 
     # ---------------------------------------------------------------- over all states
 
@@ -875,7 +889,8 @@ class Judge:
                     self.say("changeover-neutral-solid", tid, state)
         tn = not any(s["kind"] == "utility" and s["earthing"] in ("TT", "IT") for s in o.sources.values())
         for tid in solid:
-            if o.rulebook in ("iec", "bs7671") and tn and ("changeover-neutral-solid", tid) not in self.found:
+            warned = o.rulebook in ("iec", "bs7671") and tn and self.different_sources(tid)
+            if warned and ("changeover-neutral-solid", tid) not in self.found:
                 self.still["changeover-neutral-solid", tid] = "warning"
 
     def has_solid_neutral(self, tid: str) -> bool:
@@ -888,7 +903,9 @@ class Judge:
 
     def at_split(self, cluster: Cluster) -> bool:
         """Whether a reference is a bond where a PEN arrives."""
-        return any(t.kind == "bond" and "PEN" in self.o.arriving.get(t.n[1], set()) for t in cluster)
+        o = self.o
+        split = {o.enclosure(b) for b in o.boards if "PEN" in o.arriving.get(b, set())}
+        return any(t.kind == "bond" and o.enclosure(t.n[1]) in split for t in cluster)
 
     def needed(self, cluster: Cluster) -> bool:
         """Whether a reference is the only one of its island in some state."""
@@ -944,6 +961,9 @@ class Judge:
                 self.still["pen-switched", tid] = "error"
             if o.rulebook == "as-nzs" and "N" in poles and self.supply_neutral_lands(tid):
                 self.still["changeover-neutral-switched", tid] = "error"
+        for cid in o.circuits:
+            if self.neutral_by_another_circuit(cid):
+                self.still["neutral-borrowed", cid] = "error"
         for iid, _rcd in self.fed_through & (self.final_board | self.reference_beyond):
             self.still["inverter-fed-behind-rcd", o.declared(iid)] = "error"
         for place in [*o.boards, *o.circuits]:
@@ -953,6 +973,38 @@ class Judge:
         for sid in o.sources:
             if o.declared(sid) not in self.feeding:
                 self.still["nothing-supplied", o.declared(sid)] = "warning"
+
+    def neutral_by_another_circuit(self, cid: str) -> bool:
+        """Whether the neutral of a circuit comes only by the core of another circuit, and its line does not."""
+        o = self.o
+        lines = [c.b for c in o.cores if c.connection == cid and c.name in LINES]
+        back = o.node(cid, "N")
+        whole = o.whatever_is_closed()
+        if not lines or back not in whole:
+            return False
+
+        for other in o.circuits:
+            rest = o.whatever_is_closed(without=[c for c in o.cores if c.connection == other])
+            for sid in o.sources:
+                cold, hot = o.node(sid, "N"), o.terminals(sid)
+                if (
+                    other != cid and nx.has_path(whole, back, cold) and not nx.has_path(rest, back, cold)
+                    and any(nx.has_path(rest, lines[0], end) for end in hot)
+                ):
+                    return True
+        return False
+
+    def different_sources(self, tid: str) -> bool:
+        """Whether more than one source can come to the inputs of a changeover."""
+        o = self.o
+        graph = o.whatever_is_closed(not_through=tid)
+        sides = [o.node(f"{tid}.{p}", c) for p in o.changeovers[tid]["positions"] for c in (*LINES, "N")]
+        coming = {
+            o.declared(s)
+            for s in o.sources
+            if any(nx.has_path(graph, side, end) for side in sides for end in (*o.terminals(s), o.node(s, "N")))
+        }
+        return len(coming) > 1
 
     def supply_neutral_lands(self, tid: str) -> bool:
         """Whether the neutral of a utility comes to a changeover, by whatever way can be closed."""
