@@ -659,13 +659,15 @@ class Judge:
     def behind_rcds(self, state: State, island: Island) -> None:
         """bond-behind-rcd, for each energised source that feeds through the device."""
         o = self.o
+        lines = o.line_graph(state)
         for _rcd, sensed in self.closed_rcds(state):
             rest = o.live_graph(state, without=sensed)
             # what only follows brings no voltage of its own that a reference would serve; a group is one source
             for name in {o.declared(s) for s in island.forming}:
                 ends = [t for s in island.forming if o.declared(s) == name for t in o.terminals(s)]
                 mine = {n for t in ends for n in nx.node_connected_component(rest, t)}
-                if not any((c.a in mine) != (c.b in mine) for c in sensed if c.name in LINES):
+                reached = {n for t in ends for n in nx.node_connected_component(lines, t)}
+                if not any(c.a in reached for c in sensed if c.name in LINES):
                     continue
                 for tie in island.ties:
                     if tie.kind != "star" and tie.n not in mine:
@@ -697,7 +699,8 @@ class Judge:
         for dead in o.sources:
             if state.get(dead) not in ("absent", "standing"):
                 continue
-            feeders = [s for s in energised if any(t in reach[s] for t in o.terminals(dead))]
+            # what only follows is there because another source feeds these conductors already
+            feeders = [s for s in energised if not o.follows(s) and any(t in reach[s] for t in o.terminals(dead))]
             if feeders:
                 self.backfeeds.append((dead, feeders, state))
         for iid in o.inverters():
@@ -848,6 +851,13 @@ class Judge:
                     with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
                     if with_line != nx.has_path(back_rest, back, o.node(sid, "N")):
                         self.say("neutral-borrowed", cid, state)
+            for other in o.circuits:
+                cut = [c for c in o.cores if c.connection == other]
+                line_rest, back_rest = o.line_graph(state, without=cut), o.neutral_graph(state, without=cut)
+                for sid in feeding:
+                    with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
+                    if other != cid and with_line and not nx.has_path(back_rest, back, o.node(sid, "N")):
+                        self.say("neutral-borrowed", cid, state)
 
     # ---------------------------------------------------------------- over all states
 
@@ -988,7 +998,9 @@ class Judge:
             for sid in o.sources:
                 cold, hot = o.node(sid, "N"), o.terminals(sid)
                 if (
-                    other != cid and nx.has_path(whole, back, cold) and not nx.has_path(rest, back, cold)
+                    other != cid
+                    and nx.has_path(whole, back, cold)
+                    and not nx.has_path(rest, back, cold)
                     and any(nx.has_path(rest, lines[0], end) for end in hot)
                 ):
                     return True

@@ -73,7 +73,6 @@ def test_field_limit_of_a_trade_magazine() -> None:
 def test_the_gates_of_iec_60269_are_never_laxer(rating_a: int) -> None:
     by_gate_a = gg_operating_current_a(rating_a, 5)
     assert by_gate_a is not None
-    # 200 A is the one exception: BS 7671 asks for 0.18 ohm, 1214 A, and the gate for 1250 A (0.175 ohm, printed 0.17).
     assert largest_loop_ohm(230, by_gate_a, 0.95) <= bs_fuse_loop_ohm("BS 88-2", rating_a, 5)
 
 

@@ -618,15 +618,14 @@ class Facts:
                     continue
                 if island.value(feed.variable) not in ("absent", "standing"):
                     continue
-                by = next(
-                    (
-                        other
-                        for other in island.feeds
-                        if any(island.feed_lines[other.id] >> node & 1 for node in feed.lines)
-                    ),
-                    None,
-                )
-                pair = parallel.get(frozenset((feed.id, by.id))) if by else None
+                feeders = [
+                    other
+                    for other in island.feeds
+                    if other.forming and any(island.feed_lines[other.id] >> node & 1 for node in feed.lines)
+                ]
+                by = feeders[0] if feeders else None
+                pairs = [parallel.get(frozenset((feed.id, other.id))) for other in feeders]
+                pair = pairs[0] if all(pairs) and pairs else None
                 found.append(
                     Dead(
                         feed.id,

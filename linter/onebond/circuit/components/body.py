@@ -5,6 +5,7 @@ Touch voltages are prospective (without a body) unless a function here puts the 
 
 from __future__ import annotations
 
+import itertools
 import math
 
 from onebond.circuit.components.refusal import known, within
@@ -34,10 +35,10 @@ _IEEE_80 = {50: 0.116, 70: 0.157}
 def body_impedance_ohm(touch_v: float, percentile: int = 50, edition: int = 2005) -> float:
     """Impedance in ohm of a body, hand to hand, that a share of people does not exceed.
 
-    Limits: 25 to 1000 V across the body, dry skin, large contact area, 50/60 Hz; percentile 5, 50 or 95; straight lines between
-    the printed voltages.
-    Source: IEC TS 60479-1:2005 table 1 (from memory); the edition of 1994 differs (2625 instead of 2500 ohm at 50 V) and is there
-    for comparison (from memory).  2005 is used; a report states the edition.
+    Limits: 25 to 1000 V across the body, dry skin, large contact area, 50/60 Hz; percentile 5, 50 or 95; straight
+    lines between the printed voltages.
+    Source: IEC TS 60479-1:2005 table 1 (from memory); the edition of 1994 differs (2625 instead of 2500 ohm at 50
+    V) and is there for comparison (from memory).  2005 is used; a report states the edition.
     Example: 50 V: 2500 ohm.
 
     >>> body_impedance_ohm(50)
@@ -47,7 +48,7 @@ def body_impedance_ohm(touch_v: float, percentile: int = 50, edition: int = 2005
     column = known({5: 0, 50: 1, 95: 2}, percentile, "percentile of people")
     within(touch_v, 25, 1000, "voltage across the body", "V")
     points = list(table.items())
-    for (low_v, low), (high_v, high) in zip(points, points[1:], strict=False):
+    for (low_v, low), (high_v, high) in itertools.pairwise(points):
         if touch_v <= high_v:
             share = (touch_v - low_v) / (high_v - low_v)
             return float(low[column] + share * (high[column] - low[column]))
@@ -79,6 +80,7 @@ def touch_current_a(open_circuit_v: float, source_ohm: complex, body_ohm: float 
     """
     within(open_circuit_v, 0, 1000, "touch voltage without the body", "V")
     within(abs(source_ohm), 0, 1e12, "impedance behind the touch voltage", "ohm")
+    within(source_ohm.real, 0, 1e12, "resistance behind the touch voltage", "ohm")
     within(body_ohm, 200, 10_000, "impedance of the body", "ohm")
     return open_circuit_v / abs(source_ohm + body_ohm)
 
@@ -100,7 +102,8 @@ def ieee80_current_a(duration_s: float, body_kg: int = 50) -> float:
 def touch_time_s(touch_v: float, skin: str = "dry") -> float | None:
     """The longest time in s that a prospective touch voltage may last by the older curves; ``None`` at or below the limit voltage.
 
-    Limits: up to 500 V ``dry`` (limit 50 V) and 280 V ``wet`` (25 V); between the printed points the shorter time counts.
+    Limits: up to 500 V ``dry`` (limit 50 V) and 280 V ``wet`` (25 V); between the printed points the shorter time
+    counts.
     Source: IEC 364-4-41 of old, NF C 15-100 (from memory); today's limits are the times of table 41.1.
     Example: 120 V dry: 0.34 s.
 

@@ -75,8 +75,8 @@ def floating_reading_v(
 ) -> float:
     """What a voltmeter between one conductor of a floating source and PE reads, in V.
 
-    Limits: one source, two conductors; ``near_f`` is the capacitance to PE of the conductor that is read, ``far_f`` of the other one,
-    ``loading_ohm`` the meter itself (``None``: an ideal one).
+    Limits: one source, two conductors; ``near_f`` is the capacitance to PE of the conductor that is read, ``far_f``
+    of the other one, ``loading_ohm`` the meter itself (``None``: an ideal one).
     Source: voltage divider (recomputed in two independent ways).
     Example: 230 V, 4.7 nF each: 114.93 V with 10 Mohm, 1.02 V with 3 kohm.
 

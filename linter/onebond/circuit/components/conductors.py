@@ -116,10 +116,10 @@ _NEC_COEFFICIENT = {"copper": 0.00323, "aluminium": 0.00330}  # per kelvin at 75
 def dc_resistance_ohm_km(size_mm2: float, material: str = "copper", conductor_class: int = 2) -> float:
     """Maximum d.c. resistance of one plain conductor at 20 C, in ohm/km.
 
-    Limits: standard sizes only; copper class 1 (solid, to 400 mm2), 2 and 5 (and 6, which has the same column), aluminium class 1
-    and 2 from 10 mm2.  Class 5 at 50 mm2 is lower than class 2: the standard has it so.
-    Source: IEC 60228 tables 1 to 3 (seen: four makers' catalogues, which agree).  A guide of 2008 prints 0.0221 for 630 mm2
-    copper, which is an older standard; 0.0283 is used here.
+    Limits: standard sizes only; copper class 1 (solid, to 400 mm2), 2 and 5 (and 6, which has the same column),
+    aluminium class 1 and 2 from 10 mm2.  Class 5 at 50 mm2 is lower than class 2: the standard has it so.
+    Source: IEC 60228 tables 1 to 3 (seen: four makers' catalogues, which agree).  A guide of 2008 prints 0.0221 for
+    630 mm2 copper, which is an older standard; 0.0283 is used here.
     Example: 2.5 mm2 copper, class 2.
 
     >>> dc_resistance_ohm_km(2.5)
@@ -133,8 +133,8 @@ def dc_resistance_ohm_km(size_mm2: float, material: str = "copper", conductor_cl
 def temperature_factor(temperature_c: float, material: str = "copper", practice: str = "iec60228") -> float:
     """How many times its resistance at 20 C a conductor has at another temperature.
 
-    Limits: -40 C to 250 C, copper and aluminium; ``practice`` is ``iec60228`` (0.00393 copper, 0.00403 aluminium) or ``rounded``
-    (0.004 for both, as installation guides and the multipliers 1.04, 1.20 and 1.28 have it).
+    Limits: -40 C to 250 C, copper and aluminium; ``practice`` is ``iec60228`` (0.00393 copper, 0.00403 aluminium)
+    or ``rounded`` (0.004 for both, as installation guides and the multipliers 1.04, 1.20 and 1.28 have it).
     Source: IEC 60228 (seen), the rounded multiplier 1.20 for 70 C (seen), the others (recomputed).
     Example: PVC at 70 C in installation practice, 1.20; by IEC 60228 1.1965.
 
@@ -149,8 +149,9 @@ def temperature_factor(temperature_c: float, material: str = "copper", practice:
 def reactance_ohm_km(arrangement: str = "multicore") -> float:
     """Typical reactance of a conductor at 50 Hz by the way that it runs, in ohm/km.
 
-    Limits: low-voltage cables at 50 Hz; ``multicore``, ``trefoil``, ``flat-touching``, ``spaced`` (0.13 to 0.15 are in print: the higher
-    one), ``busbar``, and ``separate-pe``, a protective conductor that runs away from its lines: *at least* 0.3.
+    Limits: low-voltage cables at 50 Hz; ``multicore``, ``trefoil``, ``flat-touching``, ``spaced`` (0.13 to 0.15 are
+    in print: the higher one), ``busbar``, and ``separate-pe``, a protective conductor that runs away from its
+    lines: *at least* 0.3.
     Source: multicore and busbar: a published calculation sheet (seen); the rest (from memory).
     Example: a multi-core cable.
 
@@ -164,7 +165,8 @@ def parallel_runs_ohm(one_ohm: complex, runs: int) -> complex:
     """Impedance of equal conductors in parallel, in ohm.
 
     Limits: 1 to 20 runs of the same size, material and length, so that they share the current equally.
-    Source: a published calculation sheet divides by the number of runs (seen), e.g. 5 m of 4 x 300 mm2 at 0.0812 and 0.090 ohm/km.
+    Source: a published calculation sheet divides by the number of runs (seen), e.g. 5 m of 4 x 300 mm2 at 0.0812
+    and 0.090 ohm/km.
     Example: that sheet: 0.1015 and 0.1125 milliohm.
 
     >>> z = parallel_runs_ohm(5e-3 * (0.0812 + 0.090j), 4)
@@ -189,8 +191,10 @@ def core_impedance_ohm(
 ) -> complex:
     """Resistance and reactance of one core of a cable, in ohm; ``per_length_ohm_km`` is its reactance.
 
-    Limits: standard sizes, 0 m to 50 km; d.c. resistance, so the skin effect (2 % at 240 mm2, more above) is left out.
-    Source: IEC 60228 (seen) with :func:`temperature_factor`; the book "Basic Electrical Installation Work" (seen) works the example.
+    Limits: standard sizes, 0 m to 50 km; d.c. resistance, so the skin effect (2 % at 240 mm2, more above) is left
+    out.
+    Source: IEC 60228 (seen) with :func:`temperature_factor`; the book "Basic Electrical Installation Work" (seen)
+    works the example.
     Example: 30 m of 2.5 mm2 with 1.5 mm2: R1 + R2 = 0.585 ohm.
 
     >>> f"{(core_impedance_ohm(2.5, 30) + core_impedance_ohm(1.5, 30)).real:.3f}"
@@ -207,7 +211,8 @@ def line_and_pe_ohm_km(line_mm2: float, pe_mm2: float) -> float:
     """R1 + R2: line and protective conductor of a copper cable together at 20 C, in ohm/km.
 
     Limits: class 2 copper, standard sizes, d.c. resistance.
-    Source: a United Kingdom distributor's table and a guide of 2008, appendix 4 (seen); sum of two values of IEC 60228 (recomputed).
+    Source: a United Kingdom distributor's table and a guide of 2008, appendix 4 (seen); sum of two values of IEC
+    60228 (recomputed).
     Example: 2.5 mm2 with 1.5 mm2.
 
     >>> f"{line_and_pe_ohm_km(2.5, 1.5):.2f}"
@@ -219,7 +224,8 @@ def line_and_pe_ohm_km(line_mm2: float, pe_mm2: float) -> float:
 def armour_ohm_km(size_mm2: float, cores: int) -> float:
     """Resistance at 20 C of the steel wire armour that serves as protective conductor, in ohm/km.
 
-    Limits: two-, three- and four-core cables of 1.5 to 6 mm2; larger cables are not in the table and have to be declared.
+    Limits: two-, three- and four-core cables of 1.5 to 6 mm2; larger cables are not in the table and have to be
+    declared.
     Source: a guide of 2008, table 4.4 (seen).
     Example: four-core 6 mm2.
 
@@ -254,7 +260,7 @@ def awg_mm2(gauge: int) -> float:
     '2.081 107.2'
     """
     within(gauge, -3, 40, "gauge", "AWG")
-    return math.pi / 4 * (0.127 * 92 ** ((36 - gauge) / 39)) ** 2
+    return math.pi / 4 * (0.127 * math.pow(92, (36 - gauge) / 39)) ** 2
 
 
 def american_mm2(size: str) -> float:
@@ -293,24 +299,27 @@ def nec_dc_ohm_km(size: str, material: str = "copper", stranded: bool = True) ->
     """Direct-current resistance at 75 C of an American conductor size, in ohm/km.
 
     Limits: uncoated; 14 AWG to 1000 kcmil; solid from 14 to 8 AWG only.
-    Source: NEC chapter 9 table 8, ohm/kft: 6 AWG to 500 kcmil and the solid sizes (seen: web copy), stranded 14 to 8 AWG and 600
-    kcmil and up (from memory).  That web copy labels the solid figures of 14 to 8 AWG "stranded"; here they are the solid ones.
+    Source: NEC chapter 9 table 8, ohm/kft: 6 AWG to 500 kcmil and the solid sizes (seen: web copy), stranded 14 to
+    8 AWG and 600 kcmil and up (from memory).  That web copy labels the solid figures of 14 to 8 AWG "stranded";
+    here they are the solid ones.
     Example: 14 AWG solid, 10.07 ohm/km.
 
     >>> f"{nec_dc_ohm_km('14', stranded=False):.2f}"
     '10.07'
     """
     table = _TABLE_8_STRANDED_OHM_KFT if stranded else _TABLE_8_SOLID_OHM_KFT
-    row = known(table, size, "stranded conductor size" if stranded else "solid conductor size")
-    return row[known({"copper": 0, "aluminium": 1}, material, "conductor material")] / KM_PER_KFT
+    copper, aluminium = known(table, size, "stranded conductor size" if stranded else "solid conductor size")
+    ohm_kft = known({"copper": copper, "aluminium": aluminium}, material, "conductor material")
+    return ohm_kft / KM_PER_KFT
 
 
 def nec_ac_ohm_km(size: str, material: str = "copper", conduit: str = "pvc") -> complex:
     """Resistance and reactance at 60 Hz and 75 C of single conductors in conduit, in ohm/km.
 
-    Limits: three single conductors; conduit ``pvc``, ``aluminium`` or ``steel``; 14 AWG (copper only) to 1000 kcmil.
-    Source: NEC chapter 9 table 9, ohm/kft: up to 300 kcmil (seen: web copy), above (from memory).  For 1/0 copper in
-    aluminium conduit that copy prints 0.12; 0.13 (from memory) is used.
+    Limits: three single conductors; conduit ``pvc``, ``aluminium`` or ``steel``; 14 AWG (copper only) to 1000
+    kcmil.
+    Source: NEC chapter 9 table 9, ohm/kft: up to 300 kcmil (seen: web copy), above (from memory).  For 1/0 copper
+    in aluminium conduit that copy prints 0.12; 0.13 (from memory) is used.
     Example: 1/0 copper in steel: 0.12 and 0.055 ohm/kft.
 
     >>> z = nec_ac_ohm_km("1/0", conduit="steel") * 0.3048

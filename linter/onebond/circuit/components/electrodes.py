@@ -43,7 +43,8 @@ def rod_ohm(soil_ohm_m: float, length_m: float, diameter_m: float) -> float:
     """Resistance of one driven rod or pipe, in ohm.
 
     Limits: length 0.3 to 100 m in the soil and at least ten diameters.
-    Source: rho / (2 pi L) (ln(8 L / d) - 1), BS 7430, IEEE 142, Dwight (seen: three texts).  This one is used, not rho / L.
+    Source: rho / (2 pi L) (ln(8 L / d) - 1), BS 7430, IEEE 142, Dwight (seen: three texts).  This one is used, not
+    rho / L.
     Example: 100 ohm m, 2.4 m x 16 mm: 40.39 ohm.
 
     >>> f"{rod_ohm(100, 2.4, 0.016):.2f}"
@@ -59,8 +60,9 @@ def rods_in_line_ohm(soil_ohm_m: float, length_m: float, diameter_m: float, rods
     """Resistance of equal rods in a straight line, joined, in ohm.
 
     Limits: 2 to 10 rods, spacing from one rod length to 1 km.
-    Source: R / n (1 + lambda a), a = rho / (2 pi R s), BS 7430 (seen), its table of lambda (from memory).  A published example of
-    9 rods (55 ohm m, 3 m x 25 mm, 10 m apart) takes lambda = 1 and gets 1.99 ohm; the table's 3.61 gives 2.253 and is used.
+    Source: R / n (1 + lambda a), a = rho / (2 pi R s), BS 7430 (seen), its table of lambda (from memory).  A
+    published example of 9 rods (55 ohm m, 3 m x 25 mm, 10 m apart) takes lambda = 1 and gets 1.99 ohm; the table's
+    3.61 gives 2.253 and is used.
     Example: that one, with the table.
 
     >>> f"{rods_in_line_ohm(55, 3, 0.025, 9, 10):.3f}"
@@ -76,12 +78,12 @@ def two_rods_close_ohm(soil_ohm_m: float, length_m: float, diameter_m: float, sp
     """Resistance of two equal rods nearer to each other than their length, joined, in ohm.
 
     Limits: spacing from twenty diameters to one length.
-    Source: Dwight, "Calculation of Resistances to Ground" (from memory; the mean potential of one rod in the field of the other,
-    integrated, agrees within 1 %: recomputed).
-    Example: 8 ft x 5/8 in, 6 ft apart, 100 ohm m: 24.5 ohm, where one rod has 39.90 ohm.
+    Source: Dwight, "Calculation of Resistances to Ground" (from memory; the mean potential of one rod in the field
+    of the other, integrated, agrees within 0.01 %: recomputed).
+    Example: 8 ft x 5/8 in, 6 ft apart, 100 ohm m: 23.3 ohm, where one rod has 39.90 ohm.
 
     >>> f"{two_rods_close_ohm(100, 2.4384, 0.015875, 1.8288):.1f}"
-    '24.5'
+    '23.3'
     """
     rod_ohm(soil_ohm_m, length_m, diameter_m)
     within(spacing_m, 20 * diameter_m, length_m, "spacing of the rods (at most their length)", "m")
@@ -115,8 +117,8 @@ def horizontal_ohm(soil_ohm_m: float, length_m: float, diameter_m: float, depth_
     """Resistance of a straight horizontal conductor in the soil, in ohm.
 
     Limits: length 1 m to 1 km and at least ten times the depth; depth 0.1 to 5 m and at least five diameters.
-    Source: Dwight, buried horizontal wire (from memory).  The figure 8.575 ohm of the comparison with 2 rho / L (recomputed) comes out
-    of it with 8 mm at 0.6 m; this one is used, the approximation is 17 % higher.
+    Source: Dwight, buried horizontal wire (from memory).  The figure 8.575 ohm of the comparison with 2 rho / L
+    (recomputed) comes out of it with 8 mm at 0.6 m; this one is used, the approximation is 17 % higher.
     Example: 100 ohm m, 20 m of 8 mm, 0.6 m deep.
 
     >>> f"{horizontal_ohm(100, 20, 0.008, 0.6):.3f}"
@@ -135,8 +137,10 @@ def horizontal_ohm(soil_ohm_m: float, length_m: float, diameter_m: float, depth_
 def ring_ohm(soil_ohm_m: float, ring_diameter_m: float, diameter_m: float, depth_m: float) -> float:
     """Resistance of a ring of bare conductor in the soil, in ohm.
 
-    Limits: ring of 1 to 500 m diameter, at most a fifth of it deep; depth 0.1 to 5 m and at least five conductor diameters.
-    Source: rho / (2 pi^2 D) (ln(8 D / d) + ln(4 D / s)), s twice the depth, Dwight (from memory).  This one is used, not rho / (4 r).
+    Limits: ring of 1 to 500 m diameter, at most a fifth of it deep; depth 0.1 to 5 m and at least five conductor
+    diameters.
+    Source: rho / (2 pi^2 D) (ln(8 D / d) + ln(4 D / s)), s twice the depth, Dwight (from memory).  This one is
+    used, not rho / (4 r).
     Example: 100 ohm m, 10 m ring of 8 mm at 0.6 m: 6.4 ohm; the approximation says 5.
 
     >>> f"{ring_ohm(100, 10, 0.008, 0.6):.1f}"
@@ -154,8 +158,9 @@ def plate_ohm(soil_ohm_m: float, area_m2: float) -> float:
     """Resistance of a plate of an area in m2 (one face counted), in ohm.
 
     Limits: 0.05 to 20 m2, buried well below the surface.
-    Source: rho / 4 sqrt(pi / A), BS 7430 (from memory, recomputed).  The perimeter formula of :func:`plate_approximate_ohm` gives less
-    than half of it for 0.6 m x 0.6 m (33.3 against 73.9 ohm): this one, the higher, is used.
+    Source: rho / 4 sqrt(pi / A), BS 7430 (from memory, recomputed).  The perimeter formula of
+    :func:`plate_approximate_ohm` gives less than half of it for 0.6 m x 0.6 m (33.3 against 73.9 ohm): this one,
+    the higher, is used.
     Example: 100 ohm m, 1 m2: 44.31 ohm.
 
     >>> f"{plate_ohm(100, 1):.2f}"

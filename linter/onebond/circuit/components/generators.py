@@ -71,7 +71,8 @@ def subtransient_current_a(rating_va: float, voltage_v: float, subtransient_pu: 
 def earth_fault_impedance_ohm(positive_ohm: complex, negative_ohm: complex, zero_ohm: complex) -> complex:
     """Impedance of the source, in ohm, that a fault from one line to the star point meets: a third of the three sequences.
 
-    Limits: a three-phase set with its star point brought out; all three sequences declared, none guessed from another.
+    Limits: a three-phase set with its star point brought out; all three sequences declared, none guessed from
+    another.
     Source: symmetrical components, I = 3 U0 / (Z1 + Z2 + Z0) (from memory).
     Example: three equal sequences behave like one winding.
 
@@ -88,8 +89,8 @@ def sustained(
 ) -> Sustained | None:
     """The sustained fault current as declared, in A or as a multiple of the rated current; ``None`` where it is not declared.
 
-    Limits: nothing is assumed: a small self-excited set may fall to 0.3 In, one with a separate exciter may hold 3 In for 2 to
-    10 s, and the one is no proof for the other.  Without a declaration disconnection is not proven.
+    Limits: nothing is assumed: a small self-excited set may fall to 0.3 In, one with a separate exciter may hold 3
+    In for 2 to 10 s, and the one is no proof for the other.  Without a declaration disconnection is not proven.
     Source: "Electrical Installation Guide", chapter N (from memory).
     Example: 28.87 A declared with 3 x rated for 10 s.
 

@@ -32,9 +32,10 @@ def rated_current_a(rating_va: float, voltage_v: float, phases: int = 1) -> floa
 def limit_a(rated_a: float, declared_a: float | None = None, declared_factor: float | None = None) -> float | None:
     """The largest current of an inverter in A, as declared in ampere or as a multiple of rated; ``None`` if not declared.
 
-    Limits: up to 10 x rated.  Nothing is assumed: grid-following 1.1 to 1.2, stand-alone 1.5 to 2 and uninterruptible supplies 1.5
-    to 3 x rated are in print, and none of them proves that a device operates.
-    Source: industrial knowledge bases 1.1 to 1.2 and 2 (seen), a maker's uninterruptible supply 150 % and 300 % for 20 ms (seen).
+    Limits: up to 10 x rated.  Nothing is assumed: grid-following 1.1 to 1.2, stand-alone 1.5 to 2 and
+    uninterruptible supplies 1.5 to 3 x rated are in print, and none of them proves that a device operates.
+    Source: industrial knowledge bases 1.1 to 1.2 and 2 (seen), a maker's uninterruptible supply 150 % and 300 % for
+    20 ms (seen).
     Example: 21.74 A with 2 x rated: 43.5 A.
 
     >>> f"{limit_a(21.74, declared_factor=2):.1f}"
@@ -59,9 +60,10 @@ def stages(
 ) -> tuple[Stage, ...]:
     """What flows into a fault, one stage after the other: the limit for its duration, then what is sustained until shutdown.
 
-    Limits: ``prospective_a`` is the current that the fault loop would draw from the unlimited source; below the limit the source is a
-    voltage source and has a single stage without end.  After ``for_s`` the output collapses to ``sustained_a`` (0 unless declared)
-    until ``off_s``, the declared shutdown time.  Without ``for_s`` the limit has no declared end.
+    Limits: ``prospective_a`` is the current that the fault loop would draw from the unlimited source; below the
+    limit the source is a voltage source and has a single stage without end.  After ``for_s`` the output collapses
+    to ``sustained_a`` (0 unless declared) until ``off_s``, the declared shutdown time.  Without ``for_s`` the limit
+    has no declared end.
     Source: a maker's uninterruptible supply without bypass: 300 % for up to 20 ms, then 150 % (seen).
     Example: 20 A unit into a solid fault.
 
@@ -101,9 +103,10 @@ def limited_touch_voltage_v(current_a: float, pe_ohm: float) -> float:
 def declared_breaker_covers(curve: str, rating_a: float, declared: tuple[tuple[str, float], ...]) -> bool:
     """Whether a breaker is on the maker's list of those that the inverter trips: same curve, and no larger than listed.
 
-    Limits: a list entry is (curve, largest rating in A); curves B, C and D.  A breaker of a quicker curve than the listed one is covered
-    too (B by a C entry).  Where a list is declared it goes before the arithmetic "upper magnetic limit below the current limit":
-    the two disagree in practice, since the maker has tested the first half-waves and the arithmetic knows only the steady limit.
+    Limits: a list entry is (curve, largest rating in A); curves B, C and D.  A breaker of a quicker curve than the
+    listed one is covered too (B by a C entry).  Where a list is declared it goes before the arithmetic "upper
+    magnetic limit below the current limit": the two disagree in practice, since the maker has tested the first
+    half-waves and the arithmetic knows only the steady limit.
     Source: makers' lists of permitted miniature circuit-breakers (second-hand).
     Example: C10 on the list, B10 asked for, C16 asked for.
 

@@ -47,8 +47,9 @@ def rated_current_a(rating_va: float, line_voltage_v: float, phases: int = 3) ->
 def impedance_ohm(rating_va: float, line_voltage_v: float, impedance_pu: float, resistance_pu: float = 0.0) -> complex:
     """Short-circuit impedance of a transformer in ohm a phase: impedance voltage and its resistive part, per unit.
 
-    Limits: impedance voltage 0.001 to 0.5; the resistive part is not larger.  Without it the impedance is a pure reactance, which
-    is wrong for small transformers: their X/R falls to 1.6 at 100 kVA.  With one phase the voltage is that of the winding.
+    Limits: impedance voltage 0.001 to 0.5; the resistive part is not larger.  Without it the impedance is a pure
+    reactance, which is wrong for small transformers: their X/R falls to 1.6 at 100 kVA.  With one phase the voltage
+    is that of the winding.
     Source: Z = u U^2 / S, "Electrical Installation Guide", tables G31 and G33 (seen: wiki page).
     Example: 400 kVA, 420 V, 4 %: 17.64 milliohm.
 
@@ -82,8 +83,8 @@ def typical_impedance_ohm(rating_kva: int) -> complex:
     Source: "Electrical Installation Guide", figure G35 (from memory; Z = u U^2 / S and R^2 + X^2 = Z^2 recomputed).
     Example: 400 kVA: 5.1 and 16.9 milliohm.
 
-    >>> typical_impedance_ohm(400)
-    (0.0051+0.0169j)
+    >>> f"{typical_impedance_ohm(400) * 1000:.1f}"
+    '5.1+16.9j'
     """
     resistance, reactance, *_ = known(TYPICAL_MOHM, rating_kva, "rating of a typical transformer in kVA")
     return complex(resistance / 1000, reactance / 1000)
@@ -92,8 +93,8 @@ def typical_impedance_ohm(rating_kva: int) -> complex:
 def zero_sequence_ohm(positive_ohm: complex, connection: str) -> complex:
     """Zero-sequence impedance at the secondary of a transformer, in ohm a phase.
 
-    Limits: ``Dyn`` (equal to the positive sequence; some designs are a little lower) and ``Yzn`` (a tenth); the network on the primary side
-    does not appear in it.
+    Limits: ``Dyn`` (equal to the positive sequence; some designs are a little lower) and ``Yzn`` (a tenth); the
+    network on the primary side does not appear in it.
     Source: IEC 60909 (from memory).
     Example: Dyn.
 
@@ -107,9 +108,10 @@ def zero_sequence_ohm(positive_ohm: complex, connection: str) -> complex:
 def voltage_factor(network: str, extreme: str, edition: str = "2016") -> float:
     """The voltage factor c of IEC 60909 for a maximum or a minimum short-circuit current.
 
-    Limits: network ``low-6`` (low voltage, tolerance +6 %), ``low-10`` (+10 %) or ``high``; extreme ``max`` or ``min``; edition 2016 or 2001.
-    Source: IEC 60909-0:2016 table 1 (seen).  The edition of 2001 has 0.95 as minimum for both low voltages (seen in an older
-    program); 2016 is used unless the caller asks.
+    Limits: network ``low-6`` (low voltage, tolerance +6 %), ``low-10`` (+10 %) or ``high``; extreme ``max`` or
+    ``min``; edition 2016 or 2001.
+    Source: IEC 60909-0:2016 table 1 (seen).  The edition of 2001 has 0.95 as minimum for both low voltages (seen in
+    an older program); 2016 is used unless the caller asks.
     Example: low voltage +10 %, minimum: 0.90 today, 0.95 in 2001.
 
     >>> voltage_factor("low-10", "min"), voltage_factor("low-10", "min", "2001")
@@ -123,7 +125,8 @@ def correction_factor(reactance_pu: float, maximum_voltage_factor: float) -> flo
     """The factor K_T by which IEC 60909 corrects the impedance of a network transformer.
 
     Limits: maximum currents only; reactance 0.001 to 0.5 per unit, factor c 1.0 to 1.1.
-    Source: IEC 60909-0, 3.3.3: 0.95 c / (1 + 0.6 x) (from memory; it reproduces an independent program to four digits: recomputed).
+    Source: IEC 60909-0, 3.3.3: 0.95 c / (1 + 0.6 x) (from memory; it reproduces an independent program to four
+    digits: recomputed).
     Example: 400 kVA, 4 % with 1.425 % resistive, c = 1.05: 0.975.
 
     >>> f"{correction_factor((0.04**2 - 0.01425**2) ** 0.5, 1.05):.4f}"

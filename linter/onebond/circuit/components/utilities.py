@@ -13,8 +13,8 @@ _DECLARED_UK_OHM: dict[str, float] = {"TN-C-S": 0.35, "TN-S": 0.8, "TT": 21.0}
 def source_impedance_ohm(voltage_v: float, fault_current_a: float, factor: float = 1.0) -> float:
     """Impedance in ohm of the loop that lets a prospective current flow at a voltage; both between the same two conductors.
 
-    Limits: 10 V to 1 kV, 0.1 A to 200 kA; the voltage factor 0.8 to 1.15 (1 where the supplier's current is meant at nominal voltage).
-    A magnitude: the supplier does not say which part is reactance.
+    Limits: 10 V to 1 kV, 0.1 A to 200 kA; the voltage factor 0.8 to 1.15 (1 where the supplier's current is meant
+    at nominal voltage). A magnitude: the supplier does not say which part is reactance.
     Source: Ohm's law (recomputed).
     Example: 230 V and 3.2 kA between line and neutral: 0.0719 ohm.
 
@@ -46,7 +46,8 @@ def network_impedance_ohm(
 ) -> complex:
     """Impedance in ohm a phase of the network ahead, from its short-circuit power, at the voltage that is given.
 
-    Limits: 1 kVA to 100 GVA; ``factor`` is the voltage factor c of the network (IEC 60909), ``resistance_ratio`` R/X of 0 to 10.
+    Limits: 1 kVA to 100 GVA; ``factor`` is the voltage factor c of the network (IEC 60909), ``resistance_ratio``
+    R/X of 0 to 10.
     Source: c U^2 / S, IEC 60909; a published calculation sheet (seen): 380 V, 500 MVA, 0.2888 milliohm.
     Example: that sheet.
 
@@ -64,9 +65,11 @@ def network_impedance_ohm(
 def split_loop_ohm(loop_ohm: float, return_ratio: float = 1.0) -> tuple[float, float]:
     """The declared loop impedance as line part and return part (PE or PEN), in ohm.
 
-    Limits: 0.001 to 1000 ohm; ``return_ratio`` is return : line, 0.1 to 10.  A supplier declares the sum alone: equal conductors
-    (1.0) are an assumption, and whoever uses it has to say so, since the touch voltage follows from it.
-    Source: a PEN of half the area has twice the impedance, Mitolo, "Electrical Safety of Low-Voltage Systems", eq. 8.3 (seen).
+    Limits: 0.001 to 1000 ohm; ``return_ratio`` is return : line, 0.1 to 10.  A supplier declares the sum alone:
+    equal conductors (1.0) are an assumption, and whoever uses it has to say so, since the touch voltage follows
+    from it.
+    Source: a PEN of half the area has twice the impedance, Mitolo, "Electrical Safety of Low-Voltage Systems", eq.
+    8.3 (seen).
     Example: 0.35 ohm with equal conductors.
 
     >>> split_loop_ohm(0.35)
@@ -80,8 +83,9 @@ def split_loop_ohm(loop_ohm: float, return_ratio: float = 1.0) -> tuple[float, f
 def return_impedance_ohm(loop_ohm: float, line_ohm: float) -> float:
     """Impedance in ohm of the return path of a supply, from its loop impedance and the impedance of its line.
 
-    Limits: the line is smaller than the loop, or the declared figures contradict each other.  A loop impedance is declared as a
-    maximum and a fault current as a maximum too: both never hold at once, so the difference is an upper limit.
+    Limits: the line is smaller than the loop, or the declared figures contradict each other.  A loop impedance is
+    declared as a maximum and a fault current as a maximum too: both never hold at once, so the difference is an
+    upper limit.
     Source: subtraction of magnitudes (recomputed).
     Example: loop 0.35 ohm, line 0.0359 ohm.
 
@@ -99,7 +103,8 @@ def return_impedance_ohm(loop_ohm: float, line_ohm: float) -> float:
 def declared_maximum_uk_ohm(earthing: str) -> float:
     """The outside loop impedance in ohm that suppliers in the United Kingdom declare as their maximum.
 
-    Limits: ``TN-C-S``, ``TN-S``, ``TT`` (supplier's side only); typical declarations, no substitute for the one of the site.
+    Limits: ``TN-C-S``, ``TN-S``, ``TT`` (supplier's side only); typical declarations, no substitute for the one of
+    the site.
     Source: on-site guide: 0.35 (seen), 21 for TT (seen: forum), 0.8 (from memory).
     Example: TN-C-S.
 
