@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from conftest import ROOT
-from onebond import reading
+from onebond import document, reading, schema
 from onebond.model import Circuit, Connection, Device, End, Installation, Limit, Size, Source
 from onebond.result import Problem
 
@@ -546,6 +547,46 @@ def test_many_problems_are_counted(tmp_path: Path) -> None:
     assert installation is None
     assert len(problems) == 50
     assert left_out == 550
+
+
+@pytest.mark.parametrize(
+    ("section", "line", "count"),
+    [
+        ("boards", "  b{i}: {{inside: zz{i}}}", 10000),
+        ("circuits", "  c{i}: {{from: mainn{i}, cores: L1 N PE}}", 8000),
+        ("circuits", "  abcdefghijklmnop{i}: {{from: abcdefghijklmnpo{i}, cores: L1 N PE}}", 8000),
+        ("bonds", "  b{i}: {{at: tower, closed: {{batterie{i}: inverting}}}}", 6000),
+        ("circuits", "  c{i}: {{from: tower, cores: L1, through: [{{kind: switch, id: q{i}, poles: N}}]}}", 4000),
+    ],
+)
+def test_thousands_of_mistakes_take_bounded_time(section: str, line: str, count: int) -> None:
+    lines = "".join(line.format(i=i) + "\n" for i in range(count))
+    parsed = document.parse(edited(SMALL, (f"{section}:\n", f"{section}:\n{lines}")).encode(), "site.yaml")
+    assert parsed.document is not None
+    begin = time.perf_counter()
+    assert schema.check(parsed.document) == ([], 0)
+    _, problems = reading.read(parsed.document)
+    assert time.perf_counter() - begin < 3
+    assert len(problems) == count
+    first = sorted(problems)[: schema.LIMIT]
+    assert all(problem.hint for problem in first)
+
+
+def test_lists_of_thousands_take_bounded_time() -> None:
+    members = ", ".join(f"m{i}" for i in range(20000))
+    text = f"{SMALL}groups:\n  g: {{members: [{members}]}}\nextraneous:\n  p: {{joins: [{members}]}}\n"
+    text += "interlocks:\n" + "".join(f"  - never: {{g: passing, x{i}: open}}\n" for i in range(5000))
+    parsed = document.parse(text.encode(), "site.yaml")
+    assert parsed.document is not None
+    begin = time.perf_counter()
+    problems, _ = schema.check(parsed.document)
+    installation, _ = reading.read(parsed.document)
+    assert time.perf_counter() - begin < 3
+    assert [problem.message for problem in problems] == [
+        "`members` has more than 64 entries",
+        "`joins` has more than 64 entries",
+    ]
+    assert installation is None
 
 
 @pytest.mark.parametrize(

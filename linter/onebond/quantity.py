@@ -89,6 +89,9 @@ _EITHER: dict[str, tuple[str, ...]] = {
     "multiple-or-current": ("multiple", "current"),
 }
 
+# So many words are compared letter by letter.
+_CLOSELY = 300
+
 _NUMBER = re.compile(r"(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,12})?")
 
 # Other spellings of units that people write, in lower case and without spaces, dots and hyphens.
@@ -173,7 +176,7 @@ def parse(text: str, name: str, example: str = "") -> Measure | Refusal:
 def nearest(word: str, words: Iterable[str]) -> str | None:
     """The word that was probably meant, or None: the same letters in another case, else the closest one.
 
-    Long lists are cut to words of about the same length, so that a file of thousands of ids costs no seconds.
+    Of a long list the most similar ones are compared closely, so that a file of thousands of ids costs no seconds.
     """
     lower = word.lower()
     candidates = [other for other in words if abs(len(other) - len(word)) <= 3]
@@ -184,7 +187,9 @@ def nearest(word: str, words: Iterable[str]) -> str | None:
         return None
     import difflib
 
-    by_lower = {other.lower(): other for other in reversed(candidates[:2000])}
+    if len(candidates) > _CLOSELY:
+        candidates.sort(key=lambda other: (other[:2] != word[:2], other[-1:] != word[-1:], len(other) != len(word)))
+    by_lower = {other.lower(): other for other in reversed(candidates[:_CLOSELY])}
     close = difflib.get_close_matches(lower, by_lower, n=1, cutoff=0.6)
     return by_lower[close[0]] if close else None
 

@@ -7,7 +7,8 @@ judged here (which conductors an end has, what may stand in a condition) are tho
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from functools import partial
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from onebond import quantity, schema
@@ -60,6 +61,7 @@ PLACES = ("source", "board", "changeover", "circuit")
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
 _DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor")
 _OPENS_LINES_ONLY = ("mcb", "mccb", "fuse")
+_LONGEST = 64
 _CONDITIONS_PROBLEM = "has no states that a condition could name"
 
 
@@ -114,6 +116,7 @@ def read(document: Document) -> tuple[Installation | None, list[Problem]]:
     """
     reader = _Reader(document.root)
     installation = reader.installation()
+    reader.search_hints()
     return (None if reader.problems or reader.spoiled else installation), reader.problems
 
 
@@ -121,6 +124,7 @@ class _Reader:
     def __init__(self, root: Node) -> None:
         self.root = root
         self.problems: list[Problem] = []
+        self.searches: dict[int, Callable[[], str]] = {}
         self.spoiled = root.kind != "map"
         self.ids: dict[str, _Entry] = {}
         self.sources: dict[str, _SourceFacts] = {}
@@ -150,8 +154,8 @@ class _Reader:
         groups = [self._group(*entry) for entry in self._entries("groups")]
         self._judge_groups()
         extraneous = [self._extraneous(*entry) for entry in self._entries("extraneous")]
-        interlocks = [self._interlock(node, ("interlocks", i)) for i, node in _items(self.root, "interlocks")]
-        waivers = [self._waiver(node, ("waivers", i)) for i, node in _items(self.root, "waivers")]
+        interlocks = [self._interlock(node, ("interlocks", i)) for i, node in self._listed("interlocks")]
+        waivers = [self._waiver(node, ("waivers", i)) for i, node in self._listed("waivers")]
         if name is None or rulebook is None:
             self.spoiled = True
             return None
@@ -182,6 +186,9 @@ class _Reader:
         for identifier, node in _map(holder).items():
             yield identifier, node, (section, identifier)
 
+    def _listed(self, section: str) -> Iterator[tuple[int, Node]]:
+        return enumerate(_list(_child(self.root, section)))
+
     def _register(self) -> None:
         for section, sort in SECTIONS:
             for identifier, node, route in self._entries(section):
@@ -210,19 +217,23 @@ class _Reader:
         if entry is None and self.blind:
             return None
         if entry is None:
-            near = quantity.nearest(identifier, [name for name, other in self.ids.items() if other.sort in sorts])
-            hint = f"did you mean `{near}`?" if near else self._choice(sorts)
-            self._problem(span, f"there is no {wanted} with the id `{identifier}`", hint, route)
+            self._problem(
+                span, f"there is no {wanted} with the id `{identifier}`", lambda: self._choice(sorts, identifier), route
+            )
             return None
         if entry.sort not in sorts:
-            self._problem(span, f"`{identifier}` is {_a(entry.sort)}, not {_a(wanted)}", self._choice(sorts), route)
+            message = f"`{identifier}` is {_a(entry.sort)}, not {_a(wanted)}"
+            self._problem(span, message, lambda: self._choice(sorts), route)
             return None
         return entry
 
-    def _choice(self, sorts: tuple[str, ...]) -> str:
+    def _choice(self, sorts: tuple[str, ...], meant: str = "") -> str:
         names = [name for name, entry in self.ids.items() if entry.sort in sorts]
         if not names:
             return f"there is no {' or '.join(sorts)} in this file"
+        near = quantity.nearest(meant, names) if meant else None
+        if near:
+            return f"did you mean `{near}`?"
         more = f" and {len(names) - 8} more" if len(names) > 8 else ""
         return f"possible here: {', '.join(names[:8])}{more}"
 
@@ -314,12 +325,10 @@ class _Reader:
             )
             return None
         if terminal not in positions:
-            near = quantity.nearest(terminal, [position for position in positions if position != "off"])
-            hint = f"did you mean `{identifier}.{near}`?" if near else f"write {_terminals(identifier, positions)}"
             self._problem(
                 node.span,
                 f"the changeover `{identifier}` has no position `{terminal}` (positions: {', '.join(positions)})",
-                hint,
+                lambda: _meant_position(identifier, terminal, positions),
                 route,
             )
             return None
@@ -518,7 +527,7 @@ class _Reader:
             self._problem(
                 _at(node, "prefers"),
                 f"`{prefers}` is not a position of `{identifier}` (positions: {', '.join(positions)})",
-                _near(prefers, positions),
+                partial(_near, prefers, positions),
                 (*route, "prefers"),
             )
         return Changeover(
@@ -813,7 +822,7 @@ class _Reader:
             self._problem(
                 _at(node, "at"),
                 f"`{at.written}` is {_a(self.ids[at.id].sort)}: an insulation monitor stands at a board or at a source",
-                self._choice(("board", "source")),
+                lambda: self._choice(("board", "source")),
                 here,
             )
         else:
@@ -856,7 +865,7 @@ class _Reader:
                 self._problem(
                     item.span,
                     f"`{item.value}` is {_a(kind)}, and only inverters form a group",
-                    self._inverters(),
+                    self._inverters,
                     here,
                 )
                 continue
@@ -872,7 +881,7 @@ class _Reader:
                 self._problem(
                     holder.keys[member],
                     f"`{member}` is not a member of the group `{identifier}` (members: {', '.join(written)})",
-                    _near(member, written),
+                    partial(_near, member, written),
                     here,
                 )
             elif member in members:
@@ -934,7 +943,7 @@ class _Reader:
                     self._problem(
                         item.span,
                         f"`{item.value}` is not a state of `{variable}` (states: {', '.join(states)})",
-                        self._state_hint(variable, item.value, states),
+                        partial(_state_hint, variable, item.value, states),
                         here,
                     )
                 else:
@@ -945,20 +954,14 @@ class _Reader:
             return None
         return tuple(found)
 
-    def _state_hint(self, variable: str, value: str, states: tuple[str, ...]) -> str:
-        if value == "passing":
-            return f"an inverter passes only with a mains input: write `mains-input: yes` at `{variable}` if it has one"
-        return _near(value, states)
-
     def _states(self, variable: str, span: Span, route: Route, interlock: bool) -> tuple[str, ...] | None:
         """The states of a variable of a condition; empty where they cannot be told, None where it is not a variable."""
         entry = self.ids.get(variable)
         if entry is None and self.blind:
             return None
         if entry is None:
-            near = quantity.nearest(variable, self._variables(interlock))
-            hint = f"did you mean `{near}`?" if near else self._variables_listed(interlock)
-            self._problem(span, f"there is nothing with the id `{variable}`", hint, route)
+            message = f"there is nothing with the id `{variable}`"
+            self._problem(span, message, lambda: self._variables_listed(interlock, variable), route)
             return None
         if entry.sort == "source":
             facts = self.sources[variable]
@@ -1006,9 +1009,8 @@ class _Reader:
             )
             return None
         what = "transformer" if entry.sort == "source" else entry.sort
-        self._problem(
-            span, f"`{variable}` is {_a(what)}: it {_CONDITIONS_PROBLEM}", self._variables_listed(interlock), route
-        )
+        message = f"`{variable}` is {_a(what)}: it {_CONDITIONS_PROBLEM}"
+        self._problem(span, message, lambda: self._variables_listed(interlock), route)
         return None
 
     def _variables(self, interlock: bool) -> list[str]:
@@ -1024,8 +1026,11 @@ class _Reader:
                 found.append(name)
         return found
 
-    def _variables_listed(self, interlock: bool) -> str:
+    def _variables_listed(self, interlock: bool, meant: str = "") -> str:
         names = self._variables(interlock)
+        near = quantity.nearest(meant, names) if meant else None
+        if near:
+            return f"did you mean `{near}`?"
         if not names:
             return "a condition names a source, a changeover or an operable device, and this file has none"
         more = f" and {len(names) - 8} more" if len(names) > 8 else ""
@@ -1047,15 +1052,19 @@ class _Reader:
             self.spoiled = True
             return None
         if _is_id(at) and at not in self.ids and not self.blind:
-            near = quantity.nearest(at, self.ids)
-            hint = f"did you mean `{near}`?" if near else "name the object that the finding is about"
-            self._problem(_at(node, "at"), f"there is nothing with the id `{at}`", hint, (*route, "at"))
+            self._problem(
+                _at(node, "at"), f"there is nothing with the id `{at}`", lambda: self._any_id(at), (*route, "at")
+            )
         until = _text(node, "until")
         if until is not None and until.replace("-", "").isdigit() and not _is_day(until):
             self._problem(
                 _at(node, "until"), f"`{until}` is no day of the calendar", "correct the date", (*route, "until")
             )
         return Accepted(rule, at, reason, until, _text(node, "by"), route)
+
+    def _any_id(self, meant: str) -> str:
+        near = quantity.nearest(meant, self.ids)
+        return f"did you mean `{near}`?" if near else "name the object that the finding is about"
 
     # ---------------------------------------------------------------- problems
 
@@ -1071,8 +1080,19 @@ class _Reader:
                 (*route, key),
             )
 
-    def _problem(self, span: Span, message: str, hint: str, route: Route) -> None:
+    def _problem(self, span: Span, message: str, hint: str | Callable[[], str], route: Route) -> None:
+        """Note a problem; a hint that has to be searched for comes as a function."""
+        if not isinstance(hint, str):
+            self.searches[len(self.problems)] = hint
+            hint = ""
         self.problems.append(Problem(span, message, hint, route))
+
+    def search_hints(self) -> None:
+        """Search the hints of the problems that can be shown: in a file of thousands, all would take minutes."""
+        first = sorted(range(len(self.problems)), key=lambda i: self.problems[i][:2])[: schema.LIMIT]
+        for i in first:
+            if i in self.searches:
+                self.problems[i] = self.problems[i]._replace(hint=self.searches[i]())
 
 
 def _source_facts(node: Node) -> _SourceFacts:
@@ -1125,7 +1145,8 @@ def _count(node: Node, key: str) -> int | None:
 
 
 def _items(node: Node | None, key: str) -> Iterator[tuple[int, Node]]:
-    yield from enumerate(_list(_child(node, key)))
+    """The entries of a list inside an object; beyond the longest that the schema allows they are not looked at."""
+    return enumerate(_list(_child(node, key))[:_LONGEST])
 
 
 def _word_list(node: Node, key: str) -> tuple[str, ...]:
@@ -1198,8 +1219,19 @@ def _near(word: str, words: tuple[str, ...]) -> str:
     return f"did you mean `{near}`?" if near else f"write one of: {', '.join(words)}"
 
 
+def _state_hint(variable: str, value: str, states: tuple[str, ...]) -> str:
+    if value == "passing":
+        return f"an inverter passes only with a mains input: write `mains-input: yes` at `{variable}` if it has one"
+    return _near(value, states)
+
+
 def _a(word: str) -> str:
     return f"{'an' if word[0] in 'aeio' else 'a'} {word}"
+
+
+def _meant_position(identifier: str, terminal: str, positions: tuple[str, ...]) -> str:
+    near = quantity.nearest(terminal, [position for position in positions if position != "off"])
+    return f"did you mean `{identifier}.{near}`?" if near else f"write {_terminals(identifier, positions)}"
 
 
 def _terminals(identifier: str, positions: tuple[str, ...]) -> str:
