@@ -195,6 +195,10 @@ class Opinion:
         """The line nodes at which a source puts voltage out."""
         return [self.node(sid, line) for line in words(self.sources[sid]["phases"])]
 
+    def inputs(self) -> list[Core]:
+        """The cores that land on a mains input."""
+        return [c for c in self.cores for n in (c.a, c.b) if n[0] == "live" and n[2] == "in"]
+
     def declared(self, sid: str) -> str:
         """A source as results name it: inverters that act together go by the name of their group."""
         return self.group_of.get(sid, sid)
@@ -484,7 +488,7 @@ class Judge:
         self.judge_doubles()
         # two sources that can also be found in parallel are one cause, whichever of them is dead
         for dead, feeders, state in self.backfeeds:
-            root = any(frozenset((dead, self.o.declared(s))) not in self.parallel for s in feeders)
+            root = not any(frozenset((dead, self.o.declared(s))) in self.parallel for s in feeders)
             self.say("backfeed", dead, state, root=root)
         self.judge_descriptions()
         result = {
@@ -534,8 +538,7 @@ class Judge:
             self.electrode(state, island)
             self.frames(state, island)
             self.behind_rcds(state, island)
-        self.together(state)
-        self.electrodes(state)
+        self.together(state, islands)
         self.splits(state, islands)
         self.inverters_behind_rcds(state, islands)
         self.borrowed(state)
@@ -587,11 +590,10 @@ class Judge:
         if twin == state:
             return False
         graph = o.live_graph(twin)
-        return any(
-            tie.kind == "star" and nx.has_path(graph, tie.n, o.terminals(sid)[0])
-            for tie in o.ties(twin)
-            for sid in island.forming
-        )
+        kinds = {
+            tie.kind for tie in o.ties(twin) for sid in island.forming if nx.has_path(graph, tie.n, o.terminals(sid)[0])
+        }
+        return kinds == {"star"}
 
     def group(self, state: State, island: Island) -> list[Group]:
         """Reference groups: what PEN alone joins, and no protective conductor beside it, is one."""
@@ -603,11 +605,8 @@ class Judge:
         groups: list[Group] = []
         for cluster in sorted(island.clusters, key=lambda c: (all(t.kind != "star" for t in c), c[0].order)):
             for group in groups:
-                if all(
-                    any(a.n == b.n or joined(pen, a.n, b.n) for a in cluster for b in other)
-                    and not joined(pe, cluster[0].pe, other[0].pe)
-                    for other in group
-                ):
+                by_pen = any(a.n == b.n or joined(pen, a.n, b.n) for a in cluster for other in group for b in other)
+                if by_pen and not any(joined(pe, cluster[0].pe, other[0].pe) for other in group):
                     group.append(cluster)
                     break
             else:
@@ -682,11 +681,11 @@ class Judge:
                 result.append((rcd, sensed))
         return result
 
-    def together(self, state: State) -> None:
+    def together(self, state: State, islands: list[Island]) -> None:
         """sources-in-parallel, backfeed, inverter-feeds-itself, infeed-behind-rcd: what the lines join."""
         o = self.o
         lines = o.line_graph(state)
-        energised = o.energised(state)
+        energised = [s for s in o.sources if any(s in island.energised for island in islands)]
         reach = {s: {n for t in o.terminals(s) for n in nx.node_connected_component(lines, t)} for s in o.sources}
         for a, b in itertools.combinations(energised, 2):
             if o.declared(a) == o.declared(b) or not any(t in reach[a] for t in o.terminals(b)):
@@ -739,28 +738,34 @@ class Judge:
                 if loads_wanted and not any(n[1] in o.circuits for n in lower):
                     continue
                 # what comes out of an inverter that passes through is the infeed of that inverter
-                straight = nx.node_connected_component(o.line_graph(state, passing=(), without=cut), core.b)
+                straight = nx.node_connected_component(
+                    o.line_graph(state, passing=None, without=[*cut, *o.inputs()]), core.b
+                )
                 for sid in energised:
                     if o.sources[sid]["kind"] != "utility" and any(t in straight for t in o.terminals(sid)):
                         self.say("infeed-behind-rcd", o.declared(sid), state)
 
-    def electrodes(self, state: State) -> None:
-        """electrodes-not-joined."""
+    def electrodes(self) -> None:
+        """electrodes-not-joined: what no conductor joins, whatever is closed or plugged in."""
         o = self.o
         ids = list(o.electrodes)
-        if len(ids) < 2:
-            return
-        earth = o.earth_graph(state)
-        first = o.electrodes[ids[0]]["at"]
-        reach = nx.node_connected_component(earth, o.node(first, "PE"))
+        earth = nx.Graph()
+        earth.add_nodes_from(o.node(e["at"], "PE") for e in o.electrodes.values())
+        earth.add_edges_from((c.a, c.b) for c in o.cores if c.name in ("PE", "PEN") and not c.broken)
+        for bond in o.bonds.values():
+            if "impedance" not in bond:
+                earth.add_edge(o.node(bond["at"], "N"), o.node(bond["at"], "PE"))
+        for sid, source in o.sources.items():
+            if source.get("neutral-bond", "none") != "none":
+                earth.add_edge(o.node(sid, "N"), o.node(sid, "PE"))
+        for part in o.extraneous.values():
+            earth.add_edges_from((o.node(part["joins"][0], "PE"), o.node(end, "PE")) for end in part["joins"][1:])
         for eid in ids[1:]:
-            at = o.electrodes[eid]["at"]
-            if o.node(at, "PE") in reach:
-                continue
+            first, at = o.electrodes[ids[0]]["at"], o.electrodes[eid]["at"]
             houses = {self.building(first), self.building(at)}
-            if None not in houses and len(houses) == 2:
+            if nx.has_path(earth, o.node(first, "PE"), o.node(at, "PE")) or (None not in houses and len(houses) == 2):
                 continue
-            self.say("electrodes-not-joined", eid, state)
+            self.still["electrodes-not-joined", eid] = "error"
 
     def building(self, end: str) -> str | None:
         """The building that a place names."""
@@ -820,7 +825,8 @@ class Judge:
                     if iid not in island.energised:
                         continue
                     mine = nx.node_connected_component(o.live_graph(state, without=sensed), o.terminals(iid)[0])
-                    if any(t.n not in mine for t in island.ties if t.kind != "star"):
+                    own = [t for t in island.ties if t.kind != "star"]
+                    if own and not any(t.n in mine for t in own):
                         self.reference_beyond.add(key)
 
     def borrowed(self, state: State) -> None:
@@ -847,10 +853,9 @@ class Judge:
             ]
             for _rcd, sensed in self.closed_rcds(state):
                 line_rest, back_rest = o.line_graph(state, without=sensed), o.neutral_graph(state, without=sensed)
-                for sid in feeding:
-                    with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
-                    if with_line != nx.has_path(back_rest, back, o.node(sid, "N")):
-                        self.say("neutral-borrowed", cid, state)
+                with_line = any(nx.has_path(line_rest, line, t) for s in feeding for t in o.terminals(s))
+                if feeding and with_line != any(nx.has_path(back_rest, back, o.node(s, "N")) for s in feeding):
+                    self.say("neutral-borrowed", cid, state)
             for other in o.circuits:
                 cut = [c for c in o.cores if c.connection == other]
                 line_rest, back_rest = o.line_graph(state, without=cut), o.neutral_graph(state, without=cut)
@@ -971,6 +976,7 @@ class Judge:
                 self.still["pen-switched", tid] = "error"
             if o.rulebook == "as-nzs" and "N" in poles and self.supply_neutral_lands(tid):
                 self.still["changeover-neutral-switched", tid] = "error"
+        self.electrodes()
         for cid in o.circuits:
             if self.neutral_by_another_circuit(cid):
                 self.still["neutral-borrowed", cid] = "error"

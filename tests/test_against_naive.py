@@ -52,6 +52,9 @@ def compared(opinion: naive.Opinion, key: naive.Key, level: str) -> bool:
     if rule in ("neutral-unreferenced", "electrode-missing"):
         # what the rulebooks except for portable and vehicle sources is a matter of the rule, not of the network
         return source.get("mounted", "fixed") == "fixed"
+    if rule == "neutral-borrowed":
+        # inverters that act as one source, each with its own neutral: what lies behind what is then a matter of taste
+        return not opinion.groups
     if rule == "changeover-neutral-solid":
         # the warning asks besides which sources can arrive at a changeover at all
         return level == "error"
@@ -104,7 +107,8 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     ]
     possible = [state for state in opinion.all_states() if opinion.possible(state)]
     for key in sorted(engine.keys() & other.keys()):
-        said += compare_states(opinion, possible, key, engine[key], other[key])
+        also = [c for (rule, _), r in engine.items() if rule == key[0] for c in r.conditions]
+        said += compare_states(opinion, possible, key, engine[key], other[key], also)
         result, found = engine[key], other[key]
         if (result.because is None) != found.root and key[0] in ("neutral-bonded-twice", "backfeed"):
             said.append(
@@ -127,7 +131,12 @@ def some(opinion: naive.Opinion, found: naive.Found) -> str:
 
 
 def compare_states(
-    opinion: naive.Opinion, possible: list[naive.State], key: naive.Key, result: Result, found: naive.Found
+    opinion: naive.Opinion,
+    possible: list[naive.State],
+    key: naive.Key,
+    result: Result,
+    found: naive.Found,
+    also: list[Any],
 ) -> list[str]:
     """Where the conditions of a finding do not stand for exactly its failing states."""
     if found.states is None or not result.conditions or key[0] in LAYOUT:
@@ -144,6 +153,9 @@ def compare_states(
             for variable, value in state.items()
         }
         failing = tuple(state.values()) in found.states
+        # two changeovers in a row can be the cause each by itself; then one of them is named
+        if failing and not reported and key[0] == "changeover-neutral-solid":
+            reported = any(agrees(condition, state) for condition in also)
         if failing > reported or reported > (failing or tuple(full.values()) in found.states):
             who = "engine" if reported else "second opinion"
             said.append(f"{key}: found only by the {who} in {state}; conditions {result.conditions}")

@@ -170,7 +170,7 @@ class Surplus(NamedTuple):
     reference: Reference
     kept: Reference | None  # None: this reference is as it should be
     metallic: bool
-    crossing: str  # the changeover whose unswitched neutral alone joins the two
+    crossings: tuple[str, ...]  # the changeovers without whose unswitched neutral the two would not be joined
     behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
     rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
@@ -382,7 +382,7 @@ class Facts:
                             reference,
                             own,
                             own is not None and island.metallic(own, reference),
-                            island.solid_crossing(own, reference) if own else "",
+                            island.solid_crossings(own, reference) if own else (),
                             tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
                             tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
@@ -390,9 +390,9 @@ class Facts:
                         )
                     )
         # a changeover is the cause only of a double bond that is there in no state without its help
-        unexplained = {surplus.id for surplus in found if surplus.kept and not surplus.crossing}
+        unexplained = {surplus.id for surplus in found if surplus.kept and not surplus.crossings}
         return tuple(
-            surplus._replace(crossing="") if surplus.crossing and surplus.id in unexplained else surplus
+            surplus._replace(crossings=()) if surplus.crossings and surplus.id in unexplained else surplus
             for surplus in found
         )
 
@@ -489,12 +489,12 @@ class Facts:
             )
         by_id = {crossing.id: crossing for crossing in found}
         for surplus in self.references:
-            if surplus.crossing and surplus.kept:
+            if surplus.crossings and surplus.kept:
                 joins = (
                     Mention(surplus.kept.id, surplus.kept.route, "one reference"),
                     Mention(surplus.id, surplus.route, "the other reference"),
                 )
-                found.append(by_id[surplus.crossing]._replace(island=surplus.island, joins=joins))
+                found.extend(by_id[name]._replace(island=surplus.island, joins=joins) for name in surplus.crossings)
         return tuple(found)
 
     @Collection

@@ -348,12 +348,13 @@ class Island:
     def _cuts(self) -> dict[tuple[str, str], int]:
         return {}
 
-    def solid_crossing(self, first: Reference, second: Reference) -> str:
-        """The changeover that alone joins two references because it does not switch the neutral, or ''.
+    def solid_crossings(self, first: Reference, second: Reference) -> tuple[str, ...]:
+        """The changeovers each of which joins two references only because it does not switch the neutral.
 
         The test: were N among its poles, the two would not be joined in this case.
         """
         network = self.network
+        found = []
         for number, variable in enumerate(network.variables):
             if variable.kind != "changeover":
                 continue
@@ -373,5 +374,5 @@ class Island:
                 )
                 for position in positions
             ):
-                return variable.name
-        return ""
+                found.append(variable.name)
+        return tuple(found)
