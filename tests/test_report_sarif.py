@@ -122,7 +122,7 @@ def test_a_finding_as_a_result() -> None:
             "level": "error",
             "message": {
                 "text": "the neutral is tied to earth a second time. When: shore present or absent; ts on island. "
-                "Or: hybrid passing. part of the neutral current returns through the PE. "
+                "Or: hybrid passing. Part of the neutral current returns through the PE. "
                 "Put right: remove this bond {{or switch it}}."
             },
             "locations": [

@@ -327,7 +327,7 @@ def _sentences(result: Result) -> list[str]:
         texts += [f"Or: {text}" for text in told[1:]]
         if more:
             texts.append(more[0].upper() + more[1:])
-    texts.append(result.so)
+    texts.append(result.so[:1].upper() + result.so[1:])
     texts.append(f"Put right: {result.put_right}" if result.put_right else "")
     return texts
 

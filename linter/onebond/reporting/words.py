@@ -142,7 +142,13 @@ def condition(alternative: Condition) -> str:
     """One alternative in words: ``shore absent; hybrid inverting; ts on island``."""
     if not alternative:
         return "in every state"
-    return "; ".join([f"{name} {_values(values)}" for name, values in alternative])
+    return "; ".join([f"{_name(name)} {_values(values)}" for name, values in alternative])
+
+
+def _name(name: str) -> str:
+    """A variable as people speak of it; a device without an id is known by its place in a connection."""
+    connection, _, position = name.partition("/")
+    return f"device {position} of {connection}" if position else name
 
 
 def alternatives(conditions: tuple[Condition, ...]) -> list[str]:
@@ -167,5 +173,8 @@ def shortened(names: tuple[str, ...], limit: int) -> str:
 
 
 def _values(values: tuple[str, ...]) -> str:
+    if all("+" in value for value in values):
+        pairs = dict.fromkeys(" and ".join(sorted(value.split("+"))) for value in values)
+        return f"changing over between {' or '.join(pairs)}"
     text = " or ".join(values)
     return text if all(value in _PLAIN_VALUES for value in values) else f"on {text}"
