@@ -526,7 +526,7 @@ class Facts:
         """Every exposed-conductive-part in every case that feeds it."""
         found: list[Exposed] = []
         network = self.network
-        splits = {(landing.island, landing.id) for landing in self.pen_landings if not landing.bonded}
+        splits = [(landing.island, landing.id) for landing in self.pen_landings if not landing.bonded]
         for island in self.islands:
             earth = island.earth
             good = {earth[reference.pe] for reference in island.references}
