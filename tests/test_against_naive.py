@@ -82,7 +82,11 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     said = [f"internal error: {fault}" for fault in site.faults] + [f"not proven: {why}" for why in site.not_proven]
     opinion = naive.Opinion(description)
     # said beside its cause, which is compared
-    beside = {(r.rule, r.subject) for r in site.results if r.rule == "electrode-missing" and r.because}
+    beside = {
+        (r.rule, r.subject)
+        for r in site.results
+        if r.rule in ("electrode-missing", "changeover-neutral-solid") and r.because
+    }
     engine: dict[naive.Key, Result] = {
         (r.rule, r.subject): r
         for r in site.results

@@ -39,6 +39,7 @@ def check(crossing: Crossing, params: Params) -> Verdict:
             f"add N to the poles of {crossing.id}, or remove the link of one of the two",
             crossing.joins,
             level="error",
+            because=("neutral-bonded-twice", crossing.beside) if crossing.beside else None,
         )
     if crossing.island is None and crossing.tn and crossing.distinct and params["warn-in-tn"]:
         return Finding(

@@ -35,7 +35,7 @@ def check(surplus: Surplus, params: Params) -> Verdict:
         if surplus.metallic
         else "milliamperes of neutral current return through the soil; an RCD on the way still sees them"
     )
-    because = ("changeover-neutral-solid", surplus.crossings[0]) if surplus.crossings else None
+    because = ("changeover-neutral-solid", surplus.crossings[0]) if surplus.crossings and surplus.caused else None
     if surplus.reference.kind == "crossed":
         because = ("device-does-not-fit", surplus.id)
     words = surplus.reference.words

@@ -171,6 +171,7 @@ class Surplus(NamedTuple):
     kept: Reference | None  # None: this reference is as it should be
     metallic: bool
     crossings: tuple[str, ...]  # the changeovers without whose unswitched neutral the two would not be joined
+    caused: bool  # this reference is too many in no case without the help of such a changeover
     behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
     rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
@@ -195,7 +196,8 @@ class Crossing(NamedTuple):
     island: Island | None
     solid: bool
     sides: int  # inputs on which a neutral lands
-    joins: tuple[Mention, ...]  # two references that it alone joins
+    joins: tuple[Mention, ...]  # two references that it alone joins in this case
+    beside: str  # the second of them, where it is too many in other cases without the changeover too
     inverter: bool  # not a changeover but the way through an inverter
     tn: bool
     distinct: bool  # its inputs can be fed by different sources
@@ -383,6 +385,7 @@ class Facts:
                             own,
                             own is not None and island.metallic(own, reference),
                             island.solid_crossings(own, reference) if own else (),
+                            True,
                             tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
                             tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
@@ -391,10 +394,7 @@ class Facts:
                     )
         # a changeover is the cause only of a double bond that is there in no state without its help
         unexplained = {surplus.id for surplus in found if surplus.kept and not surplus.crossings}
-        return tuple(
-            surplus._replace(crossings=()) if surplus.crossings and surplus.id in unexplained else surplus
-            for surplus in found
-        )
+        return tuple(surplus._replace(caused=False) if surplus.id in unexplained else surplus for surplus in found)
 
     @cached_property
     def _inputs_behind(self) -> frozenset[tuple[str, str]]:
@@ -463,6 +463,7 @@ class Facts:
                     solid,
                     len(landed),
                     (),
+                    "",
                     False,
                     tn,
                     distinct,
@@ -481,6 +482,7 @@ class Facts:
                     passage.solid,
                     2,
                     (),
+                    "",
                     True,
                     tn,
                     True,
@@ -494,7 +496,9 @@ class Facts:
                     Mention(surplus.kept.id, surplus.kept.route, "one reference"),
                     Mention(surplus.id, surplus.route, "the other reference"),
                 )
-                found.extend(by_id[name]._replace(island=surplus.island, joins=joins) for name in surplus.crossings)
+                beside = "" if surplus.caused else surplus.id
+                for name in surplus.crossings:
+                    found.append(by_id[name]._replace(island=surplus.island, joins=joins, beside=beside))
         return tuple(found)
 
     @Collection
