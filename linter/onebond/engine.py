@@ -29,8 +29,6 @@ from onebond.rule import RULEBOOKS, Example, Facts, Finding, NotApplicable, Para
 from onebond.span import Route, Span
 from onebond.states import LIMIT, State
 
-Cube = dict[int, frozenset[int]]
-
 
 def inspect(
     installation: Installation,

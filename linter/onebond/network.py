@@ -8,7 +8,7 @@ Conditions are conjunctions of ``(variable, mask)``: the variable must have one 
 
 from typing import NamedTuple
 
-from onebond.model import LINES, Bond, Circuit, Connection, Device, End, Installation, Source
+from onebond.model import LINES, Bond, Connection, Device, End, Installation, Source
 from onebond.span import Route
 
 Needs = tuple[tuple[int, int], ...]
@@ -709,8 +709,3 @@ def _without(needs: Needs, left_out: frozenset[int]) -> Needs:
 def build(installation: Installation) -> Network:
     """The network of an installation that was read without problems."""
     return _Builder(installation).build()
-
-
-def circuit_of(installation: Installation, identifier: str) -> Circuit | None:
-    """The circuit with that id, if it is one."""
-    return next((circuit for circuit in installation.circuits if circuit.id == identifier), None)

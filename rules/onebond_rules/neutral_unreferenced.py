@@ -55,11 +55,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         because = ("bond-behind-rcd", feeding.opened)
     elif feeding.unsplit:
         because = ("bond-missing-at-pen-split", feeding.unsplit)
-    silent = (
-        f"; neutral-bond of {' and '.join(feeding.silent)} is not written and was read as none"
-        if feeding.silent
-        else ""
-    )
+    silent = "".join(f"; {what}" for what in feeding.silent)
     return Finding(
         f"{feeding.id} feeds an island whose neutral is tied to earth nowhere{silent}",
         "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",

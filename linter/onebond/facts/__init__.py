@@ -157,8 +157,18 @@ class Feeding(NamedTuple):
 
     @property
     def silent(self) -> tuple[str, ...]:
-        """Sources whose neutral bond is not written, and was read as none."""
-        return tuple(source.id for source in self.feed.sources if not source.neutral_bond_written)
+        """What the description leaves out of the sources and how that was read, in words."""
+        found = [
+            f"neutral-bond of {source.id} is not written and was read as none"
+            for source in self.feed.sources
+            if not source.neutral_bond_written
+        ]
+        found.extend(
+            f"neutral-through of {source.id} is not written and was read as switched"
+            for source in self.feed.sources
+            if source.mains_input and not source.neutral_through_written
+        )
+        return tuple(found)
 
 
 class Surplus(NamedTuple):

@@ -32,12 +32,6 @@ class Reference(NamedTuple):
         return tuple(tie.n for tie in self.ties)
 
 
-class Joint(NamedTuple):
-    """How two references are joined on their earth side: by conductors, or only through the soil."""
-
-    metallic: bool
-
-
 class Island:
     """One case, with what follows from it worked out when somebody asks."""
 

@@ -6,7 +6,6 @@ from typing import NamedTuple
 from onebond.facts.island import Island
 from onebond.model import LINES, Installation
 from onebond.network import Network
-from onebond.result import Mention
 from onebond.span import Route
 
 
@@ -314,8 +313,3 @@ def misfits(site: Installation) -> tuple[Misfit, ...]:
         what = f"no conductor lands on its pole {' '.join(missing)}" if missing else ""
         found.append(Misfit(changeover.id, changeover.route, None, what))
     return tuple(found)
-
-
-def mention_all(pairs: tuple[tuple[str, Route, str], ...]) -> tuple[Mention, ...]:
-    """Mentions from plain triples."""
-    return tuple(Mention(*pair) for pair in pairs)
