@@ -468,7 +468,7 @@ class Judge:
         self.live_places: set[str] = set()
         self.feeding: set[str] = set()
         self.sole: set[str] = set()
-        self.doubles: list[tuple[State, list[Group]]] = []
+        self.several: list[tuple[State, list[Cluster]]] = []
         self.parallel: set[frozenset[str]] = set()
         self.fed_through: set[tuple[str, str]] = set()
         self.final_board: set[tuple[str, str]] = set()
@@ -544,7 +544,7 @@ class Judge:
         self.borrowed(state)
 
     def reference(self, state: State, island: Island) -> None:
-        """neutral-unreferenced, island-reference-borrowed; collects double bonds."""
+        """neutral-unreferenced, island-reference-borrowed; collects islands with several."""
         o = self.o
         supply_live = any(o.sources[s]["kind"] == "utility" for s in island.energised)
         if not island.ties:
@@ -554,9 +554,8 @@ class Judge:
             return
         if len(island.clusters) == 1:
             self.sole |= {t.id for t in island.ties}
-        groups = self.group(state, island)
-        if len(groups) > 1:
-            self.doubles.append((state, groups))
+        if len(island.clusters) > 1:
+            self.several.append((state, island.clusters))
         if supply_live or island.is_it:
             return
         own = [t for t in island.ties if t.kind != "star"]
@@ -595,7 +594,7 @@ class Judge:
         }
         return kinds == {"star"}
 
-    def group(self, state: State, island: Island) -> list[Group]:
+    def group(self, state: State, clusters: list[Cluster]) -> list[Group]:
         """Reference groups: what PEN alone joins, and no protective conductor beside it, is one."""
         pen, pe = self.o.pen_graph(state), self.o.pe_graph(state)
 
@@ -603,7 +602,7 @@ class Judge:
             return a in graph and b in graph and nx.has_path(graph, a, b)
 
         groups: list[Group] = []
-        for cluster in sorted(island.clusters, key=lambda c: (all(t.kind != "star" for t in c), c[0].order)):
+        for cluster in sorted(clusters, key=lambda c: self.worth([c]), reverse=True):
             for group in groups:
                 by_pen = any(a.n == b.n or joined(pen, a.n, b.n) for a in cluster for other in group for b in other)
                 if by_pen and not any(joined(pe, cluster[0].pe, other[0].pe) for other in group):
@@ -753,10 +752,10 @@ class Judge:
         earth.add_nodes_from(o.node(e["at"], "PE") for e in o.electrodes.values())
         earth.add_edges_from((c.a, c.b) for c in o.cores if c.name in ("PE", "PEN") and not c.broken)
         for bond in o.bonds.values():
-            if "impedance" not in bond:
+            if "impedance" not in bond and not bond.get("closed"):  # a relay joins nothing for certain
                 earth.add_edge(o.node(bond["at"], "N"), o.node(bond["at"], "PE"))
         for sid, source in o.sources.items():
-            if source.get("neutral-bond", "none") != "none":
+            if source.get("neutral-bond") == "fixed":
                 earth.add_edge(o.node(sid, "N"), o.node(sid, "PE"))
         for part in o.extraneous.values():
             earth.add_edges_from((o.node(part["joins"][0], "PE"), o.node(end, "PE")) for end in part["joins"][1:])
@@ -779,14 +778,15 @@ class Judge:
     def splits(self, state: State, islands: list[Island]) -> None:
         """bond-missing-at-pen-split, for boards whose neutral belongs to a live island."""
         o = self.o
-        # a bond that an open device cuts off from the board's neutral joins nothing there
-        closed = {o.enclosure(t.n[1]) for i in islands for t in i.ties if t.kind == "bond"}
-        for bid in o.boards:
-            if "PEN" not in o.arriving.get(bid, set()) or not any(o.node(bid, "N") in i.nodes for i in islands):
-                continue
-            whole = {b for b in o.boards if o.enclosure(b) == o.enclosure(bid)}
-            if any("PE" in o.landing.get(b, set()) for b in whole) and o.enclosure(bid) not in closed:
-                self.say("bond-missing-at-pen-split", bid, state)
+        for island in islands:
+            # a bond that an open device cuts off from the board's neutral joins nothing there
+            closed = {o.enclosure(t.n[1]) for t in island.ties if t.kind == "bond"}
+            for bid in o.boards:
+                if "PEN" not in o.arriving.get(bid, set()) or o.node(bid, "N") not in island.nodes:
+                    continue
+                whole = {b for b in o.boards if o.enclosure(b) == o.enclosure(bid)}
+                if any("PE" in o.landing.get(b, set()) for b in whole) and o.enclosure(bid) not in closed:
+                    self.say("bond-missing-at-pen-split", bid, state)
 
     def inverters_behind_rcds(self, state: State, islands: list[Island]) -> None:
         """inverter-fed-behind-rcd: collects which device feeds a mains input, and what lies beyond it in island operation."""
@@ -872,8 +872,8 @@ class Judge:
         solid = [t for t in o.changeovers if self.has_solid_neutral(t)]
         # what is too many beside a reference that must stay is the one to name wherever it is too many
         doubtful: set[str] = set()
-        for _, groups in self.doubles:
-            kept, *surplus = sorted(groups, key=self.worth, reverse=True)
+        for state, clusters in self.several:
+            kept, *surplus = sorted(self.group(state, clusters), key=self.worth, reverse=True)
             if any(self.worth(kept)[:2]) or any(self.needed(cluster) for cluster in kept):
                 doubtful.update(
                     t.id
@@ -884,8 +884,8 @@ class Judge:
                 )
         self.doubtful = doubtful
         explained: dict[str, list[tuple[State, list[str]]]] = {}
-        for state, groups in self.doubles:
-            kept, *surplus = sorted(groups, key=self.worth, reverse=True)
+        for state, clusters in self.several:
+            kept, *surplus = sorted(self.group(state, clusters), key=self.worth, reverse=True)
             for group in surplus:
                 causes = []
                 for tid in solid:
@@ -900,8 +900,8 @@ class Judge:
             caused = all(causes for _, causes in cases)
             for state, causes in cases:
                 self.say("neutral-bonded-twice", subject, state, root=not caused)
-                for tid in causes if caused else []:
-                    self.say("changeover-neutral-solid", tid, state)
+                for tid in causes:
+                    self.say("changeover-neutral-solid", tid, state, root=caused)
         tn = not any(s["kind"] == "utility" and s["earthing"] in ("TT", "IT") for s in o.sources.values())
         for tid in solid:
             warned = o.rulebook in ("iec", "bs7671") and tn and self.different_sources(tid)

@@ -81,12 +81,14 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     site = verdicts(generate.written(description))
     said = [f"internal error: {fault}" for fault in site.faults] + [f"not proven: {why}" for why in site.not_proven]
     opinion = naive.Opinion(description)
+    opinions = opinion.findings()
     # said beside its cause, which is compared
     beside = {
         (r.rule, r.subject)
         for r in site.results
         if r.rule in ("electrode-missing", "changeover-neutral-solid") and r.because
     }
+    beside |= {key for key, found in opinions.items() if key[0] == "changeover-neutral-solid" and not found.root}
     engine: dict[naive.Key, Result] = {
         (r.rule, r.subject): r
         for r in site.results
@@ -94,11 +96,7 @@ def disagreements(description: dict[str, Any]) -> list[str]:
         and (r.rule, r.subject) not in beside
         and compared(opinion, (r.rule, r.subject), r.level if r.because is None else "error")
     }
-    other = {
-        key: found
-        for key, found in opinion.findings().items()
-        if key not in beside and compared(opinion, key, found.level)
-    }
+    other = {key: found for key, found in opinions.items() if key not in beside and compared(opinion, key, found.level)}
     said += [
         f"only the engine finds {key} {engine[key].level} {engine[key].conditions}"
         for key in sorted(engine.keys() - other)
@@ -158,6 +156,10 @@ def compare_states(
         # two changeovers in a row can be the cause each by itself; then one of them is named
         if failing and not reported and key[0] == "changeover-neutral-solid":
             reported = any(agrees(condition, state) for condition in also)
+        # what floats with the supply absent floats with it detached: one of the two is named
+        if failing and not reported and key[0] == "neutral-unreferenced":
+            twin = {variable: "absent" if value == "detached" else value for variable, value in state.items()}
+            reported = any(agrees(condition, twin) for condition in result.conditions)
         if failing > reported or reported > (failing or tuple(full.values()) in found.states):
             who = "engine" if reported else "second opinion"
             said.append(f"{key}: found only by the {who} in {state}; conditions {result.conditions}")
