@@ -42,6 +42,7 @@ class Builder:
         self.any_variable: dict[str, tuple[str, ...]] = {}
         self.counter = 0
         self.all_it = self.chance(0.06)
+        self.utility_cores: dict[str, str] = {}
 
     # ---------------------------------------------------------------- drawing
 
@@ -67,19 +68,17 @@ class Builder:
 
     # ---------------------------------------------------------------- sources
 
-    def add_utility(self) -> None:
+    def add_utility(self, sid: str) -> None:
         """A supply of any earthing."""
         if not self.afford(3):
             return
         earthing = "IT" if self.all_it else self.pick("TN-C-S", "TN-S", "TT", "TN-C-S")
-        self.sources["shore"] = {"kind": "utility", "phases": self.phases, "earthing": earthing}
-        self.any_variable["shore"] = ("present", "absent")
+        self.sources[sid] = {"kind": "utility", "phases": self.phases, "earthing": earthing}
+        self.any_variable[sid] = ("present", "absent")
         if earthing == "TN-C-S":
-            self.shore_cores = self.pick("PEN", "PEN", "N PE")
-        elif earthing == "TN-S":
-            self.shore_cores = "N PE"
+            self.utility_cores[sid] = self.pick("PEN", "PEN", "N PE")
         else:
-            self.shore_cores = "N"
+            self.utility_cores[sid] = "N PE" if earthing == "TN-S" else "N"
 
     def add_generator(self) -> str | None:
         """A generating set."""
@@ -194,7 +193,7 @@ class Builder:
 
     def supply(self, end: str, finish: str) -> None:
         """From the terminals of a source."""
-        tail = self.shore_cores if end == "shore" else None
+        tail = self.utility_cores.get(end)
         if end in self.groups:
             for member in self.groups[end]["members"]:
                 self.connect(member, finish, tail)
@@ -217,8 +216,10 @@ class Builder:
         ends: list[str] = []
         inputs: list[str] = []
         if self.chance(0.8):
-            self.add_utility()
-            ends += ["shore"] * ("shore" in self.sources)
+            self.add_utility("shore")
+            if self.chance(0.08):
+                self.add_utility("second-shore")
+            ends += list(self.sources)
         for kind in range(self.pick(1, 0, 2, 2)):
             made = self.add_inverter() if self.pick(True, True, False) else self.add_generator()
             if kind == 0 and self.chance(0.06):
@@ -329,7 +330,7 @@ class Builder:
     def earthing(self, boards: list[str]) -> None:
         """Bonds, electrodes, main earthing terminal, monitors, extraneous metal."""
         places = [b for b in boards if not self.boards[b].get("inside") or self.chance(0.3)]
-        places += [s for s in self.sources if s != "shore" and "mains-input" not in self.sources[s]]
+        places += [s for s in self.sources if s not in self.utility_cores and "mains-input" not in self.sources[s]]
         places += [f"{s}.out" for s in self.sources if "mains-input" in self.sources[s]]
         places += list(self.changeovers)
         places += [f"{t}.{p}" for t, c in self.changeovers.items() for p in c["positions"] if p != "off"]
@@ -434,7 +435,7 @@ def written(description: Description) -> str:
     yaml = YAML(typ="safe")
     yaml.default_flow_style = None
     yaml.width = 200
-    yaml.sort_base_mapping_type_on_output = False
+    yaml.sort_base_mapping_type_on_output = False  # type: ignore[assignment]  # the library types its own default as None
     stream = io.StringIO()
     yaml.dump(description, stream)
     return stream.getvalue()

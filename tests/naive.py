@@ -383,14 +383,14 @@ class Opinion:
                     graph.add_edge(core.a, core.b)
         for iid in self.inverters():
             if yes(self.sources[iid].get("mains-input")):
-                for core in (*LINES, "N"):
-                    graph.add_edge(self.node(f"{iid}.in", core), self.node(f"{iid}.out", core))
+                for name in (*LINES, "N"):
+                    graph.add_edge(self.node(f"{iid}.in", name), self.node(f"{iid}.out", name))
         for tid, changeover in self.changeovers.items():
             for position in changeover["positions"]:
-                for core in (*LINES, "N"):
-                    graph.add_nodes_from([self.node(tid, core), self.node(f"{tid}.{position}", core)])
+                for name in (*LINES, "N"):
+                    graph.add_nodes_from([self.node(tid, name), self.node(f"{tid}.{position}", name)])
                     if tid != not_through:
-                        graph.add_edge(self.node(tid, core), self.node(f"{tid}.{position}", core))
+                        graph.add_edge(self.node(tid, name), self.node(f"{tid}.{position}", name))
         return graph
 
     def pen_graph(self, state: State) -> nx.Graph:
@@ -571,8 +571,6 @@ class Judge:
             return
         if not any(o.sources[s].get("mounted", "fixed") == "fixed" for s in island.energised):
             return
-        if island.is_it:
-            return  # without a reference there is none that an electrode could serve; its frames are another matter
         earth = o.earth_graph(state)
         rods = [o.node(e["at"], "PE") for e in o.electrodes.values()]
         own = [t.pe for t in island.ties if t.kind != "star"]
@@ -619,6 +617,9 @@ class Judge:
         for tie in island.ties:
             if tie.kind != "star":
                 self.say("it-bonded", tie.id, state)
+            else:  # the supply is absent, but its star point is still there
+                for sid in island.forming[:1]:
+                    self.say("it-bonded", self.o.declared(sid), state)
         watching = [
             m
             for m, monitor in self.o.monitors.items()
@@ -759,12 +760,16 @@ class Judge:
                 earth.add_edge(o.node(sid, "N"), o.node(sid, "PE"))
         for part in o.extraneous.values():
             earth.add_edges_from((o.node(part["joins"][0], "PE"), o.node(end, "PE")) for end in part["joins"][1:])
-        for eid in ids[1:]:
-            first, at = o.electrodes[ids[0]]["at"], o.electrodes[eid]["at"]
-            houses = {self.building(first), self.building(at)}
-            if nx.has_path(earth, o.node(first, "PE"), o.node(at, "PE")) or (None not in houses and len(houses) == 2):
-                continue
-            self.still["electrodes-not-joined", eid] = "error"
+        for number, eid in enumerate(ids):
+            at = o.electrodes[eid]["at"]
+            # frames in different buildings are not touched together; one earlier electrode that it is joined to will do
+            near = [
+                end
+                for end in (o.electrodes[e]["at"] for e in ids[:number])
+                if None in (houses := {self.building(end), self.building(at)}) or len(houses) == 1
+            ]
+            if near and not any(nx.has_path(earth, o.node(end, "PE"), o.node(at, "PE")) for end in near):
+                self.still["electrodes-not-joined", eid] = "error"
 
     def building(self, end: str) -> str | None:
         """The building that a place names."""
@@ -846,16 +851,15 @@ class Judge:
                     self.say("neutral-borrowed", cid, state)
             if back not in backs:
                 continue
-            feeding = [
-                s
-                for s in o.energised(state)
-                if any(nx.has_path(lines, line, t) for t in o.terminals(s)) and nx.has_path(backs, back, o.node(s, "N"))
-            ]
-            for _rcd, sensed in self.closed_rcds(state):
-                line_rest, back_rest = o.line_graph(state, without=sensed), o.neutral_graph(state, without=sensed)
-                with_line = any(nx.has_path(line_rest, line, t) for s in feeding for t in o.terminals(s))
-                if feeding and with_line != any(nx.has_path(back_rest, back, o.node(s, "N")) for s in feeding):
-                    self.say("neutral-borrowed", cid, state)
+            # another connection may bring further lines to the end of a circuit; each has to go one way with the neutral
+            for hot in [o.node(cid, name) for name in LINES if o.node(cid, name) in lines]:
+                feeding = [s for s in o.energised(state) if self.fed_by(s, hot, back, lines, backs)]
+                for _rcd, sensed in self.closed_rcds(state):
+                    line_rest, back_rest = o.line_graph(state, without=sensed), o.neutral_graph(state, without=sensed)
+                    with_line = any(nx.has_path(line_rest, hot, t) for s in feeding for t in o.terminals(s))
+                    if feeding and with_line != any(nx.has_path(back_rest, back, o.node(s, "N")) for s in feeding):
+                        self.say("neutral-borrowed", cid, state)
+            feeding = [s for s in o.energised(state) if self.fed_by(s, line, back, lines, backs)]
             for other in o.circuits:
                 cut = [c for c in o.cores if c.connection == other]
                 line_rest, back_rest = o.line_graph(state, without=cut), o.neutral_graph(state, without=cut)
@@ -863,6 +867,11 @@ class Judge:
                     with_line = any(nx.has_path(line_rest, line, t) for t in o.terminals(sid))
                     if other != cid and with_line and not nx.has_path(back_rest, back, o.node(sid, "N")):
                         self.say("neutral-borrowed", cid, state)
+
+    def fed_by(self, sid: str, line: Node, back: Node, lines: nx.Graph, backs: nx.Graph) -> bool:
+        """Whether a source feeds a line and the neutral beside it has a way back to it."""
+        o = self.o
+        return any(nx.has_path(lines, line, t) for t in o.terminals(sid)) and nx.has_path(backs, back, o.node(sid, "N"))
 
     # ---------------------------------------------------------------- over all states
 
@@ -880,7 +889,7 @@ class Judge:
                     for group in surplus
                     for cluster in group
                     for t in cluster
-                    if t.kind != "star" and not self.at_split((t,)) and not self.needed((t,))
+                    if t.kind != "star" and not self.at_split([t]) and not self.needed([t])
                 )
         self.doubtful = doubtful
         explained: dict[str, list[tuple[State, list[str]]]] = {}
@@ -924,7 +933,7 @@ class Judge:
 
     def needed(self, cluster: Cluster) -> bool:
         """Whether a reference is the only one of its island in some state."""
-        return any(t.id in self.sole for t in cluster)
+        return any(t.kind != "star" and t.id in self.sole for t in cluster)
 
     @staticmethod
     def internal(cluster: Cluster) -> bool:
@@ -951,6 +960,7 @@ class Judge:
         worst = max(
             group,
             key=lambda c: (
+                any(t.kind != "star" for t in c),  # a supplier's star point is nobody's to remove
                 not self.at_split(c),
                 not self.good(c),
                 not self.needed(c),
@@ -977,9 +987,6 @@ class Judge:
             if o.rulebook == "as-nzs" and "N" in poles and self.supply_neutral_lands(tid):
                 self.still["changeover-neutral-switched", tid] = "error"
         self.electrodes()
-        for cid in o.circuits:
-            if self.neutral_by_another_circuit(cid):
-                self.still["neutral-borrowed", cid] = "error"
         for iid, _rcd in self.fed_through & (self.final_board | self.reference_beyond):
             self.still["inverter-fed-behind-rcd", o.declared(iid)] = "error"
         for place in [*o.boards, *o.circuits]:
@@ -989,28 +996,6 @@ class Judge:
         for sid in o.sources:
             if o.declared(sid) not in self.feeding:
                 self.still["nothing-supplied", o.declared(sid)] = "warning"
-
-    def neutral_by_another_circuit(self, cid: str) -> bool:
-        """Whether the neutral of a circuit comes only by the core of another circuit, and its line does not."""
-        o = self.o
-        lines = [c.b for c in o.cores if c.connection == cid and c.name in LINES]
-        back = o.node(cid, "N")
-        whole = o.whatever_is_closed()
-        if not lines or back not in whole:
-            return False
-
-        for other in o.circuits:
-            rest = o.whatever_is_closed(without=[c for c in o.cores if c.connection == other])
-            for sid in o.sources:
-                cold, hot = o.node(sid, "N"), o.terminals(sid)
-                if (
-                    other != cid
-                    and nx.has_path(whole, back, cold)
-                    and not nx.has_path(rest, back, cold)
-                    and any(nx.has_path(rest, lines[0], end) for end in hot)
-                ):
-                    return True
-        return False
 
     def different_sources(self, tid: str) -> bool:
         """Whether more than one source can come to the inputs of a changeover."""

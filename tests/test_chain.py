@@ -57,7 +57,7 @@ def failures(description: dict[str, Any]) -> list[Result]:
         with open(path, "w", encoding="utf-8") as file:
             file.write(generate.written(description))
         document, installation, problems, _ = load(path)
-    assert installation is not None and not problems, [p.message for p in problems]
+    assert document is not None and installation is not None and not problems, [p.message for p in problems]
     site = inspect(installation, document, load_rules(), today="2026-11-25")
     assert not site.faults and not site.not_proven
     return [result for result in site.results if result.kind == "fail"]

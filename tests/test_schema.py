@@ -345,6 +345,7 @@ def problem_of(text: str) -> tuple[str, str]:
         ("phases: L1,", "phases: L1/L2,", "the conductors at `phases` are written with spaces", "write `L1 L2`"),
         ("phases: L1,", "phases: L1, isolated: perhaps,", "is neither yes nor no", "`isolated: yes` or `isolated: no`"),
         ("phases: L1,", "phases: L1, mounted: [fixed],", "a list at `mounted` is not one of fixed", ""),
+        ("phases: L1,", "phases: L1, rating: 8000,", "`rating`: `8000` has no unit", "write for example `8 kVA`"),
         ("phases: L1,", "phases: L1, rating: 8,", "`rating`: `8` has no unit", "write `8 kVA`"),
         ("phases: L1,", "phases: L1, fault-current: {max: 1 kA},", "`max` is not a key of", "keys here: limit, for"),
         ("phases: L1,", "phases: L1, may-parallel: x,", "`may-parallel` must be a list", "`may-parallel: [diesel-2]`"),

@@ -134,12 +134,18 @@ def _child(node: Node, step: str | int) -> Node | None:
 def quick_format(data: bytes) -> bool:
     """Whether these bytes look like a description: an entry ``onebond`` at the left margin in the first 4 KiB.
 
-    Used to find descriptions in folders, so it errs towards yes: one saved as UTF-16 is found, and refused later.
+    Used to find descriptions in folders, so it errs towards yes: one saved as UTF-16 is found, and refused later; so is one
+    whose format key is missing or misspelt, or nobody would be told that it was not inspected.
     """
-    return _FORMAT_KEY.search(data[:4096].replace(b"\0", b"")) is not None
+    head = data[:4096].replace(b"\0", b"")
+    return _FORMAT_KEY.search(head) is not None or len(set(_SECTION.findall(head))) > 1
 
 
 _FORMAT_KEY = re.compile(rb"""(?:\A(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?\s*\{?\s*|[\r\n])(["']?)onebond\1[ \t]*:""")
+
+
+# two of these sections at the left margin: no other kind of file that is commonly kept in a repository has both.
+_SECTION = re.compile(rb"""(?:\A(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?|[\r\n])(sources|connections|changeovers)[ \t]*:""")
 
 
 # -------------------------------------------------------------------------------------------------------------- reading

@@ -242,7 +242,11 @@ def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Re
             return Refusal(
                 f"`{shown}` is not a number with a unit", f"write for example `{example}` ({listed})", "form"
             )
-        return Refusal(f"`{shown}` has no unit", f"write `{right_number} {usual}` ({listed})", "unit")
+        # 0.03 is hardly meant in milliampere, nor 3200 in kiloampere: a hint must not be wrong by a thousand
+        value = float(right_number) if right_number.replace(".", "", 1).isascii() and "/" not in right_number else 1.0
+        doubtful = (usual in ("mA", "ms", "%") and value < 1) or (usual in ("kA", "kVA", "kW") and value >= 100)
+        hint = f"write for example `{example}`" if doubtful else f"write `{right_number} {usual}`"
+        return Refusal(f"`{shown}` has no unit", f"{hint} ({listed})", "unit")
     if right_unit is None:
         if re.fullmatch(r"[eE][+-]?[0-9]+.*", unit, re.DOTALL):
             return Refusal(f"`{shown}` has an exponent", f"write the number in full, such as `{example}`", "form")

@@ -1,7 +1,7 @@
 """Two electrodes of one installation are joined by no conductor although frames on both can be touched together.
 
-Checks: every two electrodes: PE, PEN or a bond must join them.  Places that are written to be in different buildings are
-left out.
+Checks: every electrode after the first: PE, PEN or a bond must join it to an earlier one.  Places that are written to be in
+different buildings are left out.
 
 Danger: a fault lifts the frames on one electrode and not those on the other; a person who touches both bridges the
 difference.

@@ -1,7 +1,7 @@
 """An island declared IT has a solid reference in some state.
 
 Checks: islands whose sources are all declared IT: whether a bond, or a bond inside a source, ties the neutral to earth without an
-impedance.
+impedance.  A neutral that stays joined to the star point of an absent supply is tied just as solidly.
 
 Danger: the first fault, which IT is meant to survive with a signal, is a short circuit; the monitor is blind, and the protection
 was not chosen for it.
@@ -19,6 +19,15 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     island = surplus.island
     if not island.it:
         return NotApplicable("not declared IT")
+    if surplus.reference.kind == "star":
+        source = next(feed for feed in island.feeds if feed.forming)
+        return Finding(
+            f"{source.id} is declared IT, but its neutral stays tied to {surplus.reference.words}",
+            "the first fault is a short circuit, and the insulation monitor is blind",
+            f"switch the neutral of {source.id} away from the supply, or declare its earthing as it is",
+            (Mention(surplus.id, surplus.route, "the supplier's star point"),),
+            subject=(source.id, source.route),
+        )
     return Finding(
         f"{surplus.reference.words} ties an island to earth that is declared IT",
         "the first fault is a short circuit, and the insulation monitor is blind",

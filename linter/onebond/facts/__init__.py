@@ -124,8 +124,8 @@ class Feeding(NamedTuple):
 
     @property
     def electrode(self) -> str:
-        """An electrode of the installation that an own reference reaches over PE, or ''."""
-        labels = {self.island.earth[reference.pe] for reference in self.island.own_references}
+        """An electrode of the installation that an own reference reaches over PE, PEN and closed bonds, or ''."""
+        labels = self.island.earth_reach({self.island.earth[r.pe] for r in self.island.own_references})
         for identifier, pe in self.island.network.electrodes:
             if self.island.earth[pe] in labels:
                 return identifier
@@ -382,7 +382,7 @@ class Facts:
                 kept = surplus.get(reference.id)
                 for tie in reference.ties:
                     own = kept if tie.id == reference.id else None
-                    if tie.kind == "star" and own is None:
+                    if tie.kind == "star" and own is None and not island.it:
                         continue
                     behind = island.behind(tie) if tie.kind != "star" else ()
                     fed = next((feed.id for rcd, feed in behind if (rcd.name, feed.id) in self._inputs_behind), "")

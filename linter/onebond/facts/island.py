@@ -24,7 +24,8 @@ class Reference(NamedTuple):
     @property
     def words(self) -> str:
         """How a person calls it: an inner bond is not the source that holds it."""
-        return f"the bond inside {self.id}" if self.kind == "internal" else self.id
+        words = {"internal": f"the bond inside {self.id}", "star": f"the star point of {self.id}"}
+        return words.get(self.kind, self.id)
 
     @property
     def n(self) -> tuple[int, ...]:
@@ -211,6 +212,29 @@ class Island:
                         label[other] = start
                         stack.append(other)
         return label
+
+    def earth_reach(self, labels: set[int]) -> set[int]:
+        """The metallic earth parts that closed bonds and PEN join to some of them, inside the island or out of it."""
+        network, state = self.network, self.state
+        pen: dict[int, set[int]] = {}
+        for edge in network.edges:
+            if edge.core == "PEN" and holds(edge.needs, state):
+                pen.setdefault(edge.a, set()).add(edge.b)
+                pen.setdefault(edge.b, set()).add(edge.a)
+        ties = [tie for tie in network.ties if tie.kind != "star" and tie.solid and holds(tie.needs, state)]
+        reached = set(labels)
+        while True:
+            neutrals = {tie.n for tie in ties if self.earth[tie.pe] in reached}
+            stack = list(neutrals)
+            while stack:
+                for other in pen.get(stack.pop(), ()):
+                    if other not in neutrals:
+                        neutrals.add(other)
+                        stack.append(other)
+            further = {self.earth[tie.pe] for tie in ties if tie.n in neutrals}
+            if further <= reached:
+                return reached
+            reached |= further
 
     def pen_from_source(self, node: int) -> bool:
         """Whether PEN alone joins a neutral node to a supplier's star point or to a source of the island."""

@@ -80,11 +80,14 @@ def electrode_pairs(network: Network) -> tuple[ElectrodePair, ...]:
     pe = dict(network.electrodes)
     found = []
     for i, electrode in enumerate(site.electrodes):
+        touched = []
         for earlier in site.electrodes[:i]:
-            joined = top(pe[electrode.id]) == top(pe[earlier.id])
             here, there = building.get(electrode.at.id), building.get(earlier.at.id)
-            apart = bool(here and there and here != there)
-            found.append(ElectrodePair(electrode.id, electrode.route, None, earlier.id, earlier.route, joined, apart))
+            if not (here and there and here != there):
+                touched.append(earlier)
+        joined = any(top(pe[electrode.id]) == top(pe[earlier.id]) for earlier in touched)
+        for first in (touched or site.electrodes[:i])[:1]:
+            found.append(ElectrodePair(electrode.id, electrode.route, None, first.id, first.route, joined, not touched))
     return tuple(found)
 
 
