@@ -456,6 +456,43 @@ def test_all_problems_of_a_file_are_told_in_the_order_of_the_text() -> None:
     assert plain(parsed.document.root) == {"a": "010", "b": {"c": 1}, "d": ".inf", "e": 1}
 
 
+NO_COLON = "this line is not of the form `key: value`"
+NO_SPACE = "a space is missing after the dash"
+TOO_FAR = "this line is indented too far"
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "column", "message", "hint"),
+    [
+        ("s:\n  grid:\n    kind utility\n    phases: L1\n", 3, 5, NO_COLON, "`kind: utility`"),
+        ("s:\n  grid:\n    kind utility\n\n    phases: L1\n", 3, 5, NO_COLON, "`kind: utility`"),
+        ("s:\n  grid:\n    kind utility  # public\n    phases: L1\n", 3, 5, NO_COLON, "`kind: utility`"),
+        ("s:\n  grid:\n    kind utility\n    # public\n    phases: L1\n", 3, 5, NO_COLON, "`kind: utility`"),
+        ("s:\n  grid:\n    kind utility\n    phases L1\n    a: b\n", 3, 5, NO_COLON, "`kind: utility`"),
+        ("s:\n  grid:\n    phases: L1\n    kind utility\n    a: b\n", 4, 5, NO_COLON, "`kind: utility`"),
+        ("kind utility\nphases: L1\n", 1, 1, NO_COLON, "`kind: utility`"),
+        ("t:\n  - kind mcb\n    rating: 16 A\n", 2, 5, NO_COLON, "`kind: mcb`"),
+        ("t:\n  - a: 1\n  - kind mcb\n    rating: 16 A\n", 3, 5, NO_COLON, "`kind: mcb`"),
+        ("t:\n  word\n  a: 1\n", 2, 3, NO_COLON, "add the colon and a space after the key"),
+        ("t:\n  kind = mcb\n  a: 1\n", 2, 3, "`=` stands where the colon after `kind` is due", "write `kind: mcb`"),
+        ("t:\n  a: 1\n  kind=mcb\n", 3, 3, "`=` stands where the colon after `kind` is due", "write `kind: mcb`"),
+        ("t:\n  -kind: mcb\n   rating: 16 A\n", 2, 3, NO_SPACE, "write `- kind: mcb`"),
+        ("t:\n  -kind: mcb\n    rating: 16 A\n", 2, 3, NO_SPACE, "write `- kind: mcb`"),
+        ("t:\n  - kind: mcb\n  -kind: rcd\n", 3, 3, NO_SPACE, "write `- kind: rcd`"),
+        # where the line itself is to blame
+        ("t:\n  name: Hut on\n    the rocks\n    kind: x\n", 4, 5, TOO_FAR, "same column"),
+        ("t: [a,\n]\n  kind: x\n", 3, 3, "the indentation of this line fits no line above it", "same column"),
+        ("t:\n  - a\n  - 5 m\n  b: 1\n", 4, 3, "a line without `- ` among list items", "begin it with `- `"),
+        ("t:\n   b: 1\n  c: 1\n", 3, 3, "the indentation of this line fits no line above it", "same column"),
+    ],
+)
+def test_the_line_to_blame(text: str, line: int, column: int, message: str, hint: str) -> None:
+    for end in ("\n", "\r\n"):
+        (problem,) = parse(text.replace("\n", end).encode(), "site.yaml").problems
+        assert (*problem.span[:2], problem.message) == (line, column, message)
+        assert hint in problem.hint
+
+
 def test_the_hash_is_that_of_the_bytes() -> None:
     data = b"\xef\xbb\xbfa: 1\r\n"
     assert read(data).sha256 == hashlib.sha256(data).hexdigest()

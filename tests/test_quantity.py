@@ -50,6 +50,9 @@ def refused(text: str, name: str, example: str = "") -> Refusal:
         ("3.2 kA", "current", 3200.0),
         ("230 V", "voltage", 230.0),
         ("11 kV", "voltage", 11000.0),
+        ("690 V", "source-voltage", 690.0),
+        ("5 mA", "residual-current", 0.005),
+        ("10 A", "residual-current", 10.0),
         ("0.35 ohm", "impedance", 0.35),
         ("120 mohm", "impedance", 0.12),
         ("1 kohm", "impedance", 1000.0),
@@ -101,6 +104,7 @@ def test_six_gauges_halve_the_diameter() -> None:
 def test_pair_of_voltages() -> None:
     assert parse("230/400 V", "voltage") == Measure(230.0, "V", 400.0)
     assert parse("120/240 V", "voltage") == Measure(120.0, "V", 240.0)
+    assert parse("1000/1730 V", "source-voltage") == Measure(1000.0, "V", 1730.0)
 
 
 @pytest.mark.parametrize(
@@ -162,6 +166,25 @@ def test_refused(text: str, name: str, message: str, hint: str) -> None:
     assert message in refusal.message
     assert hint in refusal.hint
     assert quantity.value(text, name) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "name", "message", "hint"),
+    [
+        ("30 A", "residual-current", "must be from 5 mA to 10 A", "did you mean `30 mA`?"),
+        ("3 mA", "residual-current", "must be from 5 mA to 10 A", "check the number and the unit"),
+        ("400 km", "length", "must be from 0 m to 100 km", "did you mean `400 m`?"),
+        ("11 kV", "source-voltage", "must be from 1 V to 1800 V", "is its `primary-voltage`"),
+        ("1/1.9 kV", "source-voltage", "must be from 1 V to 1800 V", "only low voltage is described here"),
+        ("66 kV", "voltage", "must be from 1 V to 36 kV", "did you mean `66 V`?"),
+        ("4000 mm2", "cross-section", "must be from 0.005 mm2 to 3000 mm2", "check the number and the unit"),
+    ],
+)
+def test_beyond_the_bounds(text: str, name: str, message: str, hint: str) -> None:
+    refusal = refused(text, name)
+    assert refusal.reason == "bounds"
+    assert message in refusal.message
+    assert hint in refusal.hint
 
 
 def test_a_bare_number_gets_the_unit_that_is_usual_at_its_place() -> None:

@@ -32,9 +32,10 @@ sources:
     loop-impedance: 0.5 ohm
     fault-current: {max: 6 kA, min: 800 A, kind: three-phase}
   set: {kind: generator, phases: L1, voltage: 230 V, rating: 8 kW, subtransient-reactance: 12 %,
-        sustained-fault-current: {limit: 3 x rated, for: 10 s}, mounted: portable, may-parallel: [i1]}
+        transient-reactance: 20 %, sustained-fault-current: {limit: 3 x rated, for: 10 s}, mounted: portable, may-parallel: [i1]}
   i1: {kind: inverter, phases: L1, mains-input: true, neutral-through: solid, neutral-bond: while-inverting,
-       closes-after: 200 ms, fault-current: {limit: 60 A, for: 100 ms}, isolated: yes, largest-breaker: B16}
+       closes-after: 200 ms, fault-current: {limit: 60 A, for: 100 ms}, isolated: yes, largest-breaker: B16,
+       shutdown-time: 400 ms}
   i2: {kind: inverter, phases: L2, mains-input: no, filter-capacitance: 10 nF, operation: grid-following}
   iso: {kind: transformer, phases: L1, winding: isolating, impedance: 4 %, voltage: 120 V, primary-voltage: 400 V,
         earthing: IT}
@@ -68,9 +69,11 @@ bonds:
   relay: {at: ts.island, closed: {i1: [off, inverting], ts: island, k1: open, set-lead: mated, grid: detached},
           opens-after: 100 ms, closes-after: 0.2 s}
   soft: {at: i1.out, impedance: 1 kohm, size: 6 mm2}
+  tail: {at: i2, length: 0.5 m, material: aluminium}
 electrodes:
   rod: {at: met, rods: 2, length: 8 ft, diameter: 16 mm, spacing: 3 m, soil: 120 ohm m, conductor: 16 mm2, shape: rod}
   stake: {at: i1, resistance: 50 ohm}
+  loop: {at: met, shape: ring, depth: 0.8 m, diameter: 12 m, soil: 120 ohm m, material: copper}
 monitors:
   imd: {at: iso.out, impedance: 1 Mohm}
 groups:
@@ -191,6 +194,7 @@ def test_sources(tmp_path: Path) -> None:
         voltage_v=230.0,
         rating_va=8000.0,
         subtransient_reactance=0.12,
+        transient_reactance=0.2,
         fault_limit=Limit(None, 3.0, 10.0),
         mounted="portable",
         may_parallel=("i1",),
@@ -206,6 +210,9 @@ def test_sources(tmp_path: Path) -> None:
         operation="both",
         closes_after_s=0.2,
         fault_limit=Limit(60.0, None, 0.1),
+        shutdown_s=0.4,
+        largest_breaker=("B", 16.0),
+        isolated=True,
     )
     assert sources["i2"] == Source(
         "i2",
@@ -219,6 +226,81 @@ def test_sources(tmp_path: Path) -> None:
     assert sources["iso"].winding == "isolating"
     assert sources["iso"].impedance == 0.04
     assert sources["iso"].earthing == "IT"
+    assert sources["iso"].isolated is None
+    assert (sources["iso"].primary_voltage_v, sources["iso"].primary_line_voltage_v) == (400.0, None)
+
+
+@pytest.mark.parametrize(
+    ("phases", "written", "voltages"),
+    [
+        ("L1", "400 V", (400.0, None)),
+        ("L1 L2", "400 V", (None, 400.0)),
+        ("L1 L2 L3", "11 kV", (None, 11000.0)),
+        ("L1 L2 L3", "6.35/11 kV", (6350.0, 11000.0)),
+    ],
+)
+def test_primary_voltage(
+    tmp_path: Path, phases: str, written: str, voltages: tuple[float | None, float | None]
+) -> None:
+    text = edited(
+        FARM,
+        ("{kind: transformer, phases: L1,", f"{{kind: transformer, phases: {phases},"),
+        ("primary-voltage: 400 V", f"primary-voltage: {written}"),
+    )
+    source = by_id(good(tmp_path, text).sources)["iso"]
+    assert (source.primary_voltage_v, source.primary_line_voltage_v) == voltages
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [("B16", ("B", 16.0)), ("C6", ("C", 6.0)), ("D125", ("D", 125.0)), ("B0.5", ("B", 0.5)), ("C1.6", ("C", 1.6))],
+)
+def test_largest_breaker(tmp_path: Path, written: str, read: tuple[str, float]) -> None:
+    text = edited(FARM, ("largest-breaker: B16", f"largest-breaker: {written}"))
+    assert by_id(good(tmp_path, text).sources)["i1"].largest_breaker == read
+
+
+@pytest.mark.parametrize(
+    ("written", "hint"),
+    [
+        ("b16", "write `B16`"),
+        ("B 16", "write `B16`"),
+        ("B16 A", "write `B16`"),
+        ("16 A type C", "write `C16`"),
+        ("K16", "for example `largest-breaker: B16`"),
+        ("B", "for example `largest-breaker: B16`"),
+        ("B0", "for example `largest-breaker: B16`"),
+        ("16 A", "for example `largest-breaker: B16`"),
+        ("B16 or C10", "for example `largest-breaker: B16`"),
+        ("B1600", "for example `largest-breaker: B16`"),
+    ],
+)
+def test_largest_breaker_refused(tmp_path: Path, written: str, hint: str) -> None:
+    text = edited(FARM, ("largest-breaker: B16", f"largest-breaker: {written}"))
+    installation, problems, _ = load(tmp_path, text)
+    assert installation is None
+    assert [problem.message for problem in problems] == [
+        f"`{written}` at `largest-breaker` is not a circuit-breaker as curve (B, C or D) and rated current in ampere, "
+        "such as B16"
+    ]
+    assert problems[0].hint == hint
+
+
+def test_isolated_is_three_valued(tmp_path: Path) -> None:
+    for written, read in (("isolated: yes,", True), ("isolated: no,", False), ("", None)):
+        text = edited(FARM, ("isolated: yes,", written))
+        assert by_id(good(tmp_path, text).sources)["i1"].isolated is read
+
+
+@pytest.mark.parametrize(("rating", "rating_va"), [("8 kW", 8000.0), ("8 kVA", 8000.0), ("650 W", 650.0)])
+def test_rating_of_a_source(tmp_path: Path, rating: str, rating_va: float) -> None:
+    text = edited(FARM, ("rating: 8 kW", f"rating: {rating}"))
+    assert by_id(good(tmp_path, text).sources)["set"].rating_va == rating_va
+
+
+def test_frequency(tmp_path: Path) -> None:
+    assert good(tmp_path, FARM).frequency_hz == 50.0
+    assert good(tmp_path, SMALL).frequency_hz is None
 
 
 def test_mains_input_without_a_word_on_the_neutral(tmp_path: Path) -> None:
@@ -261,6 +343,7 @@ def test_boards_and_changeovers(tmp_path: Path) -> None:
         "closed",
         "island",
     )
+    assert ts.rating_a == 63.0
 
 
 def test_a_connection(tmp_path: Path) -> None:
@@ -356,6 +439,9 @@ def test_circuits(tmp_path: Path) -> None:
     assert milking.connection.devices[0].residual_a == 0.03
     assert (circuits["lamp"].class_ii, circuits["lamp"].load_w) == (True, 60.0)
     assert circuits["socket"].connection.start.id == "milking"
+    loads = {name: (circuit.load_va, circuit.load_w, circuit.load_a) for name, circuit in circuits.items()}
+    assert loads == {"milking": (3000.0, None, None), "lamp": (None, 60.0, None), "socket": (None, None, 10.0)}
+    assert (circuits["milking"].power_factor, circuits["lamp"].power_factor) == (0.9, None)
 
 
 def test_bonds_and_conditions(tmp_path: Path) -> None:
@@ -370,14 +456,18 @@ def test_bonds_and_conditions(tmp_path: Path) -> None:
     )
     assert (bonds["relay"].opens_after_s, bonds["relay"].closes_after_s) == (0.1, 0.2)
     assert bonds["soft"].impedance_ohm == 1000.0
+    assert (bonds["soft"].length_m, bonds["soft"].material) == (None, None)
+    assert (bonds["tail"].length_m, bonds["tail"].material) == (0.5, "aluminium")
 
 
 def test_the_rest(tmp_path: Path) -> None:
     site = good(tmp_path, FARM)
-    rod, stake = site.electrodes
+    rod, stake, loop = site.electrodes
     assert (rod.rods, rod.diameter_m, rod.spacing_m, rod.soil_ohm_m) == (2, 0.016, 3.0, 120.0)
     assert rod.length_m == pytest.approx(2.4384)
-    assert (stake.at.written, stake.resistance_ohm) == ("i1", 50.0)
+    assert (rod.shape, rod.material, rod.depth_m) == ("rod", None, None)
+    assert (stake.at.written, stake.resistance_ohm, stake.shape) == ("i1", 50.0, None)
+    assert (loop.shape, loop.material, loop.depth_m, loop.diameter_m) == ("ring", "copper", 0.8, 12.0)
     assert (site.monitors[0].at.written, site.monitors[0].impedance_ohm) == ("iso.out", 1e6)
     assert site.groups[0].phases == (("i1", "L1"), ("i2", "L2"))
     assert [end.id for end in site.extraneous[0].joins] == ["barn", "main"]
@@ -472,6 +562,15 @@ def test_what_a_utility_brings(tmp_path: Path, earthing: str, first: str, second
         ("phases: L2, mains-input: no", "phases: L2 L2, mains-input: no", "`L2` stands twice in `phases`"),
         ("until: 2028-02-29", "until: 2027-02-29", "`2027-02-29` is no day of the calendar"),
         ("at: k1, reason", "at: k2, reason", "there is nothing with the id `k2`"),
+        ("phases: L1, voltage: 230 V", "phases: L1, voltage: 1.2 kV", "`set` has more than 1000 V line to neutral"),
+        ("voltage: 230/400 V", "voltage: 1.01/1.75 kV", "`grid` has more than 1000 V line to neutral"),
+        ("voltage: 230/400 V", "voltage: 1/1.9 kV", "`1/1.9 kV` is not possible as a voltage of a source"),
+        ("voltage: 230/400 V", "voltage: 11 kV", "`11 kV` is not possible as a voltage of a source"),
+        (
+            "primary-voltage: 400 V",
+            "primary-voltage: 66 kV",
+            "`66 kV` is not possible as a voltage: it must be from 1 V to 36",
+        ),
         ("min: 800 A", "min: 8 kA", "the smallest fault current of `grid` is above the largest"),
         ("mains-input: no, filter", "when-off: through, filter", "`when-off: through` at `i2` needs a mains input"),
         ("residual: 30 mA}]", "residual: 30 mA, senses: L1 L2}]", "`L2` is a sensed core here, but `milking` has no"),
@@ -486,6 +585,11 @@ def test_refused(tmp_path: Path, old: str, new: str, words: str) -> None:
     assert len(problems) == 1, [problem.message for problem in problems]
     assert words in problems[0].message
     assert problems[0].hint
+
+
+@pytest.mark.parametrize("voltage", ["1000/1730 V", "1.73 kV", "690 V"])
+def test_the_highest_voltages(tmp_path: Path, voltage: str) -> None:
+    good(tmp_path, edited(FARM, ("voltage: 230/400 V", f"voltage: {voltage}")))
 
 
 def test_boards_inside_each_other(tmp_path: Path) -> None:

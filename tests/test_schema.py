@@ -13,12 +13,30 @@ import jsonschema
 import pytest
 
 import onebond_schemas
-from conftest import HUT, ROOT
+from conftest import ROOT
 from onebond import document, quantity, reading, schema
 from onebond.document import Document, Node
 from onebond.reporting.schema_reference import schema_reference
 from onebond.span import Span
 from test_reading import BROKEN, FARM, SITES
+
+HUT = """\
+onebond: 1
+site: {name: Tarn hut, rulebook: iec, stage: design}
+sources:
+  inverter: {kind: inverter, phases: L1, voltage: 230 V}
+boards:
+  hut: {}
+connections:
+  feed: {from: inverter, to: hut, cores: L1 N PE}
+circuits:
+  lamps: {from: hut, cores: L1 N PE, serves: lighting}
+bonds:
+  hut-link: {at: hut}
+electrodes:
+  rod: {at: hut}
+"""
+
 
 HANGS_S = 60.0  # what takes longer hangs; a guard, and no measure of speed
 
@@ -355,6 +373,17 @@ def problem_of(text: str) -> tuple[str, str]:
         ("cores: L1 N PE}\nc", "cores: L1 N PE, runs: 1.5}\nc", "`runs` must be a whole number", "`runs: 2`"),
         ("cores: L1 N PE}\nc", "cores: L1 N PE, through: [mcb]}\nc", "`through` needs keys of its own", "kind: mcb"),
         ("cores: L1 N PE}\nc", "cores: Phase N E}\nc", "`Phase` and `E` at `cores` are not", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L2N PE}\nc", "`L2N` at `cores` is not", "did you mean `L2 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1L2L3NPE}\nc", "`L1L2L3NPE` at `cores` is not", "mean `L1 L2 L3 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: LNE}\nc", "`LNE` at `cores` is not", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1PEN}\nc", "`L1PEN` at `cores` is not", "did you mean `L1 PEN`?"),
+        ("cores: L1 N PE}\nc", "cores: L1 neutral G}\nc", "`neutral` and `G` at `cores`", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1 N earth}\nc", "`earth` at `cores` is not", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1 N ground}\nc", "`ground` at `cores` is not", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1 N CPC}\nc", "`CPC` at `cores` is not", "did you mean `L1 N PE`?"),
+        ("cores: L1 N PE}\nc", "cores: L1 N E}\nc", "`E` at `cores` is not", "did you mean `L1 N PE`?"),
+        ("phases: L1,", "phases: L1L2,", "`L1L2` at `phases` is not", "did you mean `L1 L2`?"),
+        ("rod: {at: hut}", "rod: at = hut", "`rod` needs keys of its own", "the colon is missing: write `at: hut`"),
         ("rod: {at: hut}", "rod: {at: hut, soil: 120 ohm-m}", "`ohm-m` is not a unit", "write `120 ohm m`"),
         ("rod: {at: hut}", "rod: hut", "`rod` needs keys of its own", "for example `rod: {at: met,"),
         ("at: hut}\ne", 'at: "hut "}\ne', "`hut ` at `at` is not a place", "for example `at: main`"),
@@ -371,6 +400,83 @@ def test_words(old: str, new: str, message: str, hint: str) -> None:
     said = problem_of(HUT.replace(old, new))
     assert message in said[0]
     assert hint in said[1]
+
+
+@pytest.mark.parametrize("written", ["name Tarn hut", "name = Tarn hut", "name=Tarn hut"])
+def test_an_entry_without_its_colon(written: str) -> None:
+    parsed = document.parse(HUT.replace("name: Tarn hut", written).encode(), "site.yaml")
+    assert parsed.document is not None
+    unknown, missing = schema.check(parsed.document)[0]
+    assert unknown.message == f"`{written}` is not a key of `site`"
+    assert unknown.hint.startswith("the colon is missing: write `name: Tarn hut` keys here: name, rulebook")
+    assert missing.message == "`name` is missing in `site`"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words", "hint"),
+    [
+        ("kind: generator", "kind: genset", "not one of utility, generator", "did you mean `generator`?"),
+        ("kind: utility", "kind: grid", "not one of utility, generator", "did you mean `utility`?"),
+        ("kind: utility", "kind: Mains", "not one of utility, generator", "did you mean `utility`?"),
+        ("{kind: inverter, phases: L1,", "{kind: UPS, phases: L1,", "not one of utility", "did you mean `inverter`?"),
+        ("earthing: TT", "earthing: PME", "not one of TN-S, TN-C-S", "did you mean `TN-C-S`?"),
+        ("earthing: TT", "earthing: MEN", "not one of TN-S, TN-C-S", "did you mean `TN-C-S`?"),
+        ("{kind: fuse,", "{kind: breaker,", "not one of mcb, mccb", "did you mean `mcb`?"),
+        ("{kind: fuse,", "{kind: CB,", "not one of mcb, mccb", "did you mean `mcb`?"),
+        ("{kind: rcd,", "{kind: GFCI,", "not one of mcb, mccb", "did you mean `rcd`, with `residual: 5 mA`?"),
+        ("{kind: rcd,", "{kind: gfi,", "not one of mcb, mccb", "did you mean `rcd`, with `residual: 5 mA`?"),
+        ("{L1: N, N: L1, PE: PE}", "{L1: N, N: L1, PE: ground}", "`ground` at `PE`", "did you mean `PE`?"),
+        ("{L1: N, N: L1, PE: PE}", "{L1: N, N: L1, earth: PE}", "`earth` at `earth`", "did you mean `PE`?"),
+        (
+            "residual: 30 mA}",
+            "residual: 30 A}",
+            "`30 A` is not possible as a residual current",
+            "did you mean `30 mA`?",
+        ),
+        (
+            "voltage: 230/400 V",
+            "voltage: 11 kV",
+            "`11 kV` is not possible",
+            "side of a transformer is its `primary-voltage`",
+        ),
+    ],
+)
+def test_words_of_other_places(old: str, new: str, words: str, hint: str) -> None:
+    assert FARM.count(old) == 1
+    said = problem_of(FARM.replace(old, new))
+    assert words in said[0]
+    assert said[1].endswith(hint) or said[1] == hint
+
+
+@pytest.mark.parametrize(
+    ("device", "message"),
+    [
+        ("{kind: mcb, class: gG}", "`class` is not a key of the mcb, device 2 of `feed`: it belongs to a fuse"),
+        ("{kind: rcd}", "`residual` is missing in the rcd, device 2 of `feed`"),
+        ("{kind: rcd, id: q-hut}", "`residual` is missing in the rcd `q-hut`"),
+        ("{rating: 6 A}", "`kind` is missing in device 2 of `feed`"),
+    ],
+)
+def test_a_device_is_named_by_its_kind_and_its_place(device: str, message: str) -> None:
+    through = f"cores: L1 N PE, through: [{{kind: switch}}, {device}]}}\nc"
+    assert problem_of(HUT.replace("cores: L1 N PE}\nc", through))[0] == message
+
+
+@pytest.mark.parametrize(
+    ("items", "column", "hint"),
+    [
+        ("\n      -kind: mcb\n      rating: 16 A", 7, "write `- kind:`"),
+        ("\n      -kind: mcb", 7, "write `- kind:`"),
+        ("\n      -mcb\n      -rcd", 7, "write `- mcb`"),
+    ],
+)
+def test_a_dash_without_a_space(items: str, column: int, hint: str) -> None:
+    text = HUT.replace("circuits:", f"circuits:\n  more:\n    from: hut\n    cores: L1 N\n    through:{items}")
+    parsed = document.parse(text.encode(), "site.yaml")
+    assert parsed.document is not None
+    (problem,) = schema.check(parsed.document)[0]
+    assert (problem.message, problem.hint) == ("a space is missing after the dash", hint)
+    assert problem.span.column == column
 
 
 def test_places() -> None:

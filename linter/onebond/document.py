@@ -800,7 +800,8 @@ class _Builder:
                     here, f"a comma or {closing} is due here", "separate items by commas; quote a text that holds `: `"
                 )
         if "block end" in said:
-            return _does_not_fit(context, here, before, rest)
+            blamed = None if before.strip(" -") or rest.startswith("-") else self._blamed(here[0])
+            return blamed or _does_not_fit(context, here, before, rest)
         for words, message, hint in _SAID:
             if words in said or words in context:
                 return _at(here, message, hint)
@@ -824,11 +825,30 @@ class _Builder:
             return _at((line, column + match.end() - 1), *_SPACE_DUE)
         if len(rest) > _LONGEST_KEY:
             return _at(place, f"this line is longer than a key may be ({_LONGEST_KEY:,} characters)", "shorten the key")
-        return Problem(
-            Span(line, column, line, column + max(1, len(rest))),
-            "this line is not of the form `key: value`",
-            "add the colon and a space after the key; a text that goes on from the line above is indented",
-        )
+        return _without_colon(line, column, rest)
+
+    def _blamed(self, line: int) -> Problem | None:
+        """The mistake of a line above that makes this one look out of place; None where no line above has one."""
+        begun: Problem | None = None
+        below = self.lines[line - 1]
+        for number in range(line - 1, 0, -1):
+            text = _COMMENT.sub("", self.lines[number - 1]).rstrip()
+            entry = text.lstrip()
+            column = len(text) - len(entry) + 1
+            if not entry:
+                continue
+            if _TIGHT_DASH.match(entry):
+                return _at((number, column), *_dash(entry))
+            if _ENTRY.search(entry):
+                goes_on = begun is not None and begun.span.column > column and not entry.endswith(":")
+                return None if goes_on else begun
+            if not _BARE.match(entry) or (entry.startswith("- ") and not below.startswith(" " * column)):
+                return None
+            if entry.startswith("- "):
+                bare = entry[1:].lstrip()
+                return _without_colon(number, len(text) - len(bare) + 1, bare)
+            begun = _without_colon(number, column, entry)
+        return begun
 
     def _stray_colon(self, here: tuple[int, int], before: str) -> Problem:
         if not before.strip(" -"):
@@ -841,6 +861,8 @@ class _Builder:
         above = self.lines[here[0] - 2] if here[0] > 1 else ""
         if match := _TIGHT.match(above.lstrip()):
             return _at((here[0] - 1, len(above) - len(above.lstrip()) + match.end()), *_SPACE_DUE)
+        if not self._open_bracket() and (blamed := self._blamed(here[0])):
+            return blamed
         hint = "begin all keys of one map in the same column; a key with a map below it has no value of its own"
         return _at((here[0], len(before) - len(before.lstrip()) + 1), "this line is indented too far", hint)
 
@@ -848,6 +870,11 @@ class _Builder:
 _LONGEST_KEY = 1_024  # YAML 1.2.2, section 7.4: a key of one line and its colon
 
 _TIGHT = re.compile(r"[\w-]+:(?=[^\s:])")
+_TIGHT_DASH = re.compile(r"-[A-Za-z][\w-]*:(?=\s|\Z)")
+_ENTRY = re.compile(r":(?=\s|\Z)")
+_BARE = re.compile(r"(?:- +)?\w")
+_COMMENT = re.compile(r"(?:^|(?<=\s))#.*")
+_ALMOST = re.compile(r"([\w-]+)(?:\s*=\s*|\s+)(\S.*)")
 _SPACE_DUE = ("a space is missing after the colon", "write `key: value`")
 
 # What ruamel.yaml says, and what we say instead.
@@ -878,10 +905,31 @@ _SAID = (
 )
 
 
+def _dash(entry: str) -> tuple[str, str]:
+    """Message and hint for a list item that begins like ``-kind: mcb``."""
+    return "a space is missing after the dash", f"write `- {_shown(entry[1:])}`"
+
+
+def _without_colon(line: int, column: int, text: str) -> Problem:
+    """The problem of a line such as ``kind utility`` or ``kind = utility``."""
+    span = Span(line, column, line, column + max(1, len(text)))
+    message = "this line is not of the form `key: value`"
+    goes_on = "a text that goes on from the line above is indented"
+    almost = _ALMOST.fullmatch(_COMMENT.sub("", text).rstrip())
+    if almost is None:
+        return Problem(span, message, f"add the colon and a space after the key; {goes_on}")
+    meant = _shown(f"{almost[1]}: {almost[2]}")
+    if "=" in text[: almost.start(2)]:
+        return Problem(span, f"`=` stands where the colon after `{_shown(almost[1])}` is due", f"write `{meant}`")
+    return Problem(span, message, f"add the colon and a space after the key: `{meant}`; {goes_on}")
+
+
 def _does_not_fit(context: str, here: tuple[int, int], before: str, rest: str) -> Problem:
     if before.strip(" -"):
         hint = "put the whole value in quotes, or none of it; a quote or bracket further up may close too early"
         return _at(here, "the value ended before this", hint)
+    if _TIGHT_DASH.match(rest):
+        return _at(here, *_dash(rest.rstrip()))
     if rest.startswith("- "):
         return _at(
             here, "a list item (`- `) among `key: value` lines", "indent the list below its key, all items alike"

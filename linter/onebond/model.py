@@ -103,6 +103,8 @@ class Circuit(NamedTuple):
     leakage_a: float | None = None
     building: str | None = None
     enclosure: str | None = None
+    load_a: float | None = None  # of load_va, load_w and load_a one at most is written
+    power_factor: float | None = None
 
 
 class Source(NamedTuple):
@@ -142,6 +144,12 @@ class Source(NamedTuple):
     closes_after_s: float | None = None
     building: str | None = None
     enclosure: str | None = None
+    transient_reactance: float | None = None  # per unit
+    shutdown_s: float | None = None
+    largest_breaker: tuple[str, float] | None = None  # curve and rating in A
+    isolated: bool | None = None
+    primary_voltage_v: float | None = None  # written like voltage_v and line_voltage_v
+    primary_line_voltage_v: float | None = None
 
 
 class Board(NamedTuple):
@@ -168,6 +176,7 @@ class Changeover(NamedTuple):
     prefers: str | None = None
     building: str | None = None
     enclosure: str | None = None
+    rating_a: float | None = None
 
 
 class Bond(NamedTuple):
@@ -181,6 +190,8 @@ class Bond(NamedTuple):
     size: Size | None = None
     opens_after_s: float | None = None
     closes_after_s: float | None = None
+    length_m: float | None = None
+    material: str | None = None
 
 
 class Electrode(NamedTuple):
@@ -196,6 +207,9 @@ class Electrode(NamedTuple):
     spacing_m: float | None = None
     soil_ohm_m: float | None = None
     conductor: Size | None = None
+    shape: str | None = None  # rod | horizontal | ring | plate
+    material: str | None = None
+    depth_m: float | None = None  # of a horizontal conductor or ring
 
 
 class Monitor(NamedTuple):
@@ -263,3 +277,4 @@ class Installation(NamedTuple):
     extraneous_none: bool  # the file says `extraneous: none`
     interlocks: tuple[Interlock, ...]
     waivers: tuple[Accepted, ...]
+    frequency_hz: float | None = None

@@ -130,6 +130,15 @@ class Network(NamedTuple):
         tuple[int, int, int, Needs, str], ...
     ]  # number, ends, needs and sort: line | neutral | '' (inside a source)
     left_out: tuple[str, ...]  # devices whose position was proved to change nothing
+    number: dict[tuple[str, str, str], int]  # equipment, terminal and conductor -> node
+
+    def find(self, identifier: str, terminal: str, conductor: str) -> int:
+        """The number of a node, -1 where nothing lands there."""
+        return self.number.get((identifier, terminal, conductor), -1)
+
+    def number_of(self, identifier: str, terminal: str, conductor: str) -> int:
+        """The number of a node that is there for certain; KeyError if it is not."""
+        return self.number[identifier, terminal, conductor]
 
     def reachable(self, start: tuple[int, ...], without: str = "") -> frozenset[int]:
         """The live nodes that can be joined to some nodes when every contact may be closed, one element taken out."""
@@ -607,6 +616,7 @@ class _Builder:
             tuple(earth_variables),
             tuple((i, edge.a, edge.b, edge.needs, self.sort(edge)) for i, edge in enumerate(edges)),
             tuple(self.variables[variable].name for variable in sorted(left_out)),
+            self.number,
         )
 
     def sort(self, edge: Edge) -> str:

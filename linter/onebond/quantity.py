@@ -33,7 +33,7 @@ class Refusal(NamedTuple):
 
 
 class Quantity(NamedTuple):
-    """What a quantity may look like: its units, the bounds in the base unit and in words, and examples."""
+    """What a quantity may look like: its units, the bounds in the base unit and in words, examples, a hint."""
 
     words: str
     units: tuple[str, ...]
@@ -41,7 +41,13 @@ class Quantity(NamedTuple):
     high: float
     bounds: str
     examples: tuple[str, ...]
+    beyond: str = ""  # what to do with a number beyond the bounds
 
+
+HIGHEST_V = 1000.0
+"""Line to neutral, where low voltage ends (IEC 60364-1, from memory); the bound of ``source-voltage`` is line to line."""
+
+LOW_VOLTAGE = "only low voltage is described here; the high-voltage side of a transformer is its `primary-voltage`"
 
 KCMIL_MM2 = math.pi / 4 * 0.0254**2 * 1000
 
@@ -67,7 +73,13 @@ QUANTITIES: dict[str, Quantity] = {
         "a conductor size", ("mm2", "AWG", "kcmil"), 0.005, 3000, "0.005 mm2 to 3000 mm2", ("16 mm2", "6 AWG")
     ),
     "current": Quantity("a current", ("A", "mA", "kA"), 0, 5e5, "0 A to 500 kA", ("16 A", "30 mA")),
-    "voltage": Quantity("a voltage", ("V", "kV", "mV"), 1, 1e6, "1 V to 1000 kV", ("230 V", "230/400 V")),
+    # From 5 mA, the class A of North America.  Of the values of IEC 60947-2 Annex B (from memory) only 30 A lies above
+    # the upper bound, and is nearly always a slip for 30 mA.
+    "residual-current": Quantity("a residual current", ("A", "mA"), 5e-3, 10, "5 mA to 10 A", ("30 mA", "100 mA")),
+    "voltage": Quantity("a voltage", ("V", "kV", "mV"), 1, 36e3, "1 V to 36 kV", ("230 V", "230/400 V")),
+    "source-voltage": Quantity(
+        "a voltage of a source", ("V", "kV", "mV"), 1, 1800, "1 V to 1800 V", ("230 V", "230/400 V"), LOW_VOLTAGE
+    ),
     "impedance": Quantity(
         "an impedance", ("ohm", "mohm", "kohm", "Mohm"), 1e-6, 1e9, "0.001 mohm to 1000 Mohm", ("0.35 ohm", "1 Mohm")
     ),
@@ -88,6 +100,9 @@ _EITHER: dict[str, tuple[str, ...]] = {
     "power-or-current": ("power", "current"),
     "multiple-or-current": ("multiple", "current"),
 }
+
+# Where a pair of values may stand: line-to-neutral before line-to-line.
+_PAIRS = ("voltage", "source-voltage")
 
 # So many words are compared letter by letter.
 _CLOSELY = 300
@@ -146,7 +161,7 @@ def parse(text: str, name: str, example: str = "") -> Measure | Refusal:
             hint = f"write `1/0 AWG`: {gauges}" if number == "0" else gauges
             return Refusal(f"`{_short(text)}` is no wire gauge", hint, "form")
         return Measure(size, unit)
-    if slash and name != "voltage":
+    if slash and name not in _PAIRS:
         return _refuse(text, name, accepted, example or examples(name)[0])
     if not _NUMBER.fullmatch(first) or (slash and not _NUMBER.fullmatch(second)):
         return _refuse(text, name, accepted, example or examples(name)[0])
@@ -159,7 +174,7 @@ def parse(text: str, name: str, example: str = "") -> Measure | Refusal:
                 if number_si is not None and not quantity.low <= number_si <= quantity.high:
                     return Refusal(
                         f"`{_short(text)}` is not possible as {quantity.words}: it must be from {quantity.bounds}",
-                        "check the number and the unit",
+                        quantity.beyond or _other_unit(number, quantity, example) or "check the number and the unit",
                         "bounds",
                     )
     if measure.second is not None and not measure.value < measure.second:
@@ -192,6 +207,15 @@ def nearest(word: str, words: Iterable[str]) -> str | None:
     by_lower = {other.lower(): other for other in reversed(candidates[:_CLOSELY])}
     close = difflib.get_close_matches(lower, by_lower, n=1, cutoff=0.6)
     return by_lower[close[0]] if close else None
+
+
+def _other_unit(number: str, quantity: Quantity, example: str) -> str:
+    """A hint where a number beyond the bounds would be possible in the unit that is usual at its place."""
+    usual = (example or quantity.examples[0]).partition(" ")[2]
+    if usual not in quantity.units or usual not in _FACTORS:
+        return ""
+    possible = quantity.low <= _scaled(number, usual) <= quantity.high
+    return f"did you mean `{number} {usual}`?" if possible else ""
 
 
 def _scaled(number: str, unit: str) -> float:
@@ -234,7 +258,7 @@ def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Re
         what = f"`{unit}` is the unit of {other} and not of {_words(name)}"
         return Refusal(what, f"write for example `{example}` ({listed})", "unit")
     right_unit = unit if unit in accepted else _right_unit(unit, accepted)
-    right_number = _right_number(number, pair=name == "voltage", gauge=right_unit == "AWG")
+    right_number = _right_number(number, pair=name in _PAIRS, gauge=right_unit == "AWG")
     if number.startswith("-"):
         return Refusal(f"`{shown}` is negative", f"write for example `{example}` ({listed})", "form")
     if not unit:

@@ -60,6 +60,9 @@ PLACES = ("source", "board", "changeover", "circuit")
 
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
 _DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor")
+_SOCKETS = frozenset(
+    {"socket", "sockets", "socket-outlet", "outlet", "outlets", "receptacle", "receptacles", "plugs", "power-points"}
+)
 _OPENS_LINES_ONLY = ("mcb", "mccb", "fuse")
 _LONGEST = 64
 _CONDITIONS_PROBLEM = "has no states that a condition could name"
@@ -177,6 +180,7 @@ class _Reader:
             extraneous_none=_text(self.root, "extraneous") == "none",
             interlocks=_present(interlocks),
             waivers=_present(waivers),
+            frequency_hz=_amount(site, "frequency", "frequency"),
         )
 
     # ---------------------------------------------------------------- ids
@@ -398,7 +402,15 @@ class _Reader:
                     f"write `mains-input: yes` at `{identifier}`, or take `{key}` out",
                     (*route, key),
                 )
-        voltage_v, line_voltage_v = _voltages(node, len(facts.phases))
+        voltage_v, line_voltage_v = _voltages(node, "voltage", "source-voltage", len(facts.phases))
+        primary_v, primary_line_v = _voltages(node, "primary-voltage", "voltage", len(facts.phases))
+        if voltage_v is not None and voltage_v > quantity.HIGHEST_V:
+            self._problem(
+                _at(node, "voltage"),
+                f"`{identifier}` has more than 1000 V line to neutral: that is not low voltage",
+                quantity.LOW_VOLTAGE,
+                (*route, "voltage"),
+            )
         parallel = []
         for i, item in _items(node, "may-parallel"):
             if isinstance(item.value, str) and _is_id(item.value):
@@ -469,6 +481,12 @@ class _Reader:
             closes_after_s=_amount(node, "closes-after", "time"),
             building=_text(node, "building"),
             enclosure=_text(node, "enclosure"),
+            transient_reactance=_amount(node, "transient-reactance", "ratio"),
+            shutdown_s=_amount(node, "shutdown-time", "time"),
+            largest_breaker=_breaker(node, "largest-breaker"),
+            isolated=_yes(node, "isolated") if _child(node, "isolated") is not None else None,
+            primary_voltage_v=primary_v,
+            primary_line_voltage_v=primary_line_v,
         )
 
     @staticmethod
@@ -540,6 +558,7 @@ class _Reader:
             prefers=prefers,
             building=_text(node, "building"),
             enclosure=_text(node, "enclosure"),
+            rating_a=_amount(node, "rating", "current"),
         )
 
     # ---------------------------------------------------------------- connections and circuits
@@ -723,18 +742,28 @@ class _Reader:
         connection = self._connection(identifier, node, route, circuit=True)
         if connection is None:
             return None
+        serves = _text(node, "serves")
+        if serves in _SOCKETS:
+            self._problem(
+                _at(node, "serves"),
+                f"`{serves}` is not the word for socket-outlets, and rules look for that word",
+                "write `socket-outlets`",
+                (*route, "serves"),
+            )
         text = _text(node, "load")
         load = quantity.parse(text, "power-or-current") if text is not None else None
-        load_va = load_w = None
+        load_va = load_w = load_a = None
         if isinstance(load, quantity.Measure):
             if load.unit.endswith("VA"):
                 load_va = load.value
             elif load.unit.endswith("W"):
                 load_w = load.value
+            else:
+                load_a = load.value
         return Circuit(
             id=identifier,
             connection=connection,
-            serves=_text(node, "serves"),
+            serves=serves,
             class_ii=_text(node, "equipment") == "class-II",
             route=route,
             load_va=load_va,
@@ -742,6 +771,8 @@ class _Reader:
             leakage_a=_amount(node, "leakage", "current"),
             building=_text(node, "building"),
             enclosure=_text(node, "enclosure"),
+            load_a=load_a,
+            power_factor=_number(node, "power-factor"),
         )
 
     # ---------------------------------------------------------------- bonds, electrodes, monitors, extraneous parts
@@ -772,6 +803,8 @@ class _Reader:
             size=_size(node, "size"),
             opens_after_s=_amount(node, "opens-after", "time"),
             closes_after_s=_amount(node, "closes-after", "time"),
+            length_m=_amount(node, "length", "length"),
+            material=_text(node, "material"),
         )
 
     def _electrode(self, identifier: str, node: Node, route: Route) -> Electrode | None:
@@ -800,6 +833,9 @@ class _Reader:
             spacing_m=_amount(node, "spacing", "dimension"),
             soil_ohm_m=_amount(node, "soil", "resistivity"),
             conductor=_size(node, "conductor"),
+            shape=_text(node, "shape"),
+            material=_text(node, "material"),
+            depth_m=_amount(node, "depth", "dimension"),
         )
 
     def _must_have_pe(self, at: End, span: Span, because: str, route: Route) -> None:
@@ -1137,11 +1173,16 @@ def _yes(node: Node, key: str) -> bool:
     return child is not None and child.kind == "scalar" and (child.value is True or child.value == "yes")
 
 
-def _count(node: Node, key: str) -> int | None:
+def _number(node: Node, key: str) -> float | None:
     child = _child(node, key)
     if child is None or isinstance(child.value, bool) or not isinstance(child.value, (int, float)):
         return None
-    return int(child.value)
+    return float(child.value)
+
+
+def _count(node: Node, key: str) -> int | None:
+    number = _number(node, key)
+    return None if number is None else int(number)
 
 
 def _items(node: Node | None, key: str) -> Iterator[tuple[int, Node]]:
@@ -1171,10 +1212,19 @@ def _size(node: Node, key: str) -> Size | None:
     return None if text is None or mm2 is None else Size(mm2, text)
 
 
-def _voltages(node: Node, lines: int) -> tuple[float | None, float | None]:
+def _breaker(node: Node, key: str) -> tuple[str, float] | None:
+    """Curve and rating in A of a breaker such as ``B16``; what has another form is refused by the schema."""
+    text = _text(node, key)
+    if text is None or text[:1] not in ("B", "C", "D"):
+        return None
+    rating_a = quantity.value(f"{text[1:]} A", "current")
+    return None if rating_a is None else (text[0], rating_a)
+
+
+def _voltages(node: Node, key: str, name: str, lines: int) -> tuple[float | None, float | None]:
     """Line-to-neutral and line-to-line voltage; a single value of a source with several lines is line-to-line."""
-    text = _text(node, "voltage")
-    measure = quantity.parse(text, "voltage") if text is not None else None
+    text = _text(node, key)
+    measure = quantity.parse(text, name) if text is not None else None
     if not isinstance(measure, quantity.Measure):
         return None, None
     if measure.second is not None:

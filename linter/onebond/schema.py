@@ -12,6 +12,7 @@ from __future__ import annotations
 import functools
 import json
 import re
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 import onebond_schemas
@@ -161,8 +162,11 @@ class _Walk:
         if self._is_full():
             return
         hint = _did_you_mean(key, [name for name in allowed if name not in _entries(node)] or allowed)
+        child = _entries(node).get(key)
         if key[:1].isdigit():
             hint = "inside braces a comma ends the entry: the decimal sign is a point;"
+        elif child is not None and child.value is None:
+            hint = _with_colon(key, allowed) or hint
         listed = f"keys here: {_listed(allowed)}"
         self._report(
             span, route, f"`{_short(key)}` is not a key of {_what(schema, node, route[:-1])}", _joined(hint, listed)
@@ -257,9 +261,16 @@ class _Walk:
                 f'write it in quotes: `"{_shown(node)}"`' if "pattern" not in schema else example,
             )
         elif "object" in types and node.kind != "map":
-            self._report(at, route, f"`{name}` needs keys of its own", example)
+            hint = _with_colon(node.value, schema.get("properties", ())) if isinstance(node.value, str) else ""
+            self._report(at, route, f"`{name}` needs keys of its own", hint or example)
         elif "array" in types and node.kind != "list":
-            self._report(at, route, f"`{name}` must be a list", example)
+            glued = node.value if isinstance(node.value, str) else next(iter(_entries(node)), "")
+            if re.match("-[A-Za-z]", glued):
+                word = glued[1:].split()[0] + (":" if node.kind == "map" else "")
+                place = node.keys[glued] if node.kind == "map" else node.span
+                self._report(place, route, "a space is missing after the dash", f"write `- {_short(word)}`")
+            else:
+                self._report(at, route, f"`{name}` must be a list", example)
         elif "integer" in types or "number" in types:
             whole = "a whole number" if "integer" in types else "a number"
             quoted = " without quotes" if node.kind == "scalar" and node.quoted else ""
@@ -309,8 +320,9 @@ class _Walk:
             return self._words_fit(value, node.span, schema, route)
         if "pattern" in schema and not _matches(schema["pattern"], value):
             if not self._is_full():
-                hint = _as_id(value) if "an id" in schema["patternErrorMessage"] else _for_example(route, base)
                 asked = schema["patternErrorMessage"]
+                hint = _as_breaker(value, schema["pattern"]) if "a circuit-breaker" in asked else ""
+                hint = _as_id(value) if "an id" in asked else hint or _for_example(route, base)
                 self._report(node.span, route, f"`{_short(value)}` at `{_name(route)}` is not {asked}", hint)
             return False
         return True
@@ -342,7 +354,7 @@ class _Walk:
                 f"write `{' '.join(pieces)}`",
             )
         elif wrong:
-            meant = [part if part in words else _meant(part, words) for part in parts]
+            meant = [part if part in words else _taken_apart(part, words) or _meant(part, words) for part in parts]
             hint = f"did you mean `{' '.join(filter(None, meant))}`?" if all(meant) else ""
             named = " and ".join(f"`{_short(part)}`" for part in wrong[:3])
             what = "the names of conductors" if len(wrong) > 1 else "the name of a conductor"
@@ -371,7 +383,7 @@ class _Walk:
             span,
             route,
             f"{shown} at `{name}` is not {'one of ' if len(words) > 1 else ''}{listed}",
-            _did_you_mean(text, words),
+            _meant_word(name, text, words),
         )
 
     # ---------------------------------------------------------------- reporting
@@ -394,6 +406,40 @@ _CONDUCTORS = {
     "neutral": "N", "e": "PE", "g": "PE", "gnd": "PE", "ground": "PE", "earth": "PE", "cpc": "PE", "egc": "PE",
     "+": "DC+", "-": "DC-", "dc": "DC+",
 }  # fmt: skip
+
+
+# What people call kinds and systems in other places, by the key that they stand at.
+_OTHER_WORDS: dict[str, dict[str, str]] = {
+    "kind": {
+        "grid": "utility", "mains": "utility", "supply": "utility", "network": "utility", "genset": "generator",
+        "gen": "generator", "alternator": "generator", "ups": "inverter", "breaker": "mcb", "cb": "mcb",
+        "circuit-breaker": "mcb", "rccb": "rcd", "elcb": "rcd", "gfci": "rcd", "gfi": "rcd", "disconnector": "isolator",
+    },
+    "earthing": {"pme": "TN-C-S", "men": "TN-C-S"},
+}  # fmt: skip
+
+_FURTHER_KEYS = {"gfci": ", with `residual: 5 mA`", "gfi": ", with `residual: 5 mA`"}
+
+
+def _meant_word(key: str, text: str, words: list[Any]) -> str:
+    """What was probably meant by a word that is none of the words of its key, as a hint."""
+    plain = text.lower()
+    known = _OTHER_WORDS.get(key, {}).get(plain)
+    if known is None and "PE" in words and plain in _CONDUCTORS:
+        known = _CONDUCTORS[plain]
+    if known not in words:
+        return _did_you_mean(text, words)
+    return f"did you mean `{known}`{_FURTHER_KEYS.get(plain, '')}?"
+
+
+def _taken_apart(word: str, words: list[str]) -> str | None:
+    """Conductors written in one, such as ``L2N`` or ``LNPE``, with spaces between them; None where it is no such word."""
+    names = [re.escape(name) for name in sorted(words, key=len, reverse=True)]
+    pattern = "|".join([*names, "L(?![0-9])", r"E\Z"])
+    pieces = re.findall(pattern, word.upper())
+    found = [piece if piece in words else _CONDUCTORS[piece.lower()] for piece in pieces]
+    sound = len(found) > 1 and "".join(pieces) == word.upper() and len(set(found)) == len(found)
+    return " ".join(found) if sound and all(name in words for name in found) else None
 
 
 def _meant(word: str, words: list[str]) -> str | None:
@@ -459,7 +505,7 @@ _SECTIONS = {
 
 
 def _what(schema: dict[str, Any], node: Node, route: Route) -> str:
-    """What a map is, for people: ``the generator `diesel```, ``the mcb``, ``the site``."""
+    """What a map is, for people: ``the generator `diesel```, ``the mcb, device 1 of `feed```, ``the site``."""
     if not route:
         return "a description"
     kind = _entries(node).get("kind")
@@ -470,6 +516,12 @@ def _what(schema: dict[str, Any], node: Node, route: Route) -> str:
         if title == schema.get("title", "").lower():
             title = _SECTIONS[str(route[0])]
         return f"the {title} `{_short(str(route[1]))}`"
+    if len(route) == 4 and route[2] == "through" and isinstance(route[3], int):
+        own = _entries(node).get("id")
+        if own is not None and isinstance(own.value, str):
+            return f"the {title} `{_short(own.value)}`"
+        place = f"device {route[3] + 1} of `{_short(str(route[1]))}`"
+        return place if title == "device" else f"the {title}, {place}"
     return f"the {title}" if title != "site" else "`site`"
 
 
@@ -491,6 +543,14 @@ def _listed(words: list[str]) -> str:
     return ", ".join(words[:14]) + (f" and {len(words) - 14} more" if len(words) > 14 else "")
 
 
+def _with_colon(text: str, names: Iterable[str]) -> str:
+    """A hint where a text such as ``kind utility`` or ``kind=utility`` is an entry that lacks its colon."""
+    match = re.fullmatch(r"([a-z-]+)(?: *= *| +)(\S.*)", text[:80])
+    if match is None or match[1] not in names:
+        return ""
+    return f"the colon is missing: write `{match[1]}: {_short(match[2])}`"
+
+
 def _did_you_mean(word: str, words: list[Any]) -> str:
     near = quantity.nearest(word, [other for other in words if isinstance(other, str)])
     return f"did you mean `{near}`?" if near else ""
@@ -508,6 +568,14 @@ def _as_id(text: str) -> str:
     """The id that a text would make, as a hint."""
     slug = re.sub(r"[^a-z0-9]+", "-", text[:64].lower()).strip("-")
     return f"write for example `{slug}`" if _matches("^[a-z][a-z0-9-]{0,63}$", slug) else ""
+
+
+def _as_breaker(text: str, pattern: str) -> str:
+    """The breaker that a text such as ``16 A type B`` speaks of, as a hint; empty where that is not clear."""
+    curves = re.findall(r"(?<![A-Za-z])[BCDbcd](?![A-Za-z])", text[:64])
+    ratings = re.findall(r"[0-9]+(?:\.[0-9])?", text[:64])
+    meant = curves[0].upper() + ratings[0] if len(curves) == len(ratings) == 1 else ""
+    return f"write `{meant}`" if _matches(pattern, meant) else ""
 
 
 def _first_sentence(text: str) -> str:
