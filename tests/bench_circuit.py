@@ -112,7 +112,73 @@ def main() -> int:
             f"OpenDSS, {places} places: {read * 1000:.0f} ms = {read / ours:.1f} x numpy "
             f"(without reading {theirs * 1000:.0f} ms = {theirs / ours:.1f} x), off by {off:.1e}"
         )
+    failed |= feeder_study()
+    sites()
     return int(failed)
+
+
+def feeder_study() -> bool:
+    """The public feeder of 906 places as a description: our study of it and that of OpenDSS; whether a limit is passed."""
+    import tempfile
+    import warnings
+    from pathlib import Path
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import feeder
+
+        written = feeder.text()
+    from onebond.circuit.build import Options, build
+    from onebond.network import build as network_of
+    from onebond.reading import load
+    from onebond.states import cases
+    from test_feeder import loops_by_opendss
+
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "feeder.yaml"
+        path.write_text(written, encoding="utf-8")
+        site = load(str(path))[1]
+    assert site is not None
+    network = network_of(site)
+    case = cases(network).cases[0]
+
+    def circuit() -> tuple[object, list[tuple[int, int]]]:
+        model = build(network, case.state, case.live, case.feeds, Options())
+        places = [
+            (model.node[network.number_of(board.id, "", "L1")], model.node[network.number_of(board.id, "", "PE")])
+            for board in site.boards
+        ]
+        return model.circuit, places
+
+    one, pairs = circuit()
+
+    def study() -> list[complex]:
+        return [loop.z_ohm for loop in Study(one, pairs, engine="batched").loops]  # type: ignore[arg-type]
+
+    wanted = loops_by_opendss(one, pairs)  # type: ignore[arg-type]
+    off = max(abs(a - b) / abs(b) for a, b in zip(study(), wanted, strict=True))
+    theirs, ours, made = best(3, lambda: loops_by_opendss(one, pairs)), best(9, study), best(5, circuit)  # type: ignore[arg-type]
+    print(
+        f"OpenDSS, feeder of {len(pairs)} places: {theirs * 1000:.0f} ms = {theirs / ours:.1f} x numpy ({ours * 1000:.1f} ms, "
+        f"{made * 1000:.0f} ms more to make the circuit from the description), off by {off:.1e}"
+    )
+    return theirs / ours < OPENDSS_RATIO or off > 1e-9
+
+
+def sites() -> None:
+    """Time of each fixture: reading, states, all figures and all rules, in the same process."""
+    from pathlib import Path
+
+    from onebond import survey
+    from onebond.loading import load_rules
+
+    rules = load_rules()
+    print("time per site, all rules, ms")
+    for path in sorted((Path(__file__).parent.parent / "fixtures" / "sites").glob("*.yaml")):
+        if "--" in path.stem:
+            continue
+        taken = best(3, lambda p=path: survey.inspect_file(str(p), rules, rulebook=None, today="2026-11-25"))  # type: ignore[misc]
+        print(f"  {path.stem:24} {taken * 1000:7.1f}")
 
 
 if __name__ == "__main__":

@@ -27,6 +27,7 @@ MODULES = [
                 "electrodes",
                 "generators",
                 "inverters",
+                "loads",
                 "protective",
                 "transformers",
                 "utilities",
@@ -38,7 +39,7 @@ MODULES = [
 ]
 UNITS = {
     "ohm": "ohm", "ohm_km": "ohm/km", "ohm_m": "ohm m", "a": "A", "v": "V", "m": "m", "mm2": "mm2", "s": "s", "f": "F",
-    "va": "VA", "kva": "kVA", "c": " C", "hz": "Hz", "cmil": "circular mils", "a2s": "A2 s", "m2": "m2", "kg": "kg",
+    "va": "VA", "w": "W", "kva": "kVA", "c": " C", "hz": "Hz", "cmil": "circular mils", "a2s": "A2 s", "m2": "m2", "kg": "kg",
 }  # fmt: skip
 PLAIN = {"pu", "factor", "ratio", "k"}  # numbers without a unit
 STATUS = re.compile(r"seen|second-hand|recomputed|from memory")
@@ -147,6 +148,10 @@ CALLS: dict[str, dict[str, object]] = {
     "inverters.stages": {"prospective_a": 500.0, "limit_a": 60.0, "for_s": 0.1, "sustained_a": 20.0, "off_s": 5.0},
     "inverters.limited_touch_voltage_v": {"current_a": 43.5, "pe_ohm": 0.5},
     "inverters.declared_breaker_covers": {"curve": "B", "rating_a": 10.0, "declared": (("B", 16.0),)},
+    "loads.load_of_apparent_power_ohm": {"apparent_va": 3000.0, "voltage_v": 230.0, "power_factor": 0.8},
+    "loads.load_of_power_ohm": {"power_w": 2400.0, "voltage_v": 230.0, "power_factor": 0.9},
+    "loads.load_of_current_ohm": {"current_a": 10.0, "voltage_v": 230.0, "power_factor": 0.9},
+    "loads.leakage_ohm": {"leakage_a": 3.5e-3, "voltage_v": 230.0, "frequency_hz": 50.0},
     "protective.k_factor": {"material": "copper", "start_c": 70.0, "end_c": 160.0},
     "protective.adiabatic_mm2": {"current_a": 1800.0, "time_s": 0.4, "k_factor": 115.0},
     "protective.adiabatic_of_energy_mm2": {"energy_a2s": 1e6, "k_factor": 115.0},

@@ -1,0 +1,650 @@
+"""The circuit of one live island in one state: every conductor, winding, bond and electrode of the network with its impedance.
+
+Closed contacts (changeovers, bars inside an enclosure, links, the way through an inverter) merge nodes.  A source without an
+impedance of its own, an inverter below its limit, is merged too, and its EMF is kept as the difference of potential between
+the merged nodes.  A part that nothing ties to the mass of earth takes one of its own nodes as its zero: voltages within it
+hold, voltages to earth do not exist there.
+
+What is not written becomes a branch with an impedance that cannot be told apart from a real one; :attr:`Model.unknown` names
+it, and whoever uses a number has to ask :meth:`Model.doubtful` whether it rests on one of those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from onebond.circuit import impedances
+from onebond.circuit.components import loads
+from onebond.circuit.components.capacitance import admittance
+from onebond.circuit.impedances import Missing
+from onebond.circuit.parts import Branch, Circuit
+from onebond.model import LINES, Connection
+from onebond.network import Network, Tie, frame_of
+from onebond.states import State, holds, reach
+
+Faulted = tuple[int, int]
+"""A line node and the PE node of a frame, by their numbers in the network."""
+
+
+class Conductor(NamedTuple):
+    """What a branch of the circuit is in the description."""
+
+    element: str  # id of the connection, bond, electrode or source
+    core: str  # L1 L2 L3 N PEN PE; bond, electrode, winding, load, leakage, filter, monitor
+    a: int  # nodes of the network; numbers beyond its own are the mass of earth and inner nodes of sources and loads
+    b: int
+    edge: int  # number of the live edge, -1: none
+
+
+class Contact(NamedTuple):
+    """Two nodes of the network that are one in the circuit."""
+
+    a: int
+    b: int
+    element: str
+    core: str
+    edge: int  # number of the live edge, -1: none
+
+
+class Options(NamedTuple):
+    """What a circuit is built for."""
+
+    smallest: bool = True  # warm conductors and the weakest supply, or cold ones and the strongest
+    loads: bool = False
+    capacitances: bool = False
+    stray_f_per_m: float = 0.0
+    frequency_hz: float = 50.0
+    without: frozenset[str] = frozenset()  # electrodes that are left out
+    bridge: tuple[str, int] | None = None  # a source whose star point is joined to a PE node, as a first fault would
+
+
+class Model(NamedTuple):
+    """A circuit and how it belongs to the network."""
+
+    circuit: Circuit
+    node: tuple[int, ...]  # network node -> circuit node; -1: not in it
+    offset_v: tuple[complex, ...]  # voltage of a network node above its circuit node
+    part: tuple[int, ...]  # network node -> part that conductors join; -1: the mass of earth reaches it
+    conductors: tuple[Conductor, ...]  # one a branch
+    contacts: tuple[Contact, ...]
+    unknown: tuple[tuple[int, Missing], ...]  # branches whose impedance is not known
+    stars: tuple[tuple[str, int], ...]  # feed -> circuit node of its star point
+    earthed: bool  # whether anything ties the circuit to the mass of earth
+
+    def voltage_v(self, voltages_v: list[complex], node: int) -> complex:
+        """The voltage of a network node in a solution, in V."""
+        return voltages_v[self.node[node]] + self.offset_v[node]
+
+    def branch_of(self, element: str, core: str) -> int:
+        """The number of the branch of one core; -1: it is a contact or not there."""
+        for number, conductor in enumerate(self.conductors):
+            if conductor.element == element and conductor.core == core:
+                return number
+        return -1
+
+
+# Impedances that stand for what is not known.  Two sets of them: a result that is the same with both does not rest on them.
+_STAND_IN = (0.7310 + 0.0970j, 1.9130 + 0.2110j)
+
+
+def stand_in_ohm(number: int, which: int) -> complex:
+    """An impedance for the unknown branch of that number; no two of them are alike or in a simple ratio."""
+    return _STAND_IN[which] * (1 + 0.0137 * (number % 97)) + (0.000_31 * number % 0.05)
+
+
+class _Draft:
+    """Merged nodes with differences of potential between them (a union-find with weights)."""
+
+    def __init__(self, count: int) -> None:
+        self.above = list(range(count))
+        self.offset = [0j] * count  # of a node above the one it hangs on
+
+    def new(self) -> int:
+        self.above.append(len(self.above))
+        self.offset.append(0j)
+        return len(self.above) - 1
+
+    def top(self, node: int) -> tuple[int, complex]:
+        above = self.above
+        over = above[node]
+        if above[over] == over:
+            return over, self.offset[node]
+        way = [node]
+        while above[over] != over:
+            way.append(over)
+            over = above[over]
+        offset = 0j
+        for one in reversed(way):
+            offset += self.offset[one]
+            above[one], self.offset[one] = over, offset
+        return over, offset
+
+    def join(self, a: int, b: int, rise_v: complex = 0j) -> bool:
+        """Make b stand ``rise_v`` above a; False where another way has joined them already."""
+        (ra, oa), (rb, ob) = self.top(a), self.top(b)
+        if ra == rb:
+            return False
+        self.above[rb] = ra
+        self.offset[rb] = oa + rise_v - ob
+        return True
+
+
+Known = dict[tuple[str, str, bool], complex | Missing | None]
+"""Impedances of cores that were worked out before: connection, core, smallest or not."""
+
+
+class _Begun(NamedTuple):
+    """What the circuits of one island have in common, whatever they are for."""
+
+    above: tuple[int, ...]
+    offset: tuple[complex, ...]
+    branches: tuple[tuple[int, int, complex, complex, str], ...]
+    conductors: tuple[Conductor, ...]
+    contacts: tuple[Contact, ...]
+    unknown: tuple[tuple[int, Missing], ...]
+    stars: tuple[tuple[str, int], ...]
+    used: frozenset[int]
+
+
+Begun = dict[tuple[bool, tuple[int, ...]], _Begun]
+"""What was begun before, for the circuits of one island: smallest or not, and the sources."""
+
+
+class _Builder:
+    def __init__(
+        self, network: Network, state: State, live: int, feeds: Iterable[int], options: Options, known: Known
+    ) -> None:
+        self.network = network
+        self.site = network.installation
+        self.state = state
+        self.live = live
+        self.feeds = tuple(feeds)
+        self.options = options
+        self.as_built = self.site.stage == "as-built"
+        self.links = {
+            link.id: link for link in (*self.site.connections, *(circuit.connection for circuit in self.site.circuits))
+        }
+        self.draft = _Draft(len(network.nodes) + 1)
+        self.soil = len(network.nodes)
+        self.branches: list[tuple[int, int, complex, complex, str]] = []
+        self.conductors: list[Conductor] = []
+        self.contacts: list[Contact] = []
+        self.unknown: list[tuple[int, Missing]] = []
+        self.stars: list[tuple[str, int]] = []
+        self.used = {node for node in range(len(network.nodes)) if live >> node & 1}
+        self.source_ids = {source.id: source for source in self.site.sources}
+        self.known = known
+        self.tied: set[int] = set()
+        self.star_at_earth = False
+
+    # -- parts ---------------------------------------------------------------------------------------------------
+
+    def contact(self, a: int, b: int, element: str, core: str, edge: int = -1, rise_v: complex = 0j) -> None:
+        self.used.update((a, b))
+        self.draft.join(a, b, rise_v)
+        self.contacts.append(Contact(a, b, element, core, edge))
+
+    def branch(
+        self, a: int, b: int, z: complex | Missing | None, element: str, core: str, emf_v: complex = 0j, edge: int = -1
+    ) -> None:
+        """A conductor between two nodes; one without impedance merges them."""
+        if z is None or z == 0:
+            self.contact(a, b, element, core, edge, emf_v)
+            return
+        if isinstance(z, Missing):
+            self.unknown.append((len(self.branches), z))
+            z = stand_in_ohm(len(self.unknown), 0)
+        self.used.update((a, b))
+        self.branches.append((a, b, z, emf_v, f"{core} of {element}"))
+        self.conductors.append(Conductor(element, core, a, b, edge))
+
+    def link_ohm(self, link: Connection, core: str) -> complex | Missing | None:
+        """Impedance of a core; none for a bar inside one enclosure of which no length is written."""
+        key = (link.id, core, self.options.smallest)
+        if key not in self.known:
+            bar = link.length_m is None and frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id)
+            self.known[key] = None if bar else impedances.core_ohm(link, core, self.options.smallest, self.as_built)
+        return self.known[key]
+
+    def wires(self) -> None:
+        network, state = self.network, self.state
+        for number, edge in enumerate(network.edges):
+            if not self.live >> edge.a & 1 or edge.core == "winding" or not holds(edge.needs, state):
+                continue
+            if edge.core == "auto":
+                source = self.source_ids[edge.element]
+                why = f"the currents of the autotransformer {edge.element} are not computed"
+                self.branch(edge.a, edge.b, Missing(edge.element, source.route, why), edge.element, "winding")
+                continue
+            link = self.links.get(edge.element)
+            z = self.link_ohm(link, edge.core) if link else None
+            self.branch(edge.a, edge.b, z, edge.element, edge.core, edge=number)
+
+    def protective(self) -> None:
+        network, state = self.network, self.state
+        loose = []
+        for edge in network.earth:
+            if not holds(edge.needs, state):
+                continue
+            link = self.links.get(edge.element)
+            if link is None:
+                loose.append(edge)
+                continue
+            start = edge.a
+            if edge.core == "PEN" and network.nodes[edge.a][1] == "supplier":
+                start = network.number_of(network.nodes[edge.a][0], "", "N")
+            self.branch(start, edge.b, self.link_ohm(link, edge.core), edge.element, edge.core)
+        # metal that is no part of the installation: left out where conductors join the same places anyway
+        joined = _Draft(len(self.draft.above))
+        for a, b, *_ in self.branches:
+            joined.join(a, b)
+        for contact in self.contacts:
+            joined.join(contact.a, contact.b)
+        for edge in loose:
+            if joined.join(edge.a, edge.b):
+                route = next(metal.route for metal in self.site.extraneous if metal.id == edge.element)
+                why = f"the impedance of {edge.element} is not known"
+                self.branch(edge.a, edge.b, Missing(edge.element, route, why), edge.element, "PE")
+
+    def ties(self) -> None:
+        bonds = {bond.id: bond for bond in self.site.bonds}
+        for tie in self.network.ties:
+            if tie.kind == "star" or not self.live >> tie.n & 1 or not holds(tie.needs, self.state):
+                continue
+            if tie.kind == "crossed":
+                self.branch(tie.n, tie.pe, self.link_ohm(self.links[tie.id], "N"), tie.id, "N")
+            elif tie.kind == "bond":
+                self.branch(tie.n, tie.pe, impedances.bond_ohm(bonds[tie.id]), tie.id, "bond")
+            else:
+                self.contact(tie.n, tie.pe, tie.id, "bond")
+
+    def electrodes(self) -> None:
+        places = dict(self.network.electrodes)
+        for electrode in self.site.electrodes:
+            if electrode.id in self.options.without:
+                continue
+            pe = places[electrode.id]
+            ohm = impedances.electrode_ohm(electrode)
+            self.branch(pe, self.soil, ohm if isinstance(ohm, Missing) else complex(ohm), electrode.id, "electrode")
+
+    # -- sources -------------------------------------------------------------------------------------------------
+
+    def supplies(self) -> None:
+        network = self.network
+        energised = {network.feeds[i].id for i in self.feeds}
+        stars = {tie.id: tie for tie in network.ties if tie.kind == "star"}
+        # the star point of what feeds the island is the one to be at earth
+        for feed in sorted(network.feeds, key=lambda feed: feed.id not in energised):
+            if feed.kind == "utility":
+                self.supplier(feed.id, feed.lines, feed.neutrals[0], stars.get(feed.id), feed.id in energised)
+            elif feed.id in energised and feed.forming:
+                self.own_source(feed.id)
+
+    def supplier(
+        self, identifier: str, lines: tuple[int, ...], neutral: int, star: Tie | None, energised: bool
+    ) -> None:
+        source = self.source_ids[identifier]
+        live_neutral = self.live >> neutral & 1
+        pe = star.pe if star and self.network.nodes[star.pe][2] == "PE" else -1
+        if not (live_neutral or energised or pe >= 0):
+            return
+        supply = impedances.utility(source, self.options.smallest)
+        point = self.draft.new()
+        self.used.add(point)
+        if star:
+            if source.earthing == "TT":
+                ohm = supply.star
+                self.branch(
+                    point, self.soil, complex(ohm) if isinstance(ohm, float) else ohm, identifier, "supplier electrode"
+                )
+            elif not self.star_at_earth:
+                # one star point is the zero; what the soil between two of them has is not known, and not counted on
+                self.star_at_earth = True
+                self.contact(self.soil, point, identifier, "supplier electrode")
+        elif source.earthing == "IT" and source.earthing_impedance_ohm:
+            self.branch(point, self.soil, complex(source.earthing_impedance_ohm), identifier, "neutral-impedance")
+        if live_neutral or energised:
+            self.branch(point, neutral, supply.neutral, identifier, "N")
+        if pe >= 0:
+            if source.earthing == "TN-C-S":  # split at the supplier's terminals
+                if live_neutral or energised:
+                    self.contact(neutral, pe, identifier, "bond")
+                else:
+                    self.branch(point, pe, supply.neutral, identifier, "PEN")
+            else:
+                self.branch(point, pe, supply.pe, identifier, "PE")
+        if energised:
+            emfs = impedances.line_emfs_v(source)
+            self.stars.append((identifier, point))
+            for node in lines:
+                phase = self.network.nodes[node][2]
+                emf = 0j if isinstance(emfs, Missing) else emfs[phase]
+                z = emfs if isinstance(emfs, Missing) else supply.line
+                self.branch(point, node, z, identifier, phase, emf)
+
+    def own_source(self, identifier: str) -> None:
+        feed = next(feed for feed in self.network.feeds if feed.id == identifier)
+        group = next((group for group in self.site.groups if group.id == identifier), None)
+        phases = dict(group.phases) if group else {}
+        for source in feed.sources:
+            terminal = "" if source.kind == "generator" else "out"
+            star = self.network.number_of(source.id, terminal, "N")
+            if not self.live >> star & 1:
+                continue
+            emfs = impedances.line_emfs_v(source, phases)
+            self.stars.append((source.id, star))
+            z: complex | Missing | None = None
+            if source.kind == "generator":
+                z = self.generator_ohm(source.id)
+            elif source.kind == "transformer":
+                z = self.secondary_ohm(source.id)
+            for phase in source.phases:
+                node = self.network.number_of(source.id, terminal, phase)
+                if isinstance(emfs, Missing):
+                    self.branch(star, node, emfs, source.id, phase)
+                else:
+                    self.branch(star, node, z, source.id, phase, emfs[phase])
+
+    def generator_ohm(self, identifier: str) -> complex | Missing:
+        source = self.source_ids[identifier]
+        if self.options.smallest and source.fault_limit is None:
+            return impedances.undeclared_generator(source)
+        return impedances.generator(source)
+
+    def secondary_ohm(self, identifier: str) -> complex | Missing:
+        """A transformer with the network ahead of it, as seen from its secondary."""
+        source = self.source_ids[identifier]
+        own = impedances.transformer(source)
+        if isinstance(own, Missing):
+            return own
+        ahead = _ahead(self.network, self.state, identifier, self.options)
+        return ahead if isinstance(ahead, Missing) else own + ahead
+
+    # -- what hangs on it ----------------------------------------------------------------------------------------
+
+    def across(self, a: int, b: int, y: complex, element: str, core: str) -> None:
+        if y:
+            self.branch(a, b, 1 / y, element, core)
+
+    def capacitances(self) -> None:
+        hertz = self.options.frequency_hz
+        for source in self.site.sources:
+            if source.kind != "inverter" or not source.filter_capacitance_f:
+                continue
+            frame = self.network.number_of(source.id, "", "PE")
+            for phase in (*source.phases, "N"):
+                node = self.network.number_of(source.id, "out", phase)
+                if self.live >> node & 1:
+                    self.across(node, frame, admittance(source.filter_capacitance_f, hertz), source.id, "filter")
+        for circuit in self.site.circuits:
+            node = self.line_of(circuit.id)
+            if circuit.leakage_a and node >= 0 and not circuit.class_ii:
+                volts = self.volts_at(node)
+                if volts:
+                    pe = self.network.number_of(circuit.id, "", "PE")
+                    self.branch(node, pe, loads.leakage_ohm(circuit.leakage_a, volts, hertz), circuit.id, "leakage")
+        for monitor in self.site.monitors:
+            if monitor.impedance_ohm:
+                for conductor in ("N", *LINES):
+                    node = self.network.find(monitor.at.id, monitor.at.terminal, conductor)
+                    pe = self.network.find(frame_of(self.site, monitor.at.id), "", "PE")
+                    if node >= 0 and pe >= 0 and self.live >> node & 1:
+                        self.branch(node, pe, complex(monitor.impedance_ohm), monitor.id, "monitor")
+                        break
+        if self.options.stray_f_per_m:
+            self.stray()
+
+    def stray(self) -> None:
+        """Half of the stray capacitance of each live core to PE at either end of a cable with PE."""
+        for edge in self.network.edges:
+            link = self.links.get(edge.element)
+            if link is None or link.length_m is None or "PE" not in link.cores or not self.live >> edge.a & 1:
+                continue
+            if not holds(edge.needs, self.state):
+                continue
+            half = admittance(self.options.stray_f_per_m * link.length_m / 2, self.options.frequency_hz)
+            for end, node in ((link.start, edge.a), (link.finish, edge.b)):
+                pe = self.network.find(frame_of(self.site, end.id), "", "PE")
+                if pe >= 0:
+                    self.across(node, pe, half, link.id, "stray")
+
+    def line_of(self, identifier: str) -> int:
+        lines = next((lines for name, lines in self.network.circuits if name == identifier), ())
+        return next((node for node in lines if self.live >> node & 1), -1)
+
+    def volts_at(self, node: int) -> float:
+        """Nominal voltage to neutral of what feeds the island."""
+        for i in self.feeds:
+            for source in self.network.feeds[i].sources:
+                emfs = impedances.line_emfs_v(source)
+                if not isinstance(emfs, Missing):
+                    return abs(next(iter(emfs.values())))
+        return 0.0
+
+    def loads(self) -> None:
+        for circuit in self.site.circuits:
+            lines = next((lines for name, lines in self.network.circuits if name == circuit.id), ())
+            lines = tuple(node for node in lines if self.live >> node & 1)
+            if not lines:
+                continue
+            try:
+                z = self.load_ohm(circuit.id, len(lines))
+            except ValueError:
+                z = None  # larger or smaller than any load: as if it were not written
+            if z is None:
+                continue
+            neutral = self.network.find(circuit.id, "", "N")
+            if neutral >= 0 and self.live >> neutral & 1:
+                for node in lines:
+                    self.branch(node, neutral, z, circuit.id, "load")
+            elif len(lines) == 2:
+                self.branch(lines[0], lines[1], 2 * z, circuit.id, "load")
+            elif len(lines) == 3:
+                star = self.draft.new()
+                for node in lines:
+                    self.branch(node, star, z, circuit.id, "load")
+
+    def load_ohm(self, identifier: str, lines: int) -> complex | None:
+        """Impedance of a load on each of its lines, to its neutral or star point; None where no load is written."""
+        circuit = next(circuit for circuit in self.site.circuits if circuit.id == identifier)
+        volts = self.volts_at(self.line_of(identifier))
+        factor = circuit.power_factor or 1.0
+        if not volts:
+            return None
+        if circuit.load_a:
+            return loads.load_of_current_ohm(circuit.load_a, volts, factor)
+        if circuit.load_va:
+            return loads.load_of_apparent_power_ohm(circuit.load_va, volts, factor, lines)
+        if circuit.load_w:
+            return loads.load_of_power_ohm(circuit.load_w, volts, factor, lines)
+        return None
+
+    # -- all of it -----------------------------------------------------------------------------------------------
+
+    def begin(self, begun: Begun) -> None:
+        """Conductors, sources and links, which the circuits of one island have in common."""
+        key = (self.options.smallest, self.feeds)
+        if key not in begun:
+            self.wires()
+            self.supplies()
+            self.ties()
+            self.protective()
+            begun[key] = _Begun(
+                tuple(self.draft.above),
+                tuple(self.draft.offset),
+                tuple(self.branches),
+                tuple(self.conductors),
+                tuple(self.contacts),
+                tuple(self.unknown),
+                tuple(self.stars),
+                frozenset(self.used),
+            )
+            return
+        known = begun[key]
+        self.draft.above, self.draft.offset = list(known.above), list(known.offset)
+        self.branches, self.conductors = list(known.branches), list(known.conductors)
+        self.contacts, self.unknown = list(known.contacts), list(known.unknown)
+        self.stars, self.used = list(known.stars), set(known.used)
+
+    def build(self, begun: Begun) -> Model:
+        self.begin(begun)
+        self.electrodes()
+        if self.options.bridge:
+            name, pe = self.options.bridge
+            star = next((node for star, node in self.stars if star == name), -1)
+            if star >= 0:
+                self.contact(star, pe, name, "first fault")
+        if self.options.capacitances:
+            self.capacitances()
+        if self.options.loads:
+            self.loads()
+        return self.finish()
+
+    def finish(self) -> Model:
+        network = self.network
+        tops = [self.draft.top(node) for node in range(len(self.draft.above))]
+        earth_top, earth_up = tops[self.soil]
+        # parts that conductors join, and which of them the mass of earth reaches
+        whole = _Draft(len(self.draft.above))
+        for a, b, *_ in self.branches:
+            whole.join(tops[a][0], tops[b][0])
+        soil_part = whole.top(earth_top)[0]
+        earthed = any(whole.top(tops[node][0])[0] == soil_part for node in self.used if node < len(network.nodes))
+        number = {earth_top: 0}
+        zeros: dict[int, int] = {}
+        part = [-1]
+        self.tied = {tie.pe for tie in network.ties if self.live >> tie.n & 1}
+        order = sorted(self.used, key=self.preference)
+        for node in order:
+            top = tops[node][0]
+            if top in number:
+                continue
+            label = whole.top(top)[0]
+            if label != soil_part and label not in zeros:
+                zeros[label] = top  # the zero of a part without earth: one node of it is taken to be earth
+            number[top] = len(number)
+            part.append(-1 if label == soil_part else label)
+        circuit_nodes = list(number)
+        merged = dict.fromkeys(zeros.values(), 0)
+        final: dict[int, int] = {}
+        labels: list[int] = []
+        for top in circuit_nodes:
+            if top in merged:
+                final[top] = 0
+            else:
+                final[top] = len(labels)
+                labels.append(part[number[top]])
+        node_of, offset_of = [-1] * len(network.nodes), [0j] * len(network.nodes)
+        parts_of: list[int] = [-1] * len(network.nodes)
+        for node in self.used:
+            if node >= len(network.nodes):
+                continue
+            top, offset = tops[node]
+            node_of[node] = final[top]
+            offset_of[node] = offset - (earth_up if top == earth_top else 0j)
+            parts_of[node] = part[number[top]]
+        # where the nodes lie: the solution works out those of one place together
+        place = {name: count for count, name in enumerate(dict.fromkeys(key[0] for key in network.nodes), 1)}
+        places = [0] * len(labels)
+        for node in self.used:
+            if node < len(network.nodes) and node_of[node] > 0:
+                places[node_of[node]] = place[network.nodes[node][0]]
+        branches = []
+        for a, b, z, emf, name in self.branches:
+            (ta, oa), (tb, ob) = tops[a], tops[b]
+            oa -= earth_up if ta == earth_top else 0j
+            ob -= earth_up if tb == earth_top else 0j
+            branches.append(Branch(final[ta], final[tb], z, emf + oa - ob, name))
+        stars = tuple((name, final[tops[node][0]]) for name, node in self.stars)
+        return Model(
+            Circuit(len(labels), tuple(branches), 0, places=tuple(places)),
+            tuple(node_of),
+            tuple(offset_of),
+            tuple(parts_of),
+            tuple(self.conductors),
+            tuple(self.contacts),
+            tuple(self.unknown),
+            stars,
+            earthed,
+        )
+
+    def preference(self, node: int) -> tuple[int, int]:
+        """A part without earth takes the PE of a link as its zero, else a PE, else a neutral."""
+        if node >= len(self.network.nodes):
+            return (3, node)
+        conductor = self.network.nodes[node][2]
+        return (0 if node in self.tied else 1 if conductor == "PE" else 2 if conductor == "N" else 3, node)
+
+
+def build(
+    network: Network,
+    state: State,
+    live: int,
+    feeds: Iterable[int],
+    options: Options = Options(),  # noqa: B008
+    known: Known | None = None,
+    begun: Begun | None = None,
+) -> Model:
+    """The circuit of a live island: ``live`` its nodes as a bit set, ``feeds`` the numbers of what energises it.
+
+    ``known`` keeps the impedances of cores between the circuits of one network, ``begun`` what the circuits of one island have in
+    common.
+    """
+    builder = _Builder(network, state, live, feeds, options, {} if known is None else known)
+    return builder.build({} if begun is None else begun)
+
+
+def with_other_stand_ins(model: Model) -> Circuit:
+    """The same circuit with other impedances where none is known."""
+    branches = list(model.circuit.branches)
+    for number, (branch, _) in enumerate(model.unknown, 1):
+        branches[branch] = branches[branch]._replace(z_ohm=stand_in_ohm(number, 1))
+    return model.circuit._replace(branches=tuple(branches))
+
+
+def _ahead(network: Network, state: State, transformer: str, options: Options) -> complex | Missing:
+    """Impedance of the network ahead of an isolating transformer, brought to a winding of its secondary, in ohm."""
+    from onebond.circuit.solve import Study, Unsolvable
+
+    feed = next(feed for feed in network.feeds if feed.id == transformer)
+    source = feed.sources[0]
+    why = Missing(transformer, source.route, f"the network ahead of the transformer {transformer} is not determined")
+    part = reach(network, state, feed.primary)
+    behind = [
+        i
+        for i, other in enumerate(network.feeds)
+        if other.id != transformer
+        and other.forming
+        and other.variable >= 0
+        and state[other.variable] >= 0
+        and other.energised >> state[other.variable] & 1
+        and any(part >> node & 1 for node in other.lines)
+    ]
+    emfs = impedances.line_emfs_v(source)
+    if not behind or isinstance(emfs, Missing):
+        return why
+    model = build(network, state, part, behind, options)
+    other_end = feed.primary[1] if len(feed.primary) > 1 else network.find(transformer, "in", "N")
+    if other_end < 0:
+        return why
+    a, b = model.node[feed.primary[0]], model.node[other_end]
+    if a == b or a < 0 or b < 0:
+        return 0j
+    try:
+        study = Study(model.circuit, [(a, b)])
+        loop = study.loops[0]
+        if model.unknown:
+            other = Study(with_other_stand_ins(model), [(a, b)]).loops[0]
+            if abs(other.z_ohm - loop.z_ohm) > 1e-9 * abs(loop.z_ohm):
+                return model.unknown[0][1]
+    except Unsolvable:
+        return why
+    primary_v = abs(loop.open_v + model.offset_v[feed.primary[0]] - model.offset_v[other_end])
+    if primary_v == 0:
+        return why
+    secondary = list(emfs.values())
+    across_v = abs(secondary[0] - secondary[1]) if len(secondary) > 1 else abs(secondary[0])
+    # two lines of the primary in series stand for one winding of the secondary, or for two in series
+    share = 2 if len(secondary) > 1 else 1
+    return loop.z_ohm * (across_v / primary_v) ** 2 / share
