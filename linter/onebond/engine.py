@@ -6,26 +6,59 @@ The engine knows no rule by name.
 from __future__ import annotations
 
 import os
+import re
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from typing import Any, TypeVar
 
-from onebond.document import Document, span_at
-from onebond.model import Accepted, Installation
+from onebond.circuit.impedances import pe_size_assumed
+from onebond.document import Document, node_at, span_at
+from onebond.facts.curves import Curve
+from onebond.facts.drawing import drawing as drawing_of
+from onebond.facts.faults import Fed
+from onebond.facts.service import InService, written_load
+from onebond.model import LINES, Accepted, Installation
 from onebond.network import Needs, Network
 from onebond.result import (
+    Clause,
+    ClearingCurve,
     Condition,
+    ConductorFigure,
+    Edit,
+    FailureFigure,
     Fault,
+    FaultFigure,
+    Figures,
+    FloatingFigure,
     IslandLine,
     Kind,
     Level,
     Mention,
+    RcdFigure,
     Result,
     RulePage,
     Site,
+    StateFigures,
+    SupplyFigure,
     Waiver,
 )
-from onebond.rule import RULEBOOKS, Example, Facts, Finding, NotApplicable, Param, Review, Rule, Unknown
+from onebond.rule import (
+    RULEBOOKS,
+    EarthFault,
+    Example,
+    Facts,
+    Failure,
+    Finding,
+    FloatingReading,
+    Island,
+    NotApplicable,
+    Param,
+    Params,
+    RcdInService,
+    Review,
+    Rule,
+    Unknown,
+)
 from onebond.span import Route, Span
 from onebond.states import LIMIT, State
 
@@ -39,20 +72,24 @@ def inspect(
     limit: int = LIMIT,
     islands: bool = False,
     digest: bool = True,
+    figures: bool = False,
+    drawing: bool = False,
 ) -> Site:
     """Inspect one installation under its rulebook, or under another one that is asked for.
 
-    ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too, ``digest``
-    for the hash of the file (which costs a hook more than it is worth).  Raises nothing that a rule raises: that is a Fault.
+    ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too, ``figures``
+    for all computed figures, ``drawing`` for what a diagram shows, ``digest`` for the hash of the file (which costs a hook more
+    than it is worth).  Raises nothing that a rule raises: that is a Fault.
     """
     book = rulebook or installation.rulebook
     facts = Facts(installation, book, limit)
     results: list[Result] = []
     faults: list[Fault] = []
+    lines, kinds = _islands(facts) if islands else ((), {})
     for rule in rules:
         level = rule.level_in(book)
         if level != "off":
-            _judge(rule, level, facts, document, results, faults)
+            _judge(rule, level, facts, document, results, faults, kinds)
     results = _settle([_accept(result, installation.waivers, today) for result in results])
     results.extend(_waivers(installation, document, results, rules, today))
     results.sort(key=_order)
@@ -66,16 +103,28 @@ def inspect(
         (),
         tuple(results),
         tuple(faults),
-        _islands(facts) if islands else (),
+        lines,
         len(facts.islands),
         tuple(
             f"{source}: more than {limit} cases of its live island; its verdicts are open"
             for source in facts.survey.not_proven
         ),
+        figures=_figures(facts, rules, drawing) if figures else None,
+        drawing=drawing_of(facts, document) if drawing else None,
+        revision=installation.revision or "",
     )
 
 
-_WAIVER_PAGES = (
+_OWN_PAGES = (
+    RulePage(
+        "description-refused",
+        "error",
+        "A description cannot be read.",
+        "whether the file is a description: YAML within its limits, known keys, quantities with their unit, names that exist.",
+        "nothing at all is concluded from a file that is refused.",
+        "correct the line; the message says what is expected there.",
+        ("the description itself",),
+    ),
     RulePage(
         "waiver-expired",
         "warning",
@@ -104,10 +153,9 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = F
     """
     found = []
     for rule in rules:
+        shown = [ref for ref in rule.refs if rulebook is None or ref.rulebook in (rulebook, "all")]
         refs = tuple(
-            f"{ref.rulebook}: {ref}" if rulebook is None and ref.rulebook != "all" else str(ref)
-            for ref in rule.refs
-            if rulebook is None or ref.rulebook in (rulebook, "all")
+            f"{ref.rulebook}: {ref}" if rulebook is None and ref.rulebook != "all" else str(ref) for ref in shown
         )
         level = rule.level_in(rulebook) if rulebook else rule.level
         found.append(
@@ -123,9 +171,10 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = F
                 tuple((param.name, _value(param, rulebook), param.text) for param in rule.params),
                 _shown(rule, rulebook, False) if examples else "",
                 _shown(rule, rulebook, True) if examples else "",
+                tuple(Clause(*ref) for ref in shown),
             )
         )
-    return (*found, *_WAIVER_PAGES)
+    return (*found, *_OWN_PAGES)
 
 
 def _value(param: Param, rulebook: str | None) -> str:
@@ -186,7 +235,13 @@ class _Verdicts:
 
 
 def _judge(
-    rule: Rule, level: str, facts: Facts, document: Document, results: list[Result], faults: list[Fault]
+    rule: Rule,
+    level: str,
+    facts: Facts,
+    document: Document,
+    results: list[Result],
+    faults: list[Fault],
+    kinds: Mapping[Island, int],
 ) -> None:
     by_subject: dict[str, _Verdicts] = {}
     params = rule.params_in(facts.rulebook)
@@ -222,7 +277,7 @@ def _judge(
     refs = tuple(str(ref) for ref in rule.refs if ref.rulebook in (facts.rulebook, "all"))
     for identifier, verdicts in by_subject.items():
         if identifier not in broken:
-            results.append(_merge(rule, level, identifier, verdicts, facts, document, refs))
+            results.append(_merge(rule, level, identifier, verdicts, facts, document, refs, kinds))
     if rule.in_states:
         for source in facts.survey.not_proven:
             results.append(_open(rule, source, facts, document, refs))
@@ -247,6 +302,7 @@ def _open(rule: Rule, source: str, facts: Facts, document: Document, refs: tuple
         span_at(document, route, True),
         f"not proven for the operating states in which {source} feeds: they are more than the stated limit",
         references=refs,
+        lacking=f"the operating states in which {source} feeds are more than the stated limit",
     )
 
 
@@ -258,6 +314,7 @@ def _merge(
     facts: Facts,
     document: Document,
     refs: tuple[str, ...],
+    kinds: Mapping[Island, int],
 ) -> Result:
     kind: Kind = "pass"
     shown: Level = "none"
@@ -265,21 +322,38 @@ def _merge(
     mentions: tuple[Mention, ...] = ()
     figures: tuple[tuple[str, str], ...] = ()
     because = None
+    by_state: tuple[StateFigures, ...] = ()
+    paths: tuple[tuple[Mention, ...], ...] = ()
+    edits: tuple[Edit, ...] = ()
+    lacks = ""
+    causes: tuple[tuple[str, str], ...] = ()
     concerned: list[Any] = verdicts.passing
     if verdicts.failing:
         kind = "fail"
         roots = [pair for pair in verdicts.failing if pair[1].because is None]
-        main = max(roots or verdicts.failing, key=lambda pair: -_LEVELS.index(pair[1].level or level))[1]
+        worst, main = max(
+            roots or verdicts.failing, key=lambda pair: (-_LEVELS.index(pair[1].level or level), pair[1].weight)
+        )
+        paths, edits = _paths(worst), _edits(document, main.take_out)
         because = None if roots else main.because
+        causes = () if roots else tuple(dict.fromkeys(f.because for _, f in verdicts.failing if f.because))
         shown = main.level or level  # type: ignore[assignment]
         message, so, put_right = main.message, main.so, main.put_right
         mentions = _distinct(mention for _, finding in verdicts.failing for mention in finding.mentions)
         figures = main.figures
-        concerned = [subject for subject, finding in verdicts.failing if (finding.level or level) == shown]
+        others = [dict(finding.figures) for _, finding in roots or verdicts.failing]
+        figures = tuple(
+            (name if all(other.get(name) == value for other in others) else f"{name} (worst state)", value)
+            for name, value in figures
+        )
+        concerned = [subject for subject, _ in roots or verdicts.failing]
+        by_state = _by_state(facts.network, roots or verdicts.failing)
     elif verdicts.unknown:
         kind = "open"
-        message = f"cannot be concluded: {verdicts.unknown[0][1].what} is not written"
-        mentions = (Mention(identifier, verdicts.unknown[0][1].route, "what is missing"),)
+        lacking = verdicts.unknown[0][1]
+        lacks = lacking.reason or f"{lacking.what} is not written"
+        message = f"cannot be concluded: {lacks}"
+        mentions = (Mention(identifier, lacking.route, "why" if lacking.reason else "what is missing"),)
         concerned = [subject for subject, _ in verdicts.unknown]
     elif verdicts.reviews:
         kind = "review"
@@ -316,10 +390,101 @@ def _merge(
         figures,
         refs,
         because,
+        None,
+        by_state,
+        tuple(tuple((step, span_at(document, step.route, True)) for step in path) for path in paths),
+        edits,
+        lacks,
+        causes,
+        bool(causes) and all(finding.effect for _, finding in verdicts.failing),
+        tuple(sorted({kinds[subject.island] for subject in concerned if subject.island in kinds})),
     )
 
 
 _LEVELS = ("error", "warning", "note", "none")
+
+
+def _by_state(network: Network, found: Sequence[tuple[Any, Finding]]) -> tuple[StateFigures, ...]:
+    """The figures of a finding with the states that each of them holds in, the worst first; empty where they are all the same."""
+    alike: dict[tuple[tuple[str, str], ...], tuple[float, list[State]]] = {}
+    for subject, finding in found:
+        if subject.island is None:
+            return ()
+        weight, states = alike.get(finding.figures, (finding.weight, []))
+        alike[finding.figures] = (max(weight, finding.weight), [*states, subject.island.state])
+    if len(alike) < 2:
+        return ()
+    rows = sorted(alike.items(), key=lambda row: (-row[1][0], row[0]))
+    return tuple(StateFigures(conditions_of(network, states), figures) for figures, (_, states) in rows)
+
+
+def _paths(subject: Any) -> tuple[tuple[Mention, ...], ...]:
+    """The ways of a fault current, one for each source: through cables and devices to the place, and back to the reference.
+
+    With several sources the cables that hold no device are left out: which of the two ways they belong to is not kept.
+    """
+    if not isinstance(subject, EarthFault) or not subject.way:
+        return ()
+    island, site = subject.island, subject.island.network.installation
+    sources = {feed.id: feed.route for feed in island.network.feeds}
+    routes = {link.id: link.route for link in site.connections}
+    routes |= {changeover.id: changeover.route for changeover in site.changeovers}
+    routes |= {source.id: source.route for source in site.sources}
+    back = [Mention(subject.id, subject.route, "the place of the fault")]
+    label = island.earth[subject.point.pe]
+    if subject.way == "electrode":
+        ends = {name for name, pe in island.network.electrodes if island.earth[pe] == label}
+        back += [Mention(one.id, one.route, "an electrode of this frame") for one in site.electrodes if one.id in ends]
+    for reference in island.references:
+        if subject.way != "reference" or island.earth[reference.pe] == label:
+            back.append(Mention(reference.id, reference.route, "back to the neutral"))
+            break
+    paths = []
+    for fed in subject.feds:
+        devices: dict[str, list[Mention]] = {}
+        for passed in reversed(fed.passed):
+            name = passed.device.id or f"{passed.connection}/{passed.device.position + 1}"
+            devices.setdefault(passed.connection, []).append(
+                Mention(name, passed.device.route, f"through the {passed.device.kind}")
+            )
+        path = [Mention(fed.source, sources[fed.source], "the source")]
+        for element in _along(subject) if len(subject.feds) == 1 else list(devices):
+            if element in routes and element not in (fed.source, subject.id):
+                path.append(Mention(element, routes[element], "along this way"))
+            path += devices.pop(element, [])
+        paths.append((*path, *back))
+    return tuple(paths)
+
+
+def _along(fault: EarthFault) -> list[str]:
+    """The cables and equipment on the way of a fault that one source feeds, from the source on."""
+    far: dict[str, int] = {}
+    distance = fault.island.distance
+    for edge in fault.island.network.edges:
+        if edge.element in fault.through and edge.a in distance and edge.b in distance:
+            ends = max(distance[edge.a], distance[edge.b])
+            far[edge.element] = min(far.get(edge.element, ends), ends)
+    return sorted(far, key=lambda element: (far[element], element))
+
+
+def _edits(document: Document, take_out: Iterable[tuple[Route, str]]) -> tuple[Edit, ...]:
+    """A repair as edits of the text; none at all where one of its words does not stand in its value just once, among others."""
+    edits = []
+    for route, word in take_out:
+        node = node_at(document, route)
+        if node is None or not isinstance(node.value, str) or node.span.line != node.span.end_line:
+            return ()
+        line, start = node.span.line, node.span.column - 1
+        text = document.lines[line - 1][start : node.span.end_column - 1]
+        words = [match.span() for match in re.finditer(r"\w+", text)]
+        at = [number for number, (a, b) in enumerate(words) if text[a:b] == word]
+        if len(at) != 1 or len(words) < 2:
+            return ()
+        # the space before the word goes with it, or the one behind the first word
+        begin = words[at[0] - 1][1] if at[0] else words[0][0]
+        end = words[at[0]][1] if at[0] else words[1][0]
+        edits.append(Edit(Span(line, start + begin + 1, line, start + end + 1), ""))
+    return tuple(edits)
 
 
 def _distinct(mentions: Iterable[Mention]) -> tuple[Mention, ...]:
@@ -430,20 +595,24 @@ def _without_special(
 
 
 def _settle(results: list[Result]) -> list[Result]:
-    """A consequence counts as a note while its cause is found; without its cause it stands on its own.
+    """A consequence counts as a note while all its causes are found; without one of them it stands on its own.
 
-    A waiver of the cause accepts the cause only: what follows from it then counts by its own level.
+    A waiver of the cause accepts the cause and what is nothing but an effect of it (the current of a double bond); whatever else
+    follows from it then counts by its own level.
     """
-    failing = {(r.rule, r.subject): r for r in results if r.kind == "fail" and r.waiver is None}
+    accepted = {(r.rule, r.subject): r for r in results if r.kind == "fail"}
+    counting = {key: result for key, result in accepted.items() if result.waiver is None}
     settled = []
     for result in results:
         if result.kind == "fail" and result.because:
+            known = accepted if result.effect else counting
             seen = {(result.rule, result.subject)}
-            cause = failing.get(result.because)
-            while cause and cause.because and (cause.rule, cause.subject) not in seen:
+            cause = known.get(result.because)
+            while cause and cause.because in known and (cause.rule, cause.subject) not in seen:
                 seen.add((cause.rule, cause.subject))
-                cause = failing.get(cause.because)
-            if cause is None or (cause.rule, cause.subject) in seen:
+                cause = known.get(cause.because)
+            alone = any(one not in known for one in result.causes)  # in some state nothing else explains it
+            if cause is None or alone or (cause.rule, cause.subject) in seen:
                 result = result._replace(because=None)
             else:
                 result = result._replace(because=(cause.rule, cause.subject), level="note")
@@ -514,9 +683,9 @@ def _order(result: Result) -> tuple[Any, ...]:
 # -- what `states` shows -----------------------------------------------------------------------------------------------
 
 
-def _islands(facts: Facts) -> tuple[IslandLine, ...]:
-    """Kinds of live island: cases that agree in sources, supplied places and references are one line."""
-    lines: dict[tuple[Any, ...], list[State]] = {}
+def _islands(facts: Facts) -> tuple[tuple[IslandLine, ...], dict[Island, int]]:
+    """Kinds of live island, and the number of the kind of each: cases that agree in sources, supplied places and references are one."""
+    lines: dict[tuple[Any, ...], list[Island]] = {}
     for island in facts.islands:
         references = []
         for reference in island.references:
@@ -532,8 +701,408 @@ def _islands(facts: Facts) -> tuple[IslandLine, ...]:
             count = len(island.groups({tie.id: (i,) for i, tie in enumerate(facts.network.ties)}))
             verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
         key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
-        lines.setdefault(key, []).append(island.state)
-    return tuple(
-        IslandLine(sources, supplies, references, verdict, conditions_of(facts.network, states))
-        for (sources, supplies, references, verdict), states in lines.items()
+        lines.setdefault(key, []).append(island)
+    found = tuple(
+        IslandLine(sources, supplies, references, verdict, conditions_of(facts.network, [one.state for one in islands]))
+        for (sources, supplies, references, verdict), islands in lines.items()
     )
+    return found, {island: number for number, islands in enumerate(lines.values()) for island in islands}
+
+
+# -- what `figures` shows ----------------------------------------------------------------------------------------------
+
+_Row = TypeVar("_Row", FaultFigure, SupplyFigure, ConductorFigure, RcdFigure, FloatingFigure, FailureFigure)
+
+_DECIMALS = 3
+"""Decimals in V, A, % and s beyond which a value says nothing, whatever its three digits are."""
+
+_FINE = 4
+"""The same for the ohm of a loop and the A of its fault."""
+
+_MILLI = 6
+"""The same for A that are shown as mA."""
+
+_COARSE = 1
+"""The same for the V of a single failure, which small leakages drive too."""
+
+
+def _figures(facts: Facts, rules: Sequence[Rule], curves: bool) -> Figures:
+    """All computed figures; cases that agree in everything that is shown are one row. ``curves`` asks for those of devices too."""
+    site = facts.installation
+    links = (*site.connections, *(circuit.connection for circuit in site.circuits))
+    params = _fault_params(facts, rules)
+    faults = _fault_figures(facts, params)
+    supply, conductors = _service_figures(facts)
+    ids = [*_in_order(site), *(group.id for group in site.groups)]
+    ids += [device.id for link in links for device in link.devices if device.id]
+    ids += [fault.at for fault in faults]
+    order = {identifier: number for number, identifier in enumerate(_in_order(site))}
+    utilities = [source for source in site.sources if source.kind == "utility"]
+    return Figures(
+        tuple(sorted(faults, key=lambda row: (order[row.place], row.at, row.sources, row.conditions, row.second))),
+        tuple(sorted(supply, key=lambda row: (order[row.place], row.at, row.sources, row.conditions))),
+        tuple(sorted(conductors, key=lambda row: (order[row.connection], row.sources, row.conditions))),
+        tuple(_rcd_figures(facts)),
+        tuple(sorted(_floating_figures(facts), key=lambda row: (order[row.place], row.sources, row.conditions))),
+        tuple(sorted(_failure_figures(facts), key=lambda row: (order[row.connection], row.sources, row.conditions))),
+        params.get("minimum-voltage-factor", 1.0),
+        params.get("fuses", "gG"),
+        params.get("table", True),
+        tuple(source.id for source in utilities),
+        any(source.earthing in ("TN-S", "TN-C-S") for source in utilities) and bool(site.electrodes),
+        tuple((s.id, s.kind) for s in site.sources if s.kind in ("generator", "inverter") and s.fault_limit is None),
+        tuple(link.id for link in links if pe_size_assumed(link) and link.size) if site.stage != "as-built" else (),
+        tuple(circuit.id for circuit in site.circuits if written_load(circuit) and circuit.power_factor is None),
+        tuple(dict.fromkeys(ids)),
+        _curves(facts, params, order) if curves else (),
+    )
+
+
+def _in_order(site: Installation) -> list[str]:
+    """Ids from the boards outwards, each kind as it stands in the file."""
+    kinds: tuple[Iterable[Any], ...] = (site.boards, site.changeovers, site.sources, site.circuits, site.connections)
+    return [one.id for kind in kinds for one in kind]
+
+
+def _fault_params(facts: Facts, rules: Sequence[Rule]) -> Params:
+    """What the rulebook says of clearing earth faults: the parameters of the rule that asks for it; empty without one."""
+    for rule in rules:
+        params = rule.params_in(facts.rulebook)
+        if rule.over == "earth_faults" and {"minimum-voltage-factor", "fuses"} <= params.keys():
+            return params
+    return {}
+
+
+def _gathered(
+    facts: Facts, subjects: Iterable[Any], name: Callable[[Any], Hashable], work: Callable[[Any], list[_Row]]
+) -> dict[_Row, list[State]]:
+    """The rows of all subjects with their states; each is worked out once for the cases that are wired alike."""
+    wiring = {island: number for number, (_, islands) in enumerate(facts.wired) for island in islands}
+    worked: dict[Hashable, list[_Row]] = {}
+    found: dict[_Row, list[State]] = {}
+    for subject in subjects:
+        key = (wiring.get(subject.island, subject.island), name(subject))
+        if key not in worked:
+            worked[key] = work(subject)
+        for row in worked[key]:
+            found.setdefault(row, []).append(subject.island.state)
+    return found
+
+
+def _with_conditions(facts: Facts, found: dict[_Row, list[State]]) -> list[_Row]:
+    return [row._replace(conditions=conditions_of(facts.network, states)) for row, states in found.items()]
+
+
+def _rounded(value: float | None, decimals: int = _DECIMALS) -> float | None:
+    """A value to three significant digits, as it is shown."""
+    return None if value is None else abs(round(float(f"{value:.3g}"), decimals))
+
+
+def _asked(ask: Callable[..., float | None], *of: object, decimals: int = _DECIMALS) -> tuple[float | None, str, str]:
+    """A value as it is shown; else what is not written, or why there is no value."""
+    try:
+        return _rounded(ask(*of), decimals), "", ""
+    except Unknown as lacking:
+        return None, *_lacking(lacking)
+
+
+def _lacking(lacking: Any) -> tuple[str, str]:
+    return ("", lacking.reason) if lacking.reason else (lacking.what, "")
+
+
+def _fed_by(island: Island, nodes: Iterable[int]) -> tuple[str, ...]:
+    """The sources that energise some of the line nodes."""
+    some = 0
+    for node in nodes:
+        some |= 1 << node
+    return tuple(feed.id for feed in island.feeds if island.feed_lines[feed.id] & some)
+
+
+def _fed_through(island: Island, element: str) -> tuple[str, ...]:
+    """The sources that energise a line of a cable; those of the island where the cable has no line."""
+    lines = [edge.a for edge in island.network.edges if edge.element == element and edge.core in LINES]
+    return _fed_by(island, lines) if lines else tuple(feed.id for feed in island.feeds)
+
+
+def _fault_figures(facts: Facts, params: Params) -> list[FaultFigure]:
+    rows = _gathered(
+        facts, facts.earth_faults, lambda fault: fault.point.written, lambda fault: _fault_rows(fault, params)
+    )
+    # of lines that agree in all that is shown, which one is cleared last is a matter of the last digit
+    lines: dict[FaultFigure, set[str]] = {}
+    found: dict[FaultFigure, list[State]] = {}
+    for row, states in rows.items():
+        lines.setdefault(row._replace(line=""), set()).add(row.line)
+        found.setdefault(row._replace(line=""), []).extend(states)
+    return _with_conditions(
+        facts, {row._replace(line="/".join(sorted(lines[row]))): states for row, states in found.items()}
+    )
+
+
+def _fault_rows(fault: EarthFault, params: Params) -> list[FaultFigure]:
+    """The figures of a fault: one row, and in an IT system one more for the second fault."""
+    factor, fuses = params.get("minimum-voltage-factor", 1.0), params.get("fuses", "gG")
+    earthing = "floating" if fault.floats else fault.system
+    if earthing == "TT" and fault.way != "electrode":
+        earthing = "-"
+    limit_s = None
+    if earthing in ("TN", "TT", "IT"):
+        limit_s = fault.table_s if params.get("table", True) else params.get("longest-s")
+    row = FaultFigure(
+        place=fault.point.place,
+        at=fault.point.written,
+        conditions=(),
+        sources=_fed_by(fault.island, fault.point.lines),
+        line=fault.line,
+        second=False,
+        earthing=earthing,
+        loop_ohm=None,
+        current_a=None,
+        device="",
+        certain_s=None,
+        possible_from_s=None,
+        limit_s=None if earthing == "IT" else limit_s,
+        verdict="-",
+        touch_v=None,
+        touch_met_v=None,
+        limited_by="",
+        open="",
+        why="",
+    )
+    # a stand-in serves for the loop of a set that declares nothing
+    bare = {s.id for s in fault.sources if s.kind == "generator" and s.fault_limit is None}
+    guessed = not bare.isdisjoint(fed.source for fed in fault.feds)
+    try:
+        seen = row._replace(
+            loop_ohm=None if guessed else _rounded(fault.loop_ohm, _FINE),
+            current_a=_rounded(fault.current_a(factor), _FINE),
+            touch_v=_rounded(fault.touch_v()),
+            touch_met_v=_rounded(fault.touch_met_v()),
+        )
+    except Unknown as lacking:
+        return [_left_open(row, lacking)]
+    rows = [_cleared(seen, fault, factor, fuses)]
+    if earthing == "IT":
+        current_a = _rounded(fault.second[0] * factor, _FINE) if fault.second else None
+        row = row._replace(second=True, limit_s=limit_s, current_a=current_a)
+        try:
+            rows.append(_cleared(row, fault, factor, fuses))
+        except Unknown as lacking:
+            rows.append(_left_open(row, lacking))
+    return rows
+
+
+def _left_open(row: FaultFigure, lacking: Any) -> FaultFigure:
+    what, why = _lacking(lacking)
+    return row._replace(verdict="open", open=what, why=why)
+
+
+def _curves(facts: Facts, params: Params, order: Mapping[str, int]) -> tuple[ClearingCurve, ...]:
+    """The devices on the way to each place, from each source; in an IT system those on the way of the second fault."""
+    factor, fuses = params.get("minimum-voltage-factor", 1.0), params.get("fuses", "gG")
+    worked: dict[Hashable, Curve] = {}
+    found: dict[tuple[int, str, str, Curve, float | None], set[tuple[float, str]]] = {}
+    done: set[Hashable] = set()
+    wiring = {island: number for number, (_, islands) in enumerate(facts.wired) for island in islands}
+    for fault in facts.earth_faults:
+        asked = (wiring.get(fault.island, fault.island), fault.point.written)
+        if asked in done or fault.floats:
+            continue
+        done.add(asked)
+        try:
+            feds = fault.met_by
+            row = _fault_rows(fault, params)[-1]
+        except Unknown:
+            continue
+        for fed in feds:
+            curve = Curve(fed, fuses)
+            curve = worked.setdefault((tuple(one.device.route for one in curve.passed), curve.shares), curve)
+            current_a = _rounded(curve.current_a * (1.0 if fed.limited else factor), _FINE)
+            if curve.passed and current_a:
+                key = (order[fault.point.place], fault.point.written, fed.source, curve, row.limit_s)
+                verdict = _verdict(fault, fed, curve, current_a, row)
+                found.setdefault(key, set()).add((current_a, verdict))
+    steps = {curve: curve.steps() for _, _, _, curve, _ in found}
+    rows: dict[tuple[Any, ...], set[tuple[float, str]]] = {}
+    for (place, at, source, curve, limit_s), currents in found.items():
+        rows.setdefault((place, at, source, curve.names, steps[curve], limit_s), set()).update(currents)
+    return tuple(
+        ClearingCurve(at, source, names, stepped, limit_s, tuple(sorted(currents)))
+        for (_, at, source, names, stepped, limit_s), currents in sorted(
+            rows.items(), key=lambda item: (item[0][:4], repr(item[0][4:]))
+        )
+    )
+
+
+def _verdict(fault: EarthFault, fed: Fed, curve: Curve, current_a: float, row: FaultFigure) -> str:
+    """What becomes of one way within the limit; that of the whole fault where there is but one way."""
+    if row.limit_s is None:
+        return row.verdict
+    opens = curve.at(current_a).within(row.limit_s)
+    alone = len(fault.met_by) == 1
+    if opens != "certain" and (row.verdict == "certain" if alone else bool(fault.declared(fed))):
+        return "source"
+    return row.verdict if alone else opens
+
+
+def _cleared(row: FaultFigure, fault: EarthFault, factor: float, fuses: str) -> FaultFigure:
+    """The row with what opens, when, and whether that is within the limit."""
+    ways = fault.met_by if row.second else fault.feds
+    cleared = fault.cleared(factor, fuses, second=row.second)
+    row = row._replace(
+        device=cleared.by,
+        certain_s=_rounded(cleared.trip.certain_s),
+        possible_from_s=_rounded(cleared.trip.possible_from_s),
+        limited_by=cleared.limited_by,
+    )
+    if row.limit_s is None:
+        return row
+    late = fault.late(row.limit_s, factor, fuses)
+    if not late:
+        declared = [name for name in map(fault.declared, ways) if name]
+        return row._replace(verdict="certain", device=cleared.by or ", ".join(dict.fromkeys(declared)))
+    if all(one.lacking for one in late):
+        return _left_open(row, late[0].lacking)
+    if fault.unprotected:
+        return row._replace(
+            verdict="open", open=f"the device that protects {fault.id} against what {fault.unprotected} gives"
+        )
+    within = {one.trip.within(row.limit_s) for one in late}
+    return row._replace(verdict="impossible" if "impossible" in within else "possible")
+
+
+def _service_figures(facts: Facts) -> tuple[list[SupplyFigure], list[ConductorFigure]]:
+    """Voltage drops and the voltage of N to PE at all places; the currents of neutrals and protective conductors."""
+    network, site = facts.network, facts.installation
+    drops = {(drop.island, drop.id): drop for drop in facts.drops}
+    surplus = {one.island: one.surplus for one in facts.pe_currents}
+    supply: dict[SupplyFigure, list[State]] = {}
+    conductors: dict[ConductorFigure, list[State]] = {}
+    for currents, islands in facts.wired:
+        service, island = facts.service_of(currents, True), currents.island
+        states = [one.state for one in islands]
+        fed = [circuit for circuit in site.circuits if circuit.id in island.supplies]
+        without = tuple(circuit.id for circuit in fed if not written_load(circuit))
+        loaded = len(without) < len(fed)
+
+        def n_pe_v(n: int, pe: int, service: InService = service) -> float | None:
+            return service.both(lambda found, _: service.across_v(found, n, pe))
+
+        def current_a(link: str, core: str, service: InService = service) -> float | None:
+            return service.both(lambda _, flow: _size(flow.element(link, core)))
+
+        for point in currents.points:
+            drop = drops.get((island, point.place)) if point.sort == "circuit" else None
+            n = network.find(point.place, point.terminal, "N")
+            ratio = _asked(lambda drop=drop: drop and 100 * drop.ratio)
+            volts = _asked(n_pe_v, n, point.pe) if n >= 0 and loaded else _asked(lambda: None)
+            if ratio == volts == (None, "", ""):
+                continue
+            left_open = ratio[1:] if any(ratio[1:]) else volts[1:]
+            fed_by = _fed_by(island, point.lines)
+            row = SupplyFigure(point.place, point.written, (), fed_by, ratio[0], volts[0], without, *left_open)
+            supply.setdefault(row, []).extend(states)
+        try:
+            elements = service.flows[0].elements if loaded else {}
+        except Unknown:
+            continue  # there is no solution, as the rows of the places say
+        for link in site.connections:
+            core = next((core for core in ("N", "PEN") if (link.id, core) in elements), "")
+            pe = (link.id, "PE") in elements
+            neutral = _asked(current_a, link.id, core) if core else _asked(lambda: None)
+            protective = _asked(current_a, link.id, "PE") if pe else _asked(lambda: None)
+            left_open = neutral[1:] if any(neutral[1:]) else protective[1:]
+            if neutral[0] or protective[0] or any(left_open):
+                carrying = ConductorFigure(
+                    link.id,
+                    (),
+                    _fed_through(island, link.id),
+                    core,
+                    neutral[0],
+                    protective[0],
+                    surplus.get(island, ""),
+                    without,
+                    *left_open,
+                )
+                conductors.setdefault(carrying, []).extend(states)
+    return _with_conditions(facts, supply), _with_conditions(facts, conductors)
+
+
+def _size(value: complex | None) -> float | None:
+    return None if value is None else abs(value)
+
+
+def _rcd_figures(facts: Facts) -> list[RcdFigure]:
+    def rows(rcd: RcdInService) -> list[RcdFigure]:
+        no_leakage = tuple(circuit.id for circuit in rcd.beyond if circuit.leakage_a is None)
+        without = tuple(circuit.id for circuit in rcd.beyond if not written_load(circuit))
+        nothing = (None, f"the leakage of {no_leakage[0]}", "") if len(no_leakage) == len(rcd.beyond) > 0 else None
+        standing = nothing or _asked(lambda: rcd.standing_a, decimals=_MILLI)
+        # without any leakage there is nothing to sum, unless neutral current goes past it
+        total = (not rcd.diverts and nothing) or _asked(lambda: rcd.total_a, decimals=_MILLI)
+        left_open = standing[1:] if any(standing[1:]) else total[1:]
+        fed_by = _fed_by(rcd.island, (facts.network.edges[number].a for number in rcd.rcd.lines))
+        values = (rcd.device.residual_a, standing[0], total[0])
+        return [RcdFigure(rcd.id, (), fed_by, *values, rcd.diverts, rcd.behind, no_leakage, without, *left_open)]
+
+    number = {rcd.name: number for number, rcd in enumerate(facts.network.rcds)}
+    found = _gathered(facts, facts.rcds_in_service, lambda rcd: (number[rcd.rcd.name], rcd.diverts, rcd.behind), rows)
+    order = list(dict.fromkeys(rcd.device.id or rcd.connection for rcd in facts.network.rcds))
+    return sorted(
+        _with_conditions(facts, found), key=lambda row: (order.index(row.id), row.sources, row.conditions, row.diverts)
+    )
+
+
+def _floating_figures(facts: Facts) -> list[FloatingFigure]:
+    def band(value: tuple[float, float] | None, decimals: int = _DECIMALS) -> tuple[float, float] | None:
+        return None if value is None else (_rounded(value[0], decimals) or 0.0, _rounded(value[1], decimals) or 0.0)
+
+    def rows(reading: FloatingReading) -> list[FloatingFigure]:
+        digital, low_impedance = (
+            tuple(band((value, value) if isinstance(value, float) else value) for value in values)
+            for values in (reading.digital, reading.low_impedance)
+        )
+        lines = next((part.lines for part in facts.network.parts if part.id == reading.id), ())
+        fed_by = _fed_by(reading.island, lines) or tuple(feed.id for feed in reading.island.feeds)
+        return [
+            FloatingFigure(
+                reading.id,
+                (),
+                fed_by,
+                reading.line,
+                digital,
+                low_impedance,
+                band(reading.touch_a, _MILLI),
+                not reading.filters,
+            )
+        ]
+
+    return _with_conditions(facts, _gathered(facts, facts.floating, lambda one: one[3:], rows))
+
+
+def _failure_figures(facts: Facts) -> list[FailureFigure]:
+    def highest(found: Iterable[tuple[str, float]]) -> tuple[str, float | None]:
+        volts = [(_rounded(volts, _COARSE) or 0.0, place) for place, volts in found]
+        best = max((value for value, _ in volts), default=None)
+        return min((place for value, place in volts if value == best), default=""), best
+
+    def rows(failure: Failure) -> list[FailureFigure]:
+        row = FailureFigure(
+            failure.id,
+            failure.core,
+            (),
+            _fed_through(failure.island, failure.id),
+            *("", None, "", None),
+            _rounded(failure.nominal_v) or 0.0,
+            "",
+            "",
+        )
+        try:
+            (frame, frame_v), (load, load_v) = highest(failure.frames), highest(failure.loads)
+        except Unknown as lacking:
+            what, why = _lacking(lacking)
+            return [row._replace(open=what, why=why)]
+        rises = bool(frame_v or load_v)
+        return [row._replace(frame=frame, frame_v=frame_v, load=load, load_v=load_v)] if rises else []
+
+    return _with_conditions(facts, _gathered(facts, facts.failures, lambda one: (one.id, one.core), rows))

@@ -46,12 +46,27 @@ class Waiver(NamedTuple):
     route: Route
 
 
+class Edit(NamedTuple):
+    """A part of a mechanical repair: ``text`` takes the place of a piece of the description."""
+
+    span: Span
+    text: str
+
+
+class StateFigures(NamedTuple):
+    """The figures of a finding in the states in which they are the same, named and with their unit."""
+
+    conditions: tuple[Condition, ...]
+    figures: tuple[tuple[str, str], ...]
+
+
 class Result(NamedTuple):
     """The verdict of one rule on one subject, over all operating states.
 
     ``conditions`` are alternatives, each with only the variables that matter; an empty tuple means that no operating
     state was involved, a tuple holding one empty condition means *in every state*.  ``because`` names the (rule, subject)
-    of the finding that this one follows from: it is then a consequence and not a second root cause.
+    of the finding that this one follows from: it is then a consequence and not a second root cause.  ``figures`` are those
+    of the worst state; where they differ, ``by_state`` holds all of them, the worst first.
     """
 
     rule: str
@@ -69,6 +84,15 @@ class Result(NamedTuple):
     references: tuple[str, ...] = ()
     because: tuple[str, str] | None = None
     waiver: Waiver | None = None
+    by_state: tuple[StateFigures, ...] = ()
+    paths: tuple[tuple[tuple[Mention, Span], ...], ...] = ()  # of a fault current, one for each source
+    edits: tuple[Edit, ...] = ()  # that put it right without a choice to make
+    lacking: str = ""  # of an open result: what is not written, or why nothing can be concluded
+    causes: tuple[
+        tuple[str, str], ...
+    ] = ()  # what it follows from in some state; all of them where it is a consequence
+    effect: bool = False  # it is nothing but an effect of what it follows from, and accepted with it
+    islands: tuple[int, ...] = ()  # kinds of live island it occurs in: numbers in ``Site.islands``, where asked for
 
 
 class Fault(NamedTuple):
@@ -89,6 +113,150 @@ class IslandLine(NamedTuple):
     conditions: tuple[Condition, ...]
 
 
+class FaultFigure(NamedTuple):
+    """An earth fault of no impedance at one place: V, A, ohm, s to three digits; None where there is no such value.
+
+    ``device`` opens for certain by ``certain_s``; nothing opens before ``possible_from_s``.  ``touch_v`` is the voltage of the
+    frame to the mass of earth, ``touch_met_v`` to the main earthing terminal.
+    """
+
+    place: str
+    at: str  # the place as written, with its terminal
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    line: str  # on which the fault is cleared last; L1/L2 where they do not differ
+    second: bool  # the second fault of an IT system
+    earthing: str  # TN | TT | IT | floating | -, the last where nothing earths the frame
+    loop_ohm: float | None
+    current_a: float | None
+    device: str
+    certain_s: float | None
+    possible_from_s: float | None
+    limit_s: float | None
+    verdict: Literal["certain", "possible", "impossible", "open", "-"]
+    touch_v: float | None
+    touch_met_v: float | None
+    limited_by: str  # a source that gives no more than its limit
+    open: str  # what is not written
+    why: str  # why there is no value although nothing is lacking
+
+
+class SupplyFigure(NamedTuple):
+    """A place in normal service, with all written loads: voltage drop from the source in per cent, N to PE in V."""
+
+    place: str
+    at: str
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    drop_percent: float | None
+    n_pe_v: float | None
+    without: tuple[str, ...]  # circuits of the same island whose load is not written
+    open: str
+    why: str
+
+
+class ConductorFigure(NamedTuple):
+    """The neutral and the protective conductor of a cable in normal service, with all written loads, in A."""
+
+    connection: str
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    core: str  # N | PEN, empty: it has none
+    neutral_a: float | None
+    pe_a: float | None
+    surplus: str  # the reference that is one too many
+    without: tuple[str, ...]
+    open: str
+    why: str
+
+
+class RcdFigure(NamedTuple):
+    """What a residual current device sums in normal service, in A: standing leakage, and with all written loads."""
+
+    id: str
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    rated_a: float | None
+    standing_a: float | None
+    total_a: float | None
+    diverts: str  # a reference that takes neutral current off the way through it
+    behind: bool  # whether that reference lies behind it
+    no_leakage: tuple[str, ...]  # circuits behind it of which no leakage is written
+    without: tuple[str, ...]  # circuits behind it of which no load is written
+    open: str
+    why: str
+
+
+class FloatingFigure(NamedTuple):
+    """What meters read in a system that nothing ties to earth, in V, and the current through a person from line to PE, in A.
+
+    The readings are line to neutral, line to PE, neutral to PE; each is the least and the largest value over the stray capacitance
+    that cables may have.
+    """
+
+    place: str
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    line: str
+    digital_v: tuple[tuple[float, float] | None, ...]
+    low_impedance_v: tuple[tuple[float, float] | None, ...]
+    person_a: tuple[float, float] | None
+    cables_only: bool  # neither a filter capacitance nor a leakage is written
+
+
+class FailureFigure(NamedTuple):
+    """A neutral or PEN conductor broken: the highest voltage of a frame to the mass of earth, and across a load, in V."""
+
+    connection: str
+    core: str
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    frame: str
+    frame_v: float | None
+    load: str
+    load_v: float | None
+    nominal_v: float
+    open: str
+    why: str
+
+
+class ClearingCurve(NamedTuple):
+    """When the devices on the way from a source to a place open: at the fault currents there, and at all others.
+
+    Each of ``steps`` begins at a current in A that the source gives: from it on they have not opened before so many s (None: they
+    never do), and have opened for certain by so many s (None: never certain).
+    """
+
+    at: str  # the place as written, with its terminal
+    source: str
+    devices: tuple[str, ...]  # in a few words, from the source on
+    steps: tuple[tuple[float, float | None, float | None], ...]
+    limit_s: float | None
+    # in A, with the verdict: that of the devices, or `source` where the source ends it, or its maker declares that a device does
+    currents: tuple[tuple[float, str], ...]
+
+
+class Figures(NamedTuple):
+    """The computed figures of one site, for ``onebond figures``, and what they rest on."""
+
+    faults: tuple[FaultFigure, ...]
+    supply: tuple[SupplyFigure, ...]
+    conductors: tuple[ConductorFigure, ...]
+    rcds: tuple[RcdFigure, ...]
+    floating: tuple[FloatingFigure, ...]
+    failures: tuple[FailureFigure, ...]
+    voltage_factor: float  # part of the nominal voltage that drives a fault current
+    fuses: str  # the model of fuses
+    table: bool  # whether the limits are those of table 41.1
+    utilities: tuple[str, ...]
+    beside: bool  # electrodes beside a supplier's PE or PEN are left out
+    undeclared: tuple[tuple[str, str], ...]  # sources whose fault current is not written, with their kind
+    pe_as_lines: tuple[str, ...]  # cables whose PE is taken to have the size of the lines
+    resistive: tuple[str, ...]  # loads without a power factor
+    ids: tuple[str, ...]  # everything that figures may be asked for
+    curves: tuple[ClearingCurve, ...] = ()  # only where a drawing is asked for too
+
+
 class Site(NamedTuple):
     """The report of one description."""
 
@@ -105,6 +273,22 @@ class Site(NamedTuple):
     cases: int = 0
     not_proven: tuple[str, ...] = ()
     problems_left_out: int = 0
+    devices: tuple[tuple[str, str], ...] = ()  # variable -> kind, of devices that have no id
+    figures: Figures | None = None
+    drawing: "Drawing | None" = None  # what `diagram` draws
+    revision: str = ""
+
+
+class Clause(NamedTuple):
+    """A clause of a document, never its words; ``checked=False`` marks a number from memory (shown with ``?``)."""
+
+    rulebook: str
+    document: str
+    clause: str
+    checked: bool
+
+    def __str__(self) -> str:
+        return f"{self.document} {self.clause}{'' if self.checked else ' ?'}".strip()
 
 
 class RulePage(NamedTuple):
@@ -121,6 +305,7 @@ class RulePage(NamedTuple):
     parameters: tuple[tuple[str, str, str], ...] = ()
     passing: str = ""
     failing: str = ""
+    clauses: tuple[Clause, ...] = ()  # the same as ``references``, for programs
 
 
 class Report(NamedTuple):
@@ -129,3 +314,144 @@ class Report(NamedTuple):
     version: str
     sites: tuple[Site, ...]
     rules: tuple[RulePage, ...]
+
+
+class DrawnDevice(NamedTuple):
+    """A device in the way of a cable, as a drawing shows it; ``texts`` are its data as written, a few words each."""
+
+    id: str  # empty: it has none
+    name: str  # as conditions and states name it
+    kind: str  # mcb | mccb | fuse | rcd | rcbo | isolator | switch | contactor
+    poles: tuple[str, ...]
+    senses: tuple[str, ...]
+    normally_open: bool
+    operable: bool
+    texts: tuple[str, ...]
+    line: int
+
+
+class DrawnLink(NamedTuple):
+    """A cable or bar between two places; a circuit has its cable under its own id."""
+
+    id: str
+    circuit: bool
+    start: str
+    start_terminal: str
+    finish: str
+    finish_terminal: str
+    cores: tuple[str, ...]
+    lands_on: tuple[tuple[str, str], ...]
+    size: str
+    texts: tuple[str, ...]  # what else is written of it: sizes of N and PE, runs, material, length
+    devices: tuple[DrawnDevice, ...]
+    plug: bool
+    line: int
+
+
+class DrawnPlace(NamedTuple):
+    """Where conductors land: a source, a board, a changeover, the far end of a circuit."""
+
+    id: str
+    kind: str  # utility | generator | inverter | transformer | board | changeover | circuit
+    texts: tuple[str, ...]
+    line: int
+    variable: str = ""  # the name under which its states go: a group of inverters shares one
+    inside: str = ""
+    bars: tuple[str, ...] = ()
+    positions: tuple[str, ...] = ()
+    prefers: str = ""
+    poles: tuple[str, ...] = ()
+    mains_input: bool = False
+    neutral_bond: str = "none"  # none | fixed | while-inverting
+    neutral_solid: bool = False  # the neutral of input and output is never parted
+    through_when_off: bool = False
+    earthing: str = ""
+    isolating: bool = False
+    follows: bool = False  # an inverter that only follows another source
+    phases: tuple[str, ...] = ()
+    serves: str = ""
+    building: str = ""
+
+
+class DrawnBond(NamedTuple):
+    """A bond between N and PE; ``relay`` says that a condition opens it."""
+
+    id: str
+    at: str
+    terminal: str
+    relay: bool
+    impedance: str
+    texts: tuple[str, ...]
+    line: int
+
+
+class DrawnElectrode(NamedTuple):
+    """An electrode of the installation."""
+
+    id: str
+    at: str
+    texts: tuple[str, ...]
+    line: int
+
+
+class DrawnMonitor(NamedTuple):
+    """An insulation monitoring device."""
+
+    id: str
+    at: str
+    terminal: str
+    texts: tuple[str, ...]
+    line: int
+
+
+class DrawnMetal(NamedTuple):
+    """Metal that is not part of the installation and joins the PE of several places."""
+
+    id: str
+    kind: str
+    joins: tuple[str, ...]
+    line: int
+
+
+class DrawnReference(NamedTuple):
+    """A place where the neutral of an island is tied to earth, and every closed tie there."""
+
+    id: str
+    kind: str  # bond | internal | star | crossed
+    at: str
+    ties: tuple[tuple[str, str], ...]  # id and kind
+
+
+class DrawnState(NamedTuple):
+    """One kind of live island, in one operating state that it occurs in.
+
+    ``live`` holds every live conductor at every place with the sources that energise it, ``returns`` the neutral conductors on the
+    way from the farthest load back to its source and ``strays`` the conductors that join two references: part of the neutral current
+    takes them.  Both name the element, its core and whether the current flows towards its ``start`` or its ``finish``; for ``strays``
+    the direction is that from the second reference to the first.
+    """
+
+    sources: tuple[str, ...]
+    supplies: tuple[str, ...]
+    verdict: str
+    values: tuple[tuple[str, str], ...]  # variable and value
+    free: tuple[str, ...]  # switches whose position makes no difference: their value is only what is drawn
+    varies: tuple[str, ...]  # variables that have another value in other states of this kind
+    live: tuple[tuple[str, str, str, tuple[str, ...]], ...]  # place, terminal, conductor, sources
+    earthed: tuple[str, ...]  # places whose PE is joined to a reference; in an isolated system to an electrode
+    references: tuple[DrawnReference, ...]
+    bonds: tuple[str, ...]  # closed bonds, and sources whose inner bond is closed
+    returns: tuple[tuple[str, str, str], ...]
+    strays: tuple[tuple[str, str, str], ...]
+
+
+class Drawing(NamedTuple):
+    """Everything that a drawing of the installation shows; ``states`` in the order of ``Site.islands``."""
+
+    places: tuple[DrawnPlace, ...]
+    links: tuple[DrawnLink, ...]
+    bonds: tuple[DrawnBond, ...]
+    electrodes: tuple[DrawnElectrode, ...]
+    monitors: tuple[DrawnMonitor, ...]
+    metals: tuple[DrawnMetal, ...]
+    states: tuple[DrawnState, ...]

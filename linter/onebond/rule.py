@@ -6,32 +6,47 @@ looping, merges operating states and isolates a crash.  The docstring of the rul
 headings *Checks*, *Danger* and *Remedy*.
 """
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
 from onebond.facts import (
     BorrowedNeutral,
+    Cleared,
     Collection,
     Crossing,
     Dead,
+    Drop,
+    EarthElectrode,
+    EarthFault,
     ElectrodePair,
     Energised,
     Exposed,
     Facts,
+    Failure,
     FedBehindRcd,
     Feeding,
+    FloatingReading,
     InfeedBehindRcd,
     Island,
     Isolated,
     Levels,
     Misfit,
+    Need,
     OwnInput,
     Pair,
+    Peak,
+    PeCurrent,
     PenLanding,
+    Protective,
+    RcdAtInverter,
+    RcdInService,
+    RcdOnWay,
     Surplus,
     SwitchedProtective,
 )
+from onebond.facts.unknown import Unknown
 from onebond.result import Level, Mention
 from onebond.span import Route
 
@@ -40,29 +55,42 @@ __all__ = [
     "PRACTICE",
     "RULEBOOKS",
     "BorrowedNeutral",
+    "Cleared",
     "Crossing",
     "Dead",
+    "Drop",
+    "EarthElectrode",
+    "EarthFault",
     "ElectrodePair",
     "Energised",
     "Example",
     "Exposed",
     "Facts",
+    "Failure",
     "FedBehindRcd",
     "Feeding",
     "Finding",
+    "FloatingReading",
     "InfeedBehindRcd",
     "Island",
     "Isolated",
     "Levels",
     "Mention",
     "Misfit",
+    "Need",
     "NotApplicable",
     "OwnInput",
     "Pair",
     "Param",
     "Params",
     "Pass",
+    "PeCurrent",
+    "Peak",
     "PenLanding",
+    "Protective",
+    "RcdAtInverter",
+    "RcdInService",
+    "RcdOnWay",
     "Ref",
     "Review",
     "Rule",
@@ -70,6 +98,8 @@ __all__ = [
     "SwitchedProtective",
     "Unknown",
     "Verdict",
+    "figure",
+    "open_figure",
     "rule",
 ]
 
@@ -105,15 +135,6 @@ Params = Mapping[str, Any]
 """The parameters of a rule under one rulebook, by name."""
 
 
-class Unknown(Exception):
-    """Raised by a fact that needs something which is not written; the result is then *open* and names it."""
-
-    def __init__(self, what: str, route: Route) -> None:
-        super().__init__(what)
-        self.what = what
-        self.route = route
-
-
 class Finding(NamedTuple):
     """What is wrong with one subject: constant words, no number that varies by operating state."""
 
@@ -125,6 +146,27 @@ class Finding(NamedTuple):
     because: tuple[str, str] | None = None  # (rule, subject) that this follows from
     figures: tuple[tuple[str, str], ...] = ()
     subject: tuple[str, Route] | None = None  # where the finding is about another part than the subject
+    weight: float = 0.0  # how bad this case is beside others of its level: the figures of the worst are shown
+    effect: bool = False  # nothing but an effect of `because`: a waiver of that one accepts it too
+    take_out: tuple[tuple[Route, str], ...] = ()  # words of values that a repair without a choice takes out
+
+
+def figure(value: float, unit: str) -> str:
+    """A number with its unit to three significant digits: thousandths below 0.1, thousands from 1000 on, 0 below a millionth."""
+    if unit != "%" and 1e-6 <= abs(value) < 0.1:
+        value, unit = value * 1000, f"m{unit}"
+    elif unit != "%" and abs(value) >= 1000:
+        value, unit = value / 1000, f"k{unit}"
+    if abs(value) < 1e-6:
+        return f"0 {unit}"
+    rounded = float(f"{value:.2e}")
+    digits = max(0, 2 - math.floor(math.log10(abs(rounded))))
+    return f"{rounded:.{digits}f} {unit}"
+
+
+def open_figure(unknown: Unknown) -> str:
+    """What stands in place of a number that is not known."""
+    return f"open: {unknown.reason or f'{unknown.what} is not written'}"
 
 
 class Pass(NamedTuple):

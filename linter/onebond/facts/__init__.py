@@ -4,12 +4,26 @@ Each property of :class:`Facts` is a collection of *subjects*: frozen records ab
 (or about the description as a whole, ``island`` is then None).  Facts decide nothing.
 """
 
-from functools import cached_property
+from collections.abc import Callable
+from functools import cached_property, partial
 from typing import NamedTuple
 
+from onebond.circuit.build import Known
 from onebond.facts.collection import Collection
+from onebond.facts.currents import NODES, Currents, Point, points_of
+from onebond.facts.failures import Breaker, Failure
+from onebond.facts.fault_worker import FaultWorker, final_circuits
+from onebond.facts.faults import Cleared, EarthFault, beyond_limit
+from onebond.facts.floating import FloatingReading, floating_readings
 from onebond.facts.infeed import FedBehindRcd, InfeedBehindRcd, Levels, fed_behind_rcd, infeeds_behind_rcd, levels
 from onebond.facts.island import Island, Reference
+from onebond.facts.lost import Lost, lost
+from onebond.facts.peaks import Peak, PeakWorker
+from onebond.facts.residual import RcdAtInverter, RcdOnWay, rcds_at_inverters, rcds_on_ways
+from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
+from onebond.facts.sizes import Need, Protective, protective_conductors
+from onebond.facts.soil import EarthElectrode, earth_electrodes
+from onebond.facts.unknown import Unknown
 from onebond.facts.wiring import (
     BorrowedNeutral,
     ElectrodePair,
@@ -21,30 +35,44 @@ from onebond.facts.wiring import (
     switched_protective,
 )
 from onebond.model import Installation
-from onebond.network import Feed, Network, Part, build, frame_of
+from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of
 from onebond.result import Mention
 from onebond.span import Route
 from onebond.states import LIMIT, cases, holds
 
 __all__ = [
     "BorrowedNeutral",
+    "Cleared",
     "Collection",
     "Crossing",
     "Dead",
+    "Drop",
+    "EarthElectrode",
+    "EarthFault",
     "ElectrodePair",
     "Energised",
     "Exposed",
     "Facts",
+    "Failure",
     "FedBehindRcd",
     "Feeding",
+    "FloatingReading",
     "InfeedBehindRcd",
     "Island",
     "Isolated",
     "Levels",
+    "Lost",
     "Misfit",
+    "Need",
     "OwnInput",
     "Pair",
+    "PeCurrent",
+    "Peak",
     "PenLanding",
+    "Protective",
+    "RcdAtInverter",
+    "RcdInService",
+    "RcdOnWay",
     "Reference",
     "Surplus",
     "SwitchedProtective",
@@ -61,6 +89,7 @@ class Feeding(NamedTuple):
     unsplit: str  # a live board on which a PEN lands and no link is closed, or ''
     opened: str  # a link that is not joined only because the RCD that it lies behind is open, or ''
     cut_off: str  # the part nearest to the source on a PE that is cut off and that the own reference ties to, or ''
+    readings: Callable[[], tuple[FloatingReading, ...]] = tuple  # what meters read where the island floats
 
     @property
     def portable(self) -> bool:
@@ -186,6 +215,8 @@ class Surplus(NamedTuple):
     rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
     fed_behind: str  # a pass-through inverter whose input lies behind that RCD
+    sharing: Sharing | None = None  # how neutral current divides at it; None past the limit of work
+    rcd: Rcd | None = None  # the first RCD that protects it
 
 
 class PenLanding(NamedTuple):
@@ -308,6 +339,262 @@ class Facts:
             self._earth[key] = tuple(top(node) for node in range(len(parent)))
         return self._earth[key]
 
+    # -- currents --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _points(self) -> tuple[Point, ...]:
+        return points_of(self.network)
+
+    @cached_property
+    def _currents(self) -> dict[Island, Currents | None]:
+        """The circuit of each island, one for all that are wired alike; None past the limit of work."""
+        by_wiring: dict[object, Currents | None] = {}
+        found: dict[Island, Currents | None] = {}
+        nodes = 0
+        known: Known = {}
+        for island in self.islands:
+            key = (island.shape, island.earth, tuple(tie.id for tie in island.ties))
+            if key not in by_wiring:
+                nodes += island.live.bit_count() + len(self.network.earth)
+                by_wiring[key] = (
+                    Currents(island, self._points, self._beside(island), self._met(island), known)
+                    if nodes <= NODES
+                    else None
+                )
+            found[island] = by_wiring[key]
+        return found
+
+    def _beside(self, island: Island) -> frozenset[str]:
+        """Electrodes that are left out where earth faults are worked out.
+
+        Where a supplier's star point is the reference, the way back is his conductor.  What the soil adds beside it lowers the
+        loop a little, by an electrode of his that nobody declares: it is not counted on.
+        """
+        earthed = {
+            source.id: source.earthing for source in self.installation.sources if source.earthing in ("TN-S", "TN-C-S")
+        }
+        if not any(reference.kind == "star" and reference.id in earthed for reference in island.references):
+            return frozenset()
+        joined = {island.earth[reference.pe] for reference in island.references}
+        return frozenset(name for name, pe in self.network.electrodes if island.earth[pe] in joined)
+
+    def _met(self, island: Island) -> int:
+        """The main earthing terminal: a bar for PE alone, else the place of an electrode, else the place of the reference."""
+        parts = {island.earth[reference.pe] for reference in island.references}
+        for board in self.installation.boards:
+            pe = self.network.find(frame_of(self.installation, board.id), "", "PE")
+            if set(board.bars) == {"PE"} and pe >= 0 and island.earth[pe] in parts:
+                return pe
+        for _, pe in self.network.electrodes:
+            if island.earth[pe] in parts:
+                return pe
+        return next((reference.pe for reference in island.references), -1)
+
+    @cached_property
+    def _earthed_by(self) -> dict[Island, dict[str, str]]:
+        found: dict[Island, dict[str, str]] = {island: {} for island in self.islands}
+        for exposed in self.exposed:
+            found[exposed.island][exposed.id] = exposed.way
+        return found
+
+    @Collection
+    def earth_faults(self) -> tuple[EarthFault, ...]:
+        """A fault to the frame at every place and circuit end, in every case that feeds it."""
+        finals = final_circuits(self.installation)
+        worked: dict[int, list[EarthFault]] = {}
+        found: list[EarthFault] = []
+        for island, currents in self._currents.items():
+            if currents is None:
+                found.extend(beyond_limit(island, self._points))
+                continue
+            if id(currents) not in worked:
+                ways = self._earthed_by[currents.island]
+                worked[id(currents)] = FaultWorker(currents, ways, finals).faults()
+            found.extend(fault.in_island(island) for fault in worked[id(currents)])
+        return tuple(found)
+
+    @cached_property
+    def wired(self) -> tuple[tuple[Currents, tuple[Island, ...]], ...]:
+        """Each different circuit with the islands that have it."""
+        found: dict[int, tuple[Currents, list[Island]]] = {}
+        for island, currents in self._currents.items():
+            if currents is not None:
+                found.setdefault(id(currents), (currents, []))[1].append(island)
+        return tuple((currents, tuple(islands)) for currents, islands in found.values())
+
+    def service_of(self, currents: Currents, loads: bool) -> InService:
+        """The solution of a circuit in normal service, with its loads or with its leakages alone."""
+        key = (id(currents), loads)
+        if key not in self._in_service:
+            self._in_service[key] = InService(currents, loads)
+        return self._in_service[key]
+
+    @cached_property
+    def _in_service(self) -> dict[tuple[int, bool], InService]:
+        return {}
+
+    @Collection
+    def peaks(self) -> tuple[Peak, ...]:
+        """Every device that breaks short circuits, in every case, with the largest prospective current at its place."""
+        found: list[Peak] = []
+        for currents, islands in self.wired:
+            for peak in PeakWorker(currents).peaks():
+                found.extend(peak.in_island(island) for island in islands)
+        return tuple(found)
+
+    @Collection
+    def rcds_in_service(self) -> tuple[RcdInService, ...]:
+        """Every closed residual current device with a live line, in every case that is wired differently."""
+        diverting: dict[Island, dict[str, str]] = {}
+        for surplus in self.references:
+            if surplus.kept:
+                diverting.setdefault(surplus.island, {})[""] = surplus.id
+            for name in surplus.rcds:
+                diverting.setdefault(surplus.island, {})[name] = surplus.id
+        wrong: dict[str, tuple[str, str]] = {
+            one.id: ("device-does-not-fit", one.id) for one in self.misfits if one.what
+        }
+        for borrowed in self.borrowed_neutrals:
+            for name in (*borrowed.line_only, *borrowed.neutral_only):
+                wrong.setdefault(name, ("neutral-borrowed", borrowed.id))
+        found: list[RcdInService] = []
+        for currents, islands in self.wired:
+            full, bare = self.service_of(currents, True), self.service_of(currents, False)
+            for rcd in self.network.rcds:
+                live = any(
+                    currents.island.energised_lines >> self.network.edges[i].a & 1
+                    and holds(self.network.edges[i].needs, currents.island.state)
+                    for i in rcd.lines
+                )
+                for island in _lasting(islands) if live else ():
+                    ties = diverting.get(island, {})
+                    diverts = ties.get(rcd.name) or ties.get("", "")
+                    cause = wrong.get(rcd.device.id or rcd.connection)
+                    found.append(RcdInService(rcd, island, full, bare, diverts, rcd.name in ties, cause))
+        return tuple(found)
+
+    @Collection
+    def pe_currents(self) -> tuple[PeCurrent, ...]:
+        """The protective conductor with the most current in normal service, in every case that has loads."""
+        surplus: dict[Island, list[Surplus]] = {}
+        for one in self.references:
+            if one.kept:
+                surplus.setdefault(one.island, []).append(one)
+        found: list[PeCurrent] = []
+        for currents, islands in self.wired:
+            service = self.service_of(currents, True)
+            try:
+                name = largest_pe(service)
+            except Unknown:
+                continue  # there is no solution, which the voltage drops of the same island say
+            for island in _lasting(islands) if name else ():
+                link = currents.links[name]
+                ends = {frame_of(self.installation, end.id) for end in (link.start, link.finish)}
+                # of several references that are too many, the one at an end of this conductor drives its current
+                ties = sorted(surplus.get(island, ()), key=lambda s: self.network.nodes[s.reference.pe][0] not in ends)
+                found.append(PeCurrent(name, link.route, island, service, ties[0].id if ties else ""))
+        return tuple(found)
+
+    @Collection
+    def drops(self) -> tuple[Drop, ...]:
+        """Every final circuit in every case that feeds it, with its voltage drop."""
+        lines = dict(self.network.circuits)
+        found: list[Drop] = []
+        for currents, islands in self.wired:
+            service = self.service_of(currents, True)
+            for circuit in self.installation.circuits:
+                ends = [n for n in lines[circuit.id] if currents.island.energised_lines >> n & 1]
+                alone = len(ends) < 2 and self.network.find(circuit.id, "", "N") < 0
+                end = ends[0] if ends and not alone else -1  # a single line without a neutral supplies nothing
+                ways = currents.ways_to(end) if end >= 0 else []
+                for island in _lasting(islands) if ways else ():
+                    found.append(Drop(circuit, island, service, ways[0].start, end, ways[0].feed.id))
+        return tuple(found)
+
+    @Collection
+    def failures(self) -> tuple[Failure, ...]:
+        """Every neutral and PEN that several loads or frames hang on, broken, in every case that it is live in."""
+        found: list[Failure] = []
+        for currents, islands in self.wired:
+            for failure in Breaker(self.service_of(currents, True)).failures():
+                found.extend(failure.in_island(island) for island in _lasting(islands))
+        return tuple(found)
+
+    @Collection
+    def losses(self) -> tuple[Lost, ...]:
+        """Protective conductors, links and electrodes whose break takes frames or the neutral off earth, in every case."""
+        found: list[Lost] = []
+        for currents, islands in self.wired:
+            for one in lost(currents, self.service_of(currents, True)):
+                found.extend(one._replace(island=island) for island in islands)
+        return tuple(found)
+
+    @cached_property
+    def protective(self) -> tuple[Protective, ...]:
+        """Every protective conductor, link and earthing conductor."""
+        return protective_conductors(self.installation, lambda: self.earth_faults)
+
+    @Collection
+    def pe_conductors(self) -> tuple[Protective, ...]:
+        """Every PE of a cable, and those of their own that carry the fault currents of cables without one."""
+        return tuple(one for one in self.protective if one.sort == "pe")
+
+    @Collection
+    def pen_conductors(self) -> tuple[Protective, ...]:
+        """Every PEN of a cable."""
+        return tuple(one for one in self.protective if one.sort == "pen")
+
+    @Collection
+    def solid_bonds(self) -> tuple[Protective, ...]:
+        """Every link between neutral and PE that has no impedance."""
+        needed = {one.id for one in self.references if not one.kept}
+        links = tuple(one for one in self.protective if one.sort == "bond")
+        for one in links:
+            one.too_many = one.id not in needed
+        return links
+
+    @Collection
+    def earthing_conductors(self) -> tuple[Protective, ...]:
+        """Conductors between the main earthing terminal and a board, and those that lead to electrodes."""
+        return tuple(one for one in self.protective if one.sort in ("earthing", "electrode"))
+
+    @Collection
+    def bonding_conductors(self) -> tuple[Protective, ...]:
+        """Conductors of their own between places that are joined by other protective conductors as well."""
+        return tuple(one for one in self.protective if one.sort in ("main-bonding", "bonding"))
+
+    @Collection
+    def earth_electrodes(self) -> tuple[EarthElectrode, ...]:
+        """Every electrode, with those that conductors join to it and the frames that rest on it."""
+        resting: dict[Island, list[str]] = {}
+        for exposed in self.exposed:
+            if exposed.way == "electrode" and not exposed.island.it:
+                resting.setdefault(exposed.island, []).append(exposed.id)
+        faults = self.earth_faults if resting else ()
+        return earth_electrodes(self.installation, self.network, self.islands, resting, faults)
+
+    @Collection
+    def floating(self) -> tuple[FloatingReading, ...]:
+        """What a meter reads at the places of islands without a reference, in every case."""
+        hertz = self.installation.frequency_hz or 50.0
+        found: list[FloatingReading] = []
+        for currents, islands in self.wired:
+            if not currents.island.references:
+                for reading in floating_readings(currents, hertz):
+                    found.extend(reading._replace(island=island) for island in islands)
+        return tuple(found)
+
+    @Collection
+    def rcds_on_ways(self) -> tuple[RcdOnWay, ...]:
+        """Every residual current device on the way to every earth fault, in every case."""
+        alone = {id(one.island): one.island for one in self.feedings if one.portable and not one.premises}
+        return rcds_on_ways(self.network, self.earth_faults, alone.values())
+
+    @Collection
+    def rcds_at_inverters(self) -> tuple[RcdAtInverter, ...]:
+        """Closed residual current devices with every inverter that they protect from another source, in every case."""
+        return rcds_at_inverters(self.network, self.islands)
+
     # -- the neutral -----------------------------------------------------------------------------------------------
 
     @Collection
@@ -334,8 +621,22 @@ class Facts:
             cut_off = next((root for pe, root in roots.items() if island.earth[pe] in own), "")
             for feed in island.feeds:
                 if feed.forming:
-                    found.append(Feeding(feed.id, feed.route, island, feed, unsplit.get(island, ""), opened, cut_off))
+                    found.append(
+                        Feeding(
+                            feed.id,
+                            feed.route,
+                            island,
+                            feed,
+                            unsplit.get(island, ""),
+                            opened,
+                            cut_off,
+                            partial(self._readings, island),
+                        )
+                    )
         return tuple(found)
+
+    def _readings(self, island: Island) -> tuple[FloatingReading, ...]:
+        return tuple(reading for reading in self.floating if reading.island is island)
 
     @cached_property
     def _rank(self) -> dict[str, tuple[int, ...]]:
@@ -400,11 +701,17 @@ class Facts:
                             tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
                             fed,
+                            self._sharing(island, tie) if own or behind else None,
+                            behind[0][0] if behind else None,
                         )
                     )
         # a changeover is the cause only of a double bond that is there in no state without its help
         unexplained = {surplus.id for surplus in found if surplus.kept and not surplus.crossings}
         return tuple(surplus._replace(caused=False) if surplus.id in unexplained else surplus for surplus in found)
+
+    def _sharing(self, island: Island, tie: Tie) -> Sharing | None:
+        currents = self._currents[island]
+        return Sharing(self.service_of(currents, True), island, tie) if currents else None
 
     @cached_property
     def _inputs_behind(self) -> frozenset[tuple[str, str]]:
@@ -428,7 +735,7 @@ class Facts:
         for board, n in boards.items():
             pe = next((part.pe for part in self.network.parts if part.id == board), None)
             if pe is None:
-                pe = self.network.nodes.index((inner.get(board) or board, "", "PE"))
+                pe = self.network.number_of(inner.get(board) or board, "", "PE")
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
@@ -481,7 +788,7 @@ class Facts:
                 )
             )
         for passage in network.passages:
-            neutral = network.nodes.index((passage.id, "in", "N"))
+            neutral = network.number_of(passage.id, "in", "N")
             feeds = network.feeds_at((neutral,), passage.id)
             utility = next((feed.id for feed in network.feeds if feed.kind == "utility" and feed.id in feeds), "")
             found.append(
@@ -713,7 +1020,7 @@ class Facts:
         live = {
             identifier: any(ever >> node & 1 for node in lines)
             for identifier, lines in (*network.boards, *network.circuits)
-            if lines or identifier not in earth_bars
+            if lines or identifier not in earth_bars or network.find(identifier, "", "N") >= 0
         }
         misfit = {entry.id for entry in self.misfits if entry.what}
         found = []
@@ -731,6 +1038,11 @@ class Facts:
             Energised(feed.id, feed.route, None, feed.id in used or feed.id in self.survey.not_proven, "")
             for feed in self.network.feeds
         )
+
+
+def _lasting(islands: tuple[Island, ...]) -> tuple[Island, ...]:
+    """The islands that last: none in which a changeover stands between two positions."""
+    return tuple(island for island in islands if not island.changing_over)
 
 
 def _permitted(first: Feed, second: Feed) -> str:

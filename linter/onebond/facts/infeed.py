@@ -222,25 +222,28 @@ def levels(network: Network) -> tuple[Levels, ...]:
     for changeover in site.changeovers:
         inputs = []
         for position in changeover.positions:
-            nodes = [
-                i for i, key in enumerate(network.nodes) if key[:2] == (changeover.id, position) and key[2] in LINES
-            ]
-            if nodes:
-                inputs.append((f"{changeover.id}.{position}", nodes[0]))
+            node = _line_at(network, changeover.id, position)
+            if node >= 0:
+                inputs.append((f"{changeover.id}.{position}", node))
         found.extend(_compare(network, changeover.id, changeover.route, inputs, changeover.id))
+    arriving: dict[str, list[Connection]] = {}
+    for link in site.connections:
+        arriving.setdefault(link.finish.id, []).append(link)
     for board in site.boards:
         inputs = []
-        for link in site.connections:
-            if link.finish.id == board.id and link.start.id in starts and any(core in LINES for core in link.cores):
-                terminal = (link.start.id, link.start.terminal)
-                start = next(
-                    (i for i, key in enumerate(network.nodes) if key[:2] == terminal and key[2] in LINES),
-                    None,
-                )
-                if start is not None:
+        for link in arriving.get(board.id, ()):
+            if link.start.id in starts and any(core in LINES for core in link.cores):
+                start = _line_at(network, link.start.id, link.start.terminal)
+                if start >= 0:
                     inputs.append((link.start.id, start))
         found.extend(_compare(network, board.id, board.route, inputs, board.id))
     return tuple(found)
+
+
+def _line_at(network: Network, identifier: str, terminal: str) -> int:
+    """The first line node of a terminal in the order of the network, -1 where there is none."""
+    nodes = [node for line in LINES if (node := network.find(identifier, terminal, line)) >= 0]
+    return min(nodes, default=-1)
 
 
 class _Way(NamedTuple):
@@ -251,8 +254,8 @@ class _Way(NamedTuple):
 def _compare(
     network: Network, identifier: str, route: Route, inputs: list[tuple[str, int]], without: str
 ) -> list[Levels]:
-    marks = []
-    for name, node in inputs:
+    marks: list[tuple[str, str, _Way]] = []
+    for name, node in inputs if len(inputs) > 1 else ():
         for feed in network.feeds:
             if feed.kind == "utility":
                 way = _way(network, feed, node, without)

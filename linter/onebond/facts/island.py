@@ -350,12 +350,13 @@ class Island:
                     continue
                 if not any(self.feed_lines[feed.id] >> self.network.edges[i].a & 1 for i in rcd.lines):
                     continue
-                if self._beyond_feed(rcd, feed) >> tie.n & 1:
+                if self.beyond_feed(rcd, feed) >> tie.n & 1:
                     found.append((rcd, feed))
                     break
         return tuple(found)
 
-    def _beyond_feed(self, rcd: Rcd, feed: Feed) -> int:
+    def beyond_feed(self, rcd: Rcd, feed: Feed) -> int:
+        """Live nodes that an RCD cuts off from one source; a bit set."""
         key = (rcd.name, feed.id)
         known = self._cuts.get(key)
         if known is None:

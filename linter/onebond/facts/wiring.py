@@ -117,29 +117,34 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     site = network.installation
     sources_l = {node for feed in network.feeds for node in feed.lines}
     sources_n = {node for feed in network.feeds for node in feed.neutrals}
-    number = {key: i for i, key in enumerate(network.nodes)}
     misfit = {entry.id for entry in misfits(site) if entry.what}
     by_case = _by_case(network, islands)
     lost = _lost(network, islands)
     shared = _shared(network, islands)
+    reached = _reached(network, sources_l, frozenset())
+    without = {
+        rcd.name: (_reached(network, sources_l, rcd.edges), _reached(network, sources_n, rcd.edges))
+        for rcd in network.rcds
+        if rcd.loads_only
+    }
     found = []
     for circuit in site.circuits:
-        lines = [
-            node
-            for line in LINES
-            if (node := number.get((circuit.id, "", line))) is not None
-            and _reaches(network, node, sources_l, frozenset())
-        ]
-        neutral = number.get((circuit.id, "", "N"))
-        if neutral is None or not lines:
+        lines = [node for line in LINES if (node := network.find(circuit.id, "", line)) in reached]
+        neutral = network.find(circuit.id, "", "N")
+        single = sum(core in LINES for core in circuit.connection.cores) == 1
+        if neutral < 0 and lines and single:
+            # a single line and nothing to return by
+            found.append(BorrowedNeutral(circuit.id, circuit.route, None, (), (), "", "", circuit.id))
+        if neutral < 0 or not lines:
             continue
         line_only: set[str] = set()
         neutral_only: set[str] = set()
         for rcd in network.rcds:
             name = rcd.device.id or rcd.connection
             if rcd.loads_only:
-                with_line = any(not _reaches(network, line, sources_l, rcd.edges) for line in lines)
-                with_neutral = not _reaches(network, neutral, sources_n, rcd.edges)
+                over_lines, over_neutrals = without[rcd.name]
+                with_line = any(line not in over_lines for line in lines)
+                with_neutral = neutral not in over_neutrals
                 if with_line != with_neutral:
                     (line_only if with_line else neutral_only).add(name)
         for name, with_line in by_case.get(circuit.id, ()):
@@ -166,7 +171,7 @@ def _shared(network: Network, islands: Sequence[Island]) -> dict[str, str]:
 
     A circuit that hangs on the end of another one altogether, line and neutral, borrows nothing.
     """
-    number = {key: i for i, key in enumerate(network.nodes)}
+    number = network.number
     ends = {c: number[c, "", "N"] for c, _ in network.circuits if (c, "", "N") in number}
     # only a circuit at whose end a further neutral lands can lend its core
     lenders = [
@@ -197,7 +202,7 @@ def _lost(network: Network, islands: Sequence[Island]) -> dict[str, str]:
 
     All circuits on one such neutral name the first of them.
     """
-    number = {key: i for i, key in enumerate(network.nodes)}
+    number = network.number
     found: dict[str, str] = {}
     seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
     for island in islands:
@@ -222,7 +227,7 @@ def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple
 
     RCDs behind which only loads lie need no case; they are left out here.
     """
-    number = {key: i for i, key in enumerate(network.nodes)}
+    number = network.number
     found: dict[str, set[tuple[str, bool]]] = {}
     seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
     for island in islands:
@@ -257,24 +262,20 @@ def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple
     return found
 
 
-def _reaches(network: Network, start: int, goals: set[int], without: frozenset[int]) -> bool:
-    """Whether a node reaches one of the goals over conductors of its own kind; inside sources nothing is followed."""
-    neutral = network.nodes[start][2] == "N"
-    seen = {start}
-    stack = [start]
+def _reached(network: Network, start: set[int], without: frozenset[int]) -> set[int]:
+    """The nodes that some nodes of one kind reach over conductors of that kind; inside sources nothing is followed."""
+    seen = set(start)
+    stack = list(start)
     while stack:
         node = stack.pop()
-        if node in goals:
-            return True
+        neutral = network.nodes[node][2] == "N"
         for i, other in network.around[node]:
-            edge = network.edges[i]
-            if other in seen or i in without or edge.core == "winding":
+            if other in seen or i in without or network.edges[i].core == "winding":
                 continue
-            if (network.nodes[other][2] == "N") != neutral:
-                continue
-            seen.add(other)
-            stack.append(other)
-    return False
+            if (network.nodes[other][2] == "N") == neutral:
+                seen.add(other)
+                stack.append(other)
+    return seen
 
 
 def misfits(site: Installation) -> tuple[Misfit, ...]:

@@ -1,0 +1,434 @@
+"""What a drawing of the installation shows: its parts with their short data as written, and what each kind of live island makes live.
+
+Nothing is decided here and nothing is laid out.  Data are taken from the text of the file, so that a drawing says ``60 ft`` where
+the file does.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from onebond.document import Document, node_at, span_at
+from onebond.facts import Facts
+from onebond.facts.island import Island, Reference
+from onebond.model import LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
+from onebond.network import Network
+from onebond.result import (
+    Drawing,
+    DrawnBond,
+    DrawnDevice,
+    DrawnElectrode,
+    DrawnLink,
+    DrawnMetal,
+    DrawnMonitor,
+    DrawnPlace,
+    DrawnReference,
+    DrawnState,
+)
+from onebond.span import Route
+from onebond.states import State, holds
+
+
+class KindOfIsland(NamedTuple):
+    """Cases that agree in sources, supplied places and references: one line of ``onebond states``, one drawing."""
+
+    sources: tuple[str, ...]
+    supplies: tuple[str, ...]
+    references: tuple[str, ...]  # in words
+    verdict: str
+    islands: tuple[Island, ...]
+
+
+def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
+    """The kinds of live island, in the order in which their first cases are found."""
+    found: dict[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], str], list[Island]] = {}
+    for island in facts.islands:
+        references = []
+        for reference in island.references:
+            where = "star point of the supplier" if reference.kind == "star" else f"at {reference.at}"
+            if reference.kind == "internal":
+                where = "inside it"
+            references.append(f"{reference.id} ({where})")
+        if island.it and not references:
+            verdict = "isolated from earth (IT)"
+        elif not references:
+            verdict = "floating"
+        else:
+            count = len(_groups(facts, island))
+            verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
+        key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
+        found.setdefault(key, []).append(island)
+    return tuple(KindOfIsland(*key, tuple(islands)) for key, islands in found.items())
+
+
+def drawing(facts: Facts, document: Document) -> Drawing:
+    """Everything that a drawing needs of an installation and of its live islands."""
+    return _Reader(facts, document).drawing()
+
+
+def _groups(facts: Facts, island: Island) -> list[list[Reference]]:
+    return island.groups({tie.id: (i,) for i, tie in enumerate(facts.network.ties)})
+
+
+class _Reader:
+    """Reads the parts of an installation as they are written."""
+
+    def __init__(self, facts: Facts, document: Document) -> None:
+        self.facts = facts
+        self.site = facts.installation
+        self.document = document
+        self.group_of = {member: group.id for group in self.site.groups for member in group.members}
+
+    def line(self, route: Route) -> int:
+        return span_at(self.document, route, True).line
+
+    def text(self, route: Route, key: str) -> str:
+        node = node_at(self.document, (*route, key))
+        return str(node.value) if node is not None and isinstance(node.value, (str, int, float)) else ""
+
+    def texts(self, route: Route, *keys: str) -> tuple[str, ...]:
+        return tuple(text for key in keys if (text := self.text(route, key)))
+
+    def drawing(self) -> Drawing:
+        site = self.site
+        links = tuple(self.link(link, False) for link in site.connections)
+        finals = tuple(self.link(circuit.connection, True) for circuit in site.circuits)
+        places = (
+            *(self.source(source) for source in site.sources),
+            *(
+                DrawnPlace(
+                    board.id,
+                    "board",
+                    self.texts(board.route, "enclosure"),
+                    self.line(board.route),
+                    inside=board.inside or "",
+                    bars=board.bars,
+                    building=board.building or "",
+                )
+                for board in site.boards
+            ),
+            *(
+                DrawnPlace(
+                    changeover.id,
+                    "changeover",
+                    self.texts(changeover.route, "rating", "drive"),
+                    self.line(changeover.route),
+                    changeover.id,
+                    positions=changeover.positions,
+                    prefers=changeover.prefers or "",
+                    poles=changeover.poles,
+                    building=changeover.building or "",
+                )
+                for changeover in site.changeovers
+            ),
+            *(self.circuit(circuit) for circuit in site.circuits),
+        )
+        return Drawing(
+            places,
+            (*links, *finals),
+            tuple(self.bond(bond) for bond in site.bonds),
+            tuple(self.electrode(electrode) for electrode in site.electrodes),
+            tuple(self.monitor(monitor) for monitor in site.monitors),
+            tuple(
+                DrawnMetal(metal.id, metal.kind or "", tuple(end.id for end in metal.joins), self.line(metal.route))
+                for metal in site.extraneous
+            ),
+            tuple(_state(self.facts, kind) for kind in kinds_of_island(self.facts)),
+        )
+
+    # -- parts -----------------------------------------------------------------------------------------------------
+
+    def source(self, source: Source) -> DrawnPlace:
+        texts = self.texts(source.route, "earthing", "voltage", "rating")
+        if source.kind == "inverter" and source.operation == "grid-following":
+            texts = (*texts, "grid-following")
+        if source.mounted != "fixed":
+            texts = (*texts, source.mounted)
+        varies = source.kind != "transformer" or source.winding == "isolating"
+        return DrawnPlace(
+            source.id,
+            source.kind,
+            texts,
+            self.line(source.route),
+            self.group_of.get(source.id, source.id) if varies else "",
+            mains_input=source.mains_input,
+            neutral_bond=source.neutral_bond,
+            neutral_solid=source.mains_input and source.neutral_through == "solid",
+            through_when_off=source.mains_input and source.when_off == "through",
+            earthing=source.earthing or "",
+            isolating=source.winding == "isolating",
+            follows=source.operation == "grid-following",
+            phases=source.phases,
+            building=source.building or "",
+        )
+
+    def circuit(self, circuit: Circuit) -> DrawnPlace:
+        texts = self.texts(circuit.route, "load")
+        if circuit.class_ii:
+            texts = (*texts, "class II")
+        line = self.line(circuit.route)
+        return DrawnPlace(
+            circuit.id, "circuit", texts, line, serves=circuit.serves or "", building=circuit.building or ""
+        )
+
+    def link(self, link: Connection, circuit: bool) -> DrawnLink:
+        route = link.route
+        size = self.text(route, "size")
+        texts = [
+            f"{word} {text}"
+            for word, key in (("N", "n-size"), ("PE", "pe-size"))
+            if (text := self.text(route, key)) and text != size
+        ]
+        if link.pe_by and link.pe_by != "core":
+            texts.append(f"PE by {link.pe_by}")
+        if link.runs and link.runs > 1:
+            texts.append(f"{link.runs} runs")
+        if link.material and link.material != "copper":
+            texts.append(link.material)
+        texts.extend(self.texts(route, "length"))
+        return DrawnLink(
+            link.id,
+            circuit,
+            link.start.id,
+            link.start.terminal,
+            link.finish.id,
+            link.finish.terminal,
+            link.cores,
+            link.lands_on,
+            size,
+            tuple(texts),
+            tuple(self.device(link, device) for device in link.devices),
+            link.plug,
+            self.line(route),
+        )
+
+    def device(self, link: Connection, device: Device) -> DrawnDevice:
+        route = device.route
+        first = " ".join(self.texts(route, "class", "curve", "rating"))
+        second = " ".join(self.texts(route, "residual"))
+        if second and device.residual_type:
+            second += f" {device.residual_type}"
+        if second and device.delay and device.delay != "general":
+            second += f" {device.delay}"
+        return DrawnDevice(
+            device.id or "",
+            device.id or f"{link.id}/{device.position + 1}",
+            device.kind,
+            device.poles,
+            device.senses,
+            device.normally_open,
+            device.operable,
+            tuple(text for text in (first, second) if text),
+            self.line(route),
+        )
+
+    def bond(self, bond: Bond) -> DrawnBond:
+        impedance = self.text(bond.route, "impedance")
+        texts = (impedance,) if impedance else self.texts(bond.route, "size")
+        return DrawnBond(
+            bond.id, bond.at.id, bond.at.terminal, bool(bond.closed), impedance, texts, self.line(bond.route)
+        )
+
+    def electrode(self, electrode: Electrode) -> DrawnElectrode:
+        route = electrode.route
+        texts = []
+        rods = electrode.rods or (1 if electrode.shape in (None, "rod") and electrode.length_m is not None else 0)
+        if rods:
+            length = self.text(route, "length")
+            texts.append(f"{rods} x {length}" if length else f"{rods} rods" if rods > 1 else "1 rod")
+        elif electrode.shape:
+            texts.append(electrode.shape)
+        texts.extend(self.texts(route, "resistance"))
+        texts.extend(self.texts(route, "conductor"))
+        return DrawnElectrode(electrode.id, electrode.at.id, tuple(texts), self.line(route))
+
+    def monitor(self, monitor: Monitor) -> DrawnMonitor:
+        texts = self.texts(monitor.route, "impedance")
+        return DrawnMonitor(monitor.id, monitor.at.id, monitor.at.terminal, texts, self.line(monitor.route))
+
+
+# -- states -------------------------------------------------------------------------------------------------------------
+
+
+def _state(facts: Facts, kind: KindOfIsland) -> DrawnState:
+    island = min(kind.islands, key=lambda one: _strangeness(facts.network, one))
+    network = facts.network
+    drawn = _completed(network, island.state)
+    values = tuple(
+        (variable.name, variable.values[drawn[i]]) for i, variable in enumerate(network.variables) if drawn[i] >= 0
+    )
+    free = tuple(variable.name for i, variable in enumerate(network.variables) if drawn[i] >= 0 and island.state[i] < 0)
+    seen: dict[int, set[int]] = {}
+    for one in kind.islands:
+        for i, value in enumerate(one.state):
+            seen.setdefault(i, set()).add(value)
+    varies = tuple(variable.name for i, variable in enumerate(network.variables) if len(seen[i]) > 1)
+    references = tuple(
+        DrawnReference(one.id, one.kind, one.at, tuple((tie.id, tie.kind) for tie in one.ties))
+        for one in island.references
+    )
+    bonds = tuple(
+        tie.id
+        for tie in network.ties
+        if tie.kind in ("bond", "internal") and (not tie.needs or holds(tie.needs, island.state))
+    )
+    return DrawnState(
+        kind.sources,
+        kind.supplies,
+        kind.verdict,
+        values,
+        free,
+        varies,
+        _live(island),
+        _earthed(island),
+        references,
+        bonds,
+        _returns(island),
+        _strays(facts, island),
+    )
+
+
+def _usual(network: Network, i: int) -> str:
+    """The value of a variable that one would draw where nothing else is said."""
+    variable = network.variables[i]
+    site = network.installation
+    if variable.kind == "changeover":
+        changeover = next(one for one in site.changeovers if one.id == variable.name)
+        return changeover.prefers or changeover.positions[0]
+    if variable.kind == "inverter":
+        return "passing" if "passing" in variable.values else "inverting"
+    if variable.kind == "device":
+        links = (*site.connections, *(circuit.connection for circuit in site.circuits))
+        for link in links:
+            for device in link.devices:
+                if variable.name in (device.id, f"{link.id}/{device.position + 1}"):
+                    return "open" if device.normally_open else "closed"
+    return variable.values[0]
+
+
+def _completed(network: Network, state: State) -> State:
+    """The state with positions for the switches that it leaves free, as they usually stand and as interlocks allow."""
+    for i, variable in enumerate(network.variables):
+        if state[i] >= 0 or variable.kind not in ("device", "changeover", "plug"):
+            continue
+        usual = _usual(network, i)
+        for value in sorted(range(len(variable.values)), key=lambda v: (variable.values[v] != usual, v)):
+            following = (*state[:i], value, *state[i + 1 :])
+            if _allowed(network, following):
+                state = following
+                break
+    return state
+
+
+def _allowed(network: Network, state: State) -> bool:
+    """Whether interlocks allow a state, whatever values are still to come."""
+    if any(holds(clause, state) for clause in network.never):
+        return False
+    for clause in network.never:
+        if any(state[v] >= 0 and not mask >> state[v] & 1 for v, mask in clause):
+            continue
+        v = next(v for v, _ in clause if state[v] < 0)
+        values = range(len(network.variables[v].values))
+        return any(_allowed(network, (*state[:v], value, *state[v + 1 :])) for value in values)
+    return True
+
+
+def _strangeness(network: Network, island: Island) -> tuple[int, int]:
+    """How far a case is from what one would draw: contacts between two positions first, then everything that is not as usual."""
+    between = unusual = 0
+    for i, variable in enumerate(network.variables):
+        value = island.value(i)
+        if value:
+            between += variable.kind == "changeover" and "+" in value
+            unusual += value != _usual(network, i)
+    return between, unusual
+
+
+def _live(island: Island) -> tuple[tuple[str, str, str, tuple[str, ...]], ...]:
+    network = island.network
+    over_lines = island.feed_lines
+    over_neutrals = {feed.id: island.neutral_part(feed.neutrals) for feed in island.feeds}
+    found = []
+    for node, (place, terminal, conductor) in enumerate(network.nodes):
+        if island.live >> node & 1:
+            parts = over_lines if conductor in LINES else over_neutrals
+            found.append((place, terminal, conductor, tuple(feed for feed, part in parts.items() if part >> node & 1)))
+    return tuple(found)
+
+
+def _earthed(island: Island) -> tuple[str, ...]:
+    network = island.network
+    if island.references:
+        labels = island.earth_reach({island.earth[reference.pe] for reference in island.references})
+    else:
+        labels = island.earth_reach({island.earth[pe] for _, pe in network.electrodes})
+    return tuple(
+        place
+        for node, (place, _, conductor) in enumerate(network.nodes)
+        if conductor == "PE" and island.earth[node] in labels
+    )
+
+
+def _returns(island: Island) -> tuple[tuple[str, str, str], ...]:
+    """The neutral conductors from the load that most conductors part from its source, back to that source."""
+    network = island.network
+    before: dict[int, tuple[int, int]] = {}
+    ring = list(dict.fromkeys(node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1))
+    seen = set(ring)
+    order: list[int] = []
+    while ring:
+        order.extend(ring)
+        following = []
+        for node in ring:
+            for edge, other, sort in island.ways[node]:
+                if sort == "neutral" and other not in seen:
+                    seen.add(other)
+                    before[other] = (edge, node)
+                    following.append(other)
+        ring = following
+    supplied = set(island.supplies)
+    loads = {node for node in order if network.nodes[node][0] in supplied}
+    circuits = {identifier for identifier, _ in network.circuits}
+    ends = [node for node in order if node in loads and network.nodes[node][0] in circuits]
+    ends = ends or [node for node in order if node in loads]
+    found = []
+    node = ends[-1] if ends else -1
+    while node in before:
+        edge, nearer = before[node]
+        one = network.edges[edge]
+        found.append((one.element, one.core, "start" if nearer == one.a else "finish"))
+        node = nearer
+    return tuple(found)
+
+
+def _strays(facts: Facts, island: Island) -> tuple[tuple[str, str, str], ...]:
+    """The protective conductors and metal that join references of different groups: neutral current takes them as well."""
+    network = island.network
+    first, *others = _groups(facts, island) or [[]]
+    pe = {reference.pe for reference in first}
+    before: dict[int, tuple[int, int]] = {}
+    ring = list(pe)
+    seen = set(ring)
+    around: dict[int, list[tuple[int, int]]] = {}
+    for i, edge in enumerate(network.earth):
+        if not edge.needs or holds(edge.needs, island.state):
+            around.setdefault(edge.a, []).append((i, edge.b))
+            around.setdefault(edge.b, []).append((i, edge.a))
+    while ring:
+        following = []
+        for node in ring:
+            for i, other in around.get(node, ()):
+                if other not in seen:
+                    seen.add(other)
+                    before[other] = (i, node)
+                    following.append(other)
+        ring = following
+    found: dict[tuple[str, str, str], None] = {}
+    for reference in (one for group in others for one in group):
+        node = reference.pe
+        while node in before:
+            i, nearer = before[node]
+            edge = network.earth[i]
+            found.setdefault((edge.element, edge.core, "start" if nearer == edge.a else "finish"))
+            node = nearer
+    return tuple(found)

@@ -1,0 +1,132 @@
+"""Floating systems: what a meter reads where nothing but capacitances holds the neutral, and what a person would feel."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from onebond.circuit.build import Options
+from onebond.circuit.components import body, capacitance
+from onebond.circuit.solve import Study, Unsolvable
+from onebond.facts.currents import Currents, Point
+from onebond.facts.island import Island
+from onebond.span import Route
+
+
+class Band(NamedTuple):
+    """The least and the largest value, over what the stray capacitance of the cables may be."""
+
+    low: float
+    high: float
+
+
+class FloatingReading(NamedTuple):
+    """What meters read at a place of a floating island, in V, and the current through a person from a line to PE, in A.
+
+    ``None``: nothing that is known holds the system to PE there.
+    """
+
+    id: str
+    route: Route
+    island: Island
+    line: str
+    digital: tuple[float | None, Band | None, Band | None]  # L-N, L-PE, N-PE with 10 Mohm
+    low_impedance: tuple[float | None, Band | None, Band | None]  # with 3 kohm
+    touch_a: Band | None
+    filters: bool  # whether a filter capacitance or a leakage is written
+
+
+def floating_readings(currents: Currents, hertz: float) -> list[FloatingReading]:
+    """The readings at all places of a floating island, one line conductor a place."""
+    network, island = currents.network, currents.island
+    sides: list[dict[str, _Reading]] = []
+    for stray_f in capacitance.STRAY_F_PER_M:
+        sides.append(_readings(currents, Options(capacitances=True, stray_f_per_m=stray_f, frequency_hz=hertz)))
+    filters = any(source.filter_capacitance_f for feed in island.feeds for source in feed.sources) or any(
+        circuit.leakage_a for circuit in network.installation.circuits if circuit.id in island.supplies
+    )
+    found = []
+    for point in currents.points:
+        low, high = (side.get(point.written) for side in sides)
+        if low is None or high is None:
+            continue
+        found.append(
+            FloatingReading(
+                point.place,
+                point.route,
+                island,
+                low.line,
+                (
+                    low.values[0][0],
+                    _band(low.values[0][1], high.values[0][1]),
+                    _band(low.values[0][2], high.values[0][2]),
+                ),
+                (
+                    low.values[1][0],
+                    _band(low.values[1][1], high.values[1][1]),
+                    _band(low.values[1][2], high.values[1][2]),
+                ),
+                _band(low.touch_a, high.touch_a),
+                filters,
+            )
+        )
+    return found
+
+
+class _Reading(NamedTuple):
+    line: str
+    values: list[tuple[float | None, float | None, float | None]]
+    touch_a: float | None
+
+
+def _band(one: float | None, other: float | None) -> Band | None:
+    return None if one is None or other is None else Band(min(one, other), max(one, other))
+
+
+def _readings(currents: Currents, options: Options) -> dict[str, _Reading]:
+    model = currents.model(options)
+    network = currents.network
+    wanted: list[tuple[Point, int, int, int]] = []
+    pairs: list[tuple[int, int]] = []
+    for point in currents.points:
+        line = next(node for node in point.lines if currents.island.energised_lines >> node & 1)
+        neutral = network.find(point.place, point.terminal, "N")
+        wanted.append((point, line, neutral, point.pe))
+        for a, b in ((line, neutral), (line, point.pe), (neutral, point.pe)):
+            pair = _pair(model.node, model.part, a, b)
+            if pair:
+                pairs.append(pair)
+    found: dict[str, _Reading] = {}
+    try:
+        study = Study(model.circuit, dict.fromkeys(pairs))
+        loops = dict(zip(study.pairs, study.loops, strict=True))
+    except Unsolvable:
+        return found
+    for point, line, neutral, pe in wanted:
+
+        def read(a: int, b: int, meter_ohm: float) -> float | None:
+            pair = _pair(model.node, model.part, a, b)
+            if pair is None:
+                same = a >= 0 and b >= 0 and model.node[a] == model.node[b] >= 0
+                return abs(model.offset_v[a] - model.offset_v[b]) if same else None
+            loop = loops[pair]
+            rise = model.offset_v[a] - model.offset_v[b]
+            return abs((loop.open_v + rise) * meter_ohm / (meter_ohm + loop.z_ohm))
+
+        values = [
+            (read(line, neutral, ohm), read(line, pe, ohm), read(neutral, pe, ohm))
+            for ohm in (capacitance.meter_ohm("digital"), capacitance.meter_ohm("low-impedance"))
+        ]
+        pair = _pair(model.node, model.part, line, pe)
+        touch = None
+        if pair:
+            loop = loops[pair]
+            open_v = abs(loop.open_v + model.offset_v[line] - model.offset_v[pe])
+            touch = body.touch_current_a(min(open_v, 1000.0), complex(max(loop.z_ohm.real, 0.0), loop.z_ohm.imag))
+        found[point.written] = _Reading(network.nodes[line][2], values, touch)
+    return found
+
+
+def _pair(node: tuple[int, ...], part: tuple[int, ...], a: int, b: int) -> tuple[int, int] | None:
+    if a < 0 or b < 0 or node[a] < 0 or node[b] < 0 or part[a] != part[b] or node[a] == node[b]:
+        return None
+    return node[a], node[b]
