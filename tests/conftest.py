@@ -16,20 +16,20 @@ HUT = """\
 onebond: 1
 site: {name: Tarn hut, rulebook: iec, stage: design}
 sources:
-  inverter: {kind: inverter, phases: L1, voltage: 230 V}
+  inverter: {kind: inverter, phases: L1, voltage: 230 V, rating: 3 kVA, fault-current: {limit: 2 x rated, for: 50 ms}}
 boards:
   hut: {}
 connections:
-  feed: {from: inverter, to: hut, cores: L1 N PE}
+  feed: {from: inverter, to: hut, cores: L1 N PE, size: 4 mm2, length: 3 m}
 circuits:
-  lamps: {from: hut, cores: L1 N PE, serves: lighting}
+  lamps: {from: hut, cores: L1 N PE, serves: lighting, size: 1.5 mm2, length: 9 m, load: 1 A, through: [{kind: mcb, curve: B, rating: 6 A}]}
 bonds:
-  hut-link: {at: hut}
+  hut-link: {at: hut, size: 6 mm2}
 electrodes:
-  rod: {at: hut}
+  rod: {at: hut, resistance: 20 ohm, conductor: 16 mm2}
 """
 
-FLOATING = HUT.replace("bonds:\n  hut-link: {at: hut}\n", "")
+FLOATING = HUT.replace("bonds:\n  hut-link: {at: hut, size: 6 mm2}\n", "")
 """The hut without its bond: the neutral of the inverter is tied to earth nowhere."""
 
 BROKEN = HUT.replace("to: hut,", "to: hutt,")

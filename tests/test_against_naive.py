@@ -31,6 +31,31 @@ COMBINATIONS = int(os.environ.get("ONEBOND_COMBINATIONS", "400"))
 # Rules that the second opinion does not know: fixtures and examples hold these.
 NOT_COMPARED = frozenset({"sources-at-different-levels", "device-does-not-fit", "waiver-expired", "waiver-unused"})
 
+# Rules on currents and sizes are left out of the run: they have a second implementation of their own
+# (test_circuit_against_naive).
+ON_CURRENTS = frozenset(
+    {
+        "bond-small",
+        "bonding-conductor-small",
+        "breaking-capacity-low",
+        "disconnection-too-slow",
+        "earthing-conductor-small",
+        "electrode-resistance-high",
+        "neutral-current-in-pe",
+        "pe-small",
+        "pen-small",
+        "rcd-blind",
+        "rcd-missing",
+        "rcd-not-selective",
+        "rcd-trips-in-service",
+        "rcd-type-unsuitable",
+        "single-failure-dangerous",
+        "source-too-weak-to-trip",
+        "touch-voltage-high",
+        "voltage-drop-high",
+    }
+)
+
 # Rules of which the second opinion knows the plain cases only: the engine has to find those, and may find more.
 WIDER = frozenset({"infeed-behind-rcd", "inverter-fed-behind-rcd"})
 
@@ -68,7 +93,8 @@ def verdicts(text: str) -> Site:
             file.write(text)
         document, installation, problems, _ = load(path)
     assert document is not None and installation is not None and not problems, [p.message for p in problems]
-    return inspect(installation, document, load_rules(), today="2026-11-25")
+    rules = [rule for rule in load_rules() if rule.id not in ON_CURRENTS]
+    return inspect(installation, document, rules, today="2026-11-25")
 
 
 def agrees(condition: Any, state: naive.State) -> bool:

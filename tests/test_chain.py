@@ -45,7 +45,7 @@ def chain(
     }
     if rods:
         description["electrodes"] = {
-            f"rod-{i}": {"at": house, "resistance": "40 ohm"} for i, house in enumerate(houses, 1)
+            f"rod-{i}": {"at": house, "resistance": "20 ohm"} for i, house in enumerate(houses, 1)
         }
     return description
 

@@ -11,7 +11,25 @@ Remedy: move the link to the supply side of the RCD, or let a relay open it whil
 
 from __future__ import annotations
 
-from onebond.rule import PASS, PRACTICE, Example, Facts, Finding, Mention, Params, Ref, Surplus, Verdict, rule
+from onebond.rule import (
+    PASS,
+    PRACTICE,
+    Example,
+    Facts,
+    Finding,
+    Mention,
+    Params,
+    Ref,
+    Surplus,
+    Unknown,
+    Verdict,
+    figure,
+    open_figure,
+    rule,
+)
+
+MAY, WILL = 0.5, 1.0
+"""Parts of the rated residual current at which a device may and at which it has to operate (IEC 61008-1)."""
 
 
 def check(surplus: Surplus, params: Params) -> Verdict:
@@ -23,6 +41,7 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     if surplus.kept:
         because = ("neutral-bonded-twice", surplus.id)
     inner = surplus.reference.kind == "internal" and surplus.id == surplus.reference.id
+    figures, weight = _figures(surplus)
     words = surplus.reference.words if inner else surplus.id
     return Finding(
         f"{words} ties N to PE on the protected side of the RCD in {name}",
@@ -30,7 +49,34 @@ def check(surplus: Surplus, params: Params) -> Verdict:
         f"move the link to the supply side of the RCD in {name}, or hold it by a relay only while nothing feeds it through that RCD",
         tuple(Mention(rcd, at, f"the RCD, fed from {by}") for rcd, at, by in surplus.behind),
         because=because,
+        figures=figures,
+        weight=weight,
     )
+
+
+def _figures(surplus: Surplus) -> tuple[tuple[tuple[str, str], ...], float]:
+    """The loads at which the RCD operates, and the part of a load that passes it by."""
+    sharing, rcd = surplus.sharing, surplus.rcd
+    if sharing is None or rcd is None:
+        return (), 0.0
+    may, will = f"{surplus.behind[0][0]} may trip from a load of", "it has to trip from a load of"
+    if rcd.device.residual_a is None:
+        return ((may, f"open: the residual of {surplus.behind[0][0]} is not written"),), 0.0
+    try:
+        beside = sharing.beside(rcd)
+    except Unknown as unknown:
+        return ((may, open_figure(unknown)),), 0.0
+    if beside is None:
+        return ((may, "open: up to the resistance of contacts"),), 0.0
+    if beside < 1e-6:
+        return ((may, "none: no neutral current passes it by"),), 0.0
+    found = []
+    for name, part in ((may, MAY), (will, WILL)):
+        load_a = part * rcd.device.residual_a / beside
+        watts = f" ({figure(load_a * sharing.nominal_v, 'W')})" if sharing.nominal_v else ""
+        above = ", more than its rating" if rcd.device.rating_a is not None and load_a > rcd.device.rating_a else ""
+        found.append((name, figure(load_a, "A") + watts + above))
+    return tuple(found), beside
 
 
 RULE = rule(

@@ -15,7 +15,24 @@ switch the neutral together with the lines.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Finding, Mention, Params, Ref, Review, Surplus, Verdict, rule
+from onebond.rule import (
+    PASS,
+    Example,
+    Facts,
+    Finding,
+    Mention,
+    Params,
+    Ref,
+    Review,
+    Surplus,
+    Unknown,
+    Verdict,
+    figure,
+    open_figure,
+    rule,
+)
+
+_LOADED = "with all written loads"
 
 
 def check(surplus: Surplus, params: Params) -> Verdict:
@@ -39,6 +56,7 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     if surplus.reference.kind == "crossed":
         because = ("device-does-not-fit", surplus.id)
     words = surplus.reference.words
+    figures, weight = _figures(surplus)
     remove = f"set neutral-bond of {surplus.id} to none" if surplus.reference.kind == "internal" else f"remove {words}"
     return Finding(
         f"{words} ties a neutral to earth that is already tied by {kept.words}; {how}",
@@ -47,7 +65,35 @@ def check(surplus: Surplus, params: Params) -> Verdict:
         (Mention(kept.id, kept.route, "the reference that is there already"),),
         because=because,
         level="warning" if surplus.island.changing_over else None,
+        figures=figures,
+        weight=weight,
     )
+
+
+def _figures(surplus: Surplus) -> tuple[tuple[tuple[str, str], ...], float]:
+    """How the neutral current divides, and that share; what is not written leaves the finding as it is."""
+    if surplus.sharing is None:
+        return (), 0.0
+    sharing, way = surplus.sharing, "PE" if surplus.metallic else "the soil"
+    if surplus.reference.kind == "star":
+        way = surplus.reference.words
+    name = f"share of neutral current by {way}"
+    try:
+        share = sharing.share
+    except Unknown as unknown:
+        return ((name, open_figure(unknown)),), 0.0
+    if share is None:
+        return ((name, "open: up to the resistance of contacts"),), 0.0
+    found = [(name, figure(share * 100, "%"))]
+    if sharing.no_load:
+        return tuple(found), share
+    try:
+        current_a = sharing.current_a
+    except Unknown as unknown:
+        return (*found, (_LOADED, open_figure(unknown))), share
+    if current_a is None:
+        return tuple(found), share
+    return (*found, (_LOADED, figure(current_a, "A"))), current_a
 
 
 RULE = rule(

@@ -28,6 +28,7 @@ from onebond.rule import (
     Params,
     Ref,
     Verdict,
+    figure,
     rule,
 )
 
@@ -55,13 +56,43 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         because = ("bond-behind-rcd", feeding.opened)
     elif feeding.unsplit:
         because = ("bond-missing-at-pen-split", feeding.unsplit)
+    figures, weight = _figures(feeding)
     silent = "".join(f"; {what}" for what in feeding.silent)
     return Finding(
         f"{feeding.id} feeds an island whose neutral is tied to earth nowhere{silent}",
         "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
         f"tie the neutral of {feeding.id} to PE once (a bond at its first board or inside it), or declare it IT with a monitor",
         because=because,
+        figures=figures,
+        weight=weight,
     )
+
+
+def _figures(feeding: Feeding) -> tuple[tuple[tuple[str, str], ...], float]:
+    """What meters read at the first board that floats, and what a person would feel; and that current at its largest."""
+    reading = next(iter(feeding.readings()), None)
+    if reading is None:
+        return (), 0.0
+    line, touch = reading.line, reading.touch_a
+    rows = []
+    for ohm, (across, to_pe, neutral) in (("10 Mohm", reading.digital), ("3 kohm", reading.low_impedance)):
+        said = [f"{line}-N {'not determined' if across is None else figure(across, 'V')}"]
+        for name, band in ((f"{line}-PE", to_pe), ("N-PE", neutral)):
+            said.append(f"{name} {_between(band.low, band.high, 'V') if band else 'not determined'}")
+        rows.append((f"meter of {ohm} at {reading.id}", ", ".join(said)))
+    felt = "not determined" if touch is None else _between(touch.low, touch.high, "A")
+    rows.append((f"through a person from {line} to PE", felt))
+    if not reading.filters:
+        rows.append(("these rest on", "the capacitance of cables alone: no filter and no leakage is written"))
+    return tuple(rows), touch.high if touch else 0.0
+
+
+def _between(low: float, high: float, unit: str) -> str:
+    one, other = figure(low, unit), figure(high, unit)
+    if one == other:
+        return one
+    number, _, first = one.partition(" ")
+    return f"{number if other.endswith(f' {first}') else one} to {other}"
 
 
 RULE = rule(

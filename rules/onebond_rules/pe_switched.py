@@ -20,6 +20,7 @@ def check(switched: SwitchedProtective, params: Params) -> Verdict:
         f"{switched.id} opens the protective conductor",
         "with it open, the frames behind it have no earth, and nothing shows it",
         f"take PE out of the poles of {switched.id}",
+        take_out=(((*switched.route, "poles"), "PE"),),
     )
 
 

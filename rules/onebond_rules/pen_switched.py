@@ -20,6 +20,7 @@ def check(switched: SwitchedProtective, params: Params) -> Verdict:
         f"{switched.id} opens a PEN conductor",
         "with it open, the loads put line voltage on every frame behind it",
         f"take PEN (or the N pole on which a PEN lands) out of the poles of {switched.id}; split the PEN before it",
+        take_out=(((*switched.route, "poles"), "PEN"),),  # offered where PEN itself is a pole
     )
 
 

@@ -1,0 +1,219 @@
+"""Socket-outlets, a TT place or the outlets of a portable set lack the residual current device that they need.
+
+Checks: in every operating state, final circuits with `serves: socket-outlets` behind a device of up to 32 A (of any rating where a
+portable source feeds them) for an RCD of at most 30 mA that nothing goes round and that sums the neutral too.  A place that is
+earthed by an electrode only (TT) needs some RCD, unless an overcurrent device is certain to clear a fault there in time.
+
+Danger: a person who touches a live part, a cut lead or a device whose PE is broken carries a current that no breaker notices.  In
+TT no breaker ever notices: the soil lets a few ampere flow.
+
+Remedy: an RCD of 30 mA ahead of the socket-outlets; in TT one of up to 300 mA, time-delayed, at the head of the installation.
+Where a board is fed a second time, that way needs the RCD too.
+"""
+
+from __future__ import annotations
+
+from onebond.rule import (
+    PASS,
+    EarthFault,
+    Example,
+    Facts,
+    Finding,
+    NotApplicable,
+    Param,
+    Params,
+    Ref,
+    Review,
+    Unknown,
+    Verdict,
+    rule,
+)
+
+_SOCKETS = "sockets: {from: main-rcd"
+_MAIN_RCD = ", {kind: rcd, id: rcd-main, rating: 63 A, residual: 300 mA, type: A, delay: S}"
+_SET = (
+    "sources:\n",
+    "sources:\n  set: {kind: generator, phases: L1, voltage: 230 V, mounted: portable, neutral-bond: fixed}\n",
+)
+_OUTLET = "outlet: {from: set, cores: L1 N PE, serves: socket-outlets"
+
+
+def check(fault: EarthFault, params: Params) -> Verdict:
+    """Whether this place has the RCD that it needs."""
+    if fault.outside:
+        return NotApplicable(fault.outside)
+    if not fault.line and fault.missing:
+        raise Unknown.of(fault.missing)
+    sockets = _sockets(fault, params)
+    if sockets is not None:
+        return sockets
+    if not params["tt"] or fault.system != "TT" or fault.rcds:
+        return PASS
+    limit = fault.table_s
+    late = fault.late(limit) if fault.known and limit is not None else ()
+    if not late:
+        return PASS
+    if all(one.lacking for one in late) and late[0].lacking:
+        raise Unknown.of(late[0].lacking)
+    return Finding(
+        f"{fault.id} is earthed by an electrode only (TT), and no RCD is on every way to it",
+        "the soil lets so little current flow that no breaker opens: the frame stays live, at nearly the full voltage",
+        "put a time-delayed RCD of up to 300 mA at the head of the installation, or an RCD ahead of this part",
+        because=_cause(fault),
+        figures=(("fault current", f"{fault.current_a():.3g} A"), ("fault loop", f"{fault.loop_ohm:.3g} ohm")),
+        weight=fault.loop_ohm,
+    )
+
+
+def _sockets(fault: EarthFault, params: Params) -> Verdict | None:
+    """What is wrong with the additional protection of a socket circuit; None where nothing is, or none is asked for."""
+    circuit = fault.circuit
+    portable = {source.id for source in fault.sources if source.mounted == "portable"}
+    small = fault.rating_a is None or fault.rating_a <= params["rating-a"]
+    if not circuit or not (fault.sockets or fault.serves_unknown) or not (portable or small):
+        return None
+    needs_n = "N" in circuit.connection.cores
+    misfit = ""
+    for device, connection in fault.rcds:
+        if device.residual_a is None or device.residual_a > params["residual-a"] or device.delay == "S":
+            continue
+        if fault.line in device.senses and (not needs_n or "N" in device.senses):
+            return None
+        misfit = device.id or connection
+    if fault.serves_unknown:
+        raise Unknown(f"what {fault.id} serves", fault.route)
+    milliampere = f"{params['residual-a'] * 1000:g} mA"
+    if params["by-place"] and circuit.connection.start.id not in portable:
+        return Review(
+            f"{fault.id} has no device of {milliampere}, and the description does not say which place it is",
+            "NEC 210.8 asks for one in kitchens, bathrooms, outdoors and other places: see which this is",
+        )
+    return Finding(
+        f"the socket-outlets of {fault.id} have no RCD of {milliampere} or less on every way to them",
+        "a person who touches a live part, or a device with a broken PE, carries a current that no breaker notices",
+        f"put {fault.id} behind an RCD of {milliampere} that sums its line and its neutral",
+        because=("device-does-not-fit", misfit) if misfit else None,
+    )
+
+
+def _cause(fault: EarthFault) -> tuple[str, str] | None:
+    """What makes a TT place of this one, or the first place on the way that lacks the same RCD."""
+    island = fault.island
+    if fault.unsplit:
+        return "bond-missing-at-pen-split", fault.unsplit
+    if fault.apart:
+        return "electrodes-not-joined", fault.apart
+    feeders = [fed.source for fed in fault.feds]
+    if not island.own_references and feeders and not fault.from_utility:
+        return "island-reference-borrowed", feeders[0]
+    return ("rcd-missing", fault.nearest_to_source) if fault.nearest_to_source else None
+
+
+RULE = rule(
+    id="rcd-missing",
+    level="error",
+    levels={"nec": "warning"},
+    over=Facts.earth_faults,
+    check=check,
+    refs=(
+        Ref("iec", "IEC 60364-4-41", "411.3.3, 415.1.1"),
+        Ref("iec", "IEC 60364-4-41", "411.5.2, 411.5.3"),
+        Ref("iec", "IEC 60364-5-55", "551.4.4.2", False),
+        Ref("bs7671", "BS 7671", "411.3.3, 411.5.2", False),
+        Ref("bs7671", "BS 7671", "551.4.4.2", False),
+        Ref("nec", "NEC", "210.8, 445.20", False),
+        Ref("as-nzs", "AS/NZS 3000", "2.6.3", False),
+        Ref("sans", "SANS 10142-1", "6.7.5", False),
+    ),
+    params=(
+        Param("residual-a", "largest rated residual current, in ampere", 0.030, {"nec": 0.006}),
+        Param("rating-a", "largest rating, in ampere, of a socket circuit that needs it", 32.0),
+        Param(
+            "tt",
+            "whether a place that is earthed by an electrode only is permitted, and then needs an RCD",
+            True,
+            {"nec": False},
+        ),
+        Param("by-place", "whether the place decides which socket-outlets need it", False, {"nec": True}),
+    ),
+    examples=(
+        *(
+            Example("measured-house", ((_SOCKETS, "sockets: {from: main"),), ("sockets",), book)
+            for book in ("iec", "bs7671", "as-nzs", "sans")
+        ),
+        Example(
+            "measured-house",
+            (("rcd-house, rating: 40 A, residual: 30 mA", "rcd-house, rating: 40 A, residual: 100 mA"),),
+            ("sockets",),
+        ),
+        # its neutral goes round the core balance
+        Example(
+            "measured-house",
+            (("curve: B, rating: 20 A, residual: 30 mA", "curve: B, rating: 20 A, senses: L1, residual: 30 mA"),),
+            ("annexe-sockets",),
+        ),
+        # the group is fed a second time, round its RCD
+        Example(
+            "measured-house",
+            (
+                (
+                    "  to-annexe:",
+                    "  spare: {from: main, to: main-rcd, cores: L1 N, through: [{kind: mcb, curve: B, rating: 16 A}]}\n  to-annexe:",
+                ),
+            ),
+            ("sockets",),
+        ),
+        # a second way elsewhere changes nothing for them
+        Example(
+            "measured-house",
+            (
+                (
+                    "  to-annexe:",
+                    "  spare: {from: main, to: annexe, cores: L1 N PE, size: 10 mm2, length: 30 m}\n  to-annexe:",
+                ),
+            ),
+            (),
+        ),
+        # industrial socket-outlets of more than 32 A
+        Example(
+            "measured-house",
+            (
+                (_SOCKETS, "sockets: {from: main"),
+                (
+                    "serves: socket-outlets, load: 2 kW, leakage: 2 mA, through: [{kind: mcb, curve: B, rating: 16 A}]",
+                    "serves: socket-outlets, load: 2 kW, leakage: 2 mA, through: [{kind: mcb, curve: B, rating: 40 A}]",
+                ),
+            ),
+            (),
+        ),
+        # TT without the RCD at its head
+        Example("measured-farm", ((_MAIN_RCD, ""),), ("main",)),
+        # the electrodes together have a quarter of an ohm: the fuse blows in time
+        Example(
+            "measured-farm",
+            (
+                (_MAIN_RCD, ""),
+                ("loop-impedance: 1.5 ohm", "loop-impedance: 0.2 ohm"),
+                ("max: 1.2 kA, min: 400 A", "max: 4 kA, min: 2 kA"),
+                ("resistance: 20 ohm", "resistance: 0.05 ohm"),
+            ),
+            (),
+        ),
+        # a portable set with an outlet of its own
+        Example("measured-house", (_SET, ("circuits:\n", f"circuits:\n  {_OUTLET}}}\n")), ("outlet",)),
+        Example("measured-house", (_SET, ("circuits:\n", f"circuits:\n  {_OUTLET}}}\n")), ("outlet",), "nec"),
+        Example(
+            "measured-house",
+            (
+                _SET,
+                (
+                    "circuits:\n",
+                    f"circuits:\n  {_OUTLET}, through: [{{kind: rcbo, curve: B, rating: 16 A, residual: 6 mA}}]}}\n",
+                ),
+            ),
+            (),
+            "nec",
+        ),
+    ),
+    page=__doc__,
+)
