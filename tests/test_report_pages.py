@@ -124,7 +124,7 @@ def test_states_say_when_they_are_not_whole() -> None:
 
 def test_a_refused_description_has_no_states() -> None:
     out = states.render(SKARV._replace(problems=(Problem(Span(1, 1, 1, 2), "wrong"),), islands=()))
-    assert out.startswith("skarv.yaml:1:1: error: wrong [description]\n    1 | x\n      | ^\n")
+    assert out.startswith("skarv.yaml:1:1: error: wrong [description-refused]\n    1 | x\n      | ^\n")
     assert out.endswith("\nskarv.yaml: refused: no states, since the description could not be read\n")
 
 

@@ -1,0 +1,659 @@
+"""From a report to what the page shows: plain data in the order of the page, nothing about markup but the drawings themselves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import NamedTuple
+
+from onebond.reporting import diagram, figures, states, words
+from onebond.reporting.page import plots
+from onebond.result import LEVELS, Condition, Problem, Report, Result, Site
+from onebond.span import Span
+
+ALTERNATIVES = 8
+"""Alternative conditions that the page lists before it says how many more there are."""
+
+_CONTEXT = 2  # lines of the description shown on either side of one that is spoken of
+_LINE = 600  # characters of a line of the description that are shown
+_DRAWN = 3_000_000  # characters of all drawings of a site: past it the remaining kinds of live system are left undrawn
+_NAMED = 12
+_NOT_WRITTEN = " is not written"
+_LATE = ("not certain", "too late")  # how the remark of a fault begins that is not cut off in time
+_WIDE = 760.0  # a drawing past this width is printed across the sheet
+
+
+class Link(NamedTuple):
+    """Words that lead to another place of the page."""
+
+    text: str
+    href: str
+
+
+class Excerpt(NamedTuple):
+    """A line of the description in three pieces: before the place, the place, and after it."""
+
+    line: int
+    before: str
+    marked: str
+    after: str
+
+
+class Head(NamedTuple):
+    """A column of a table."""
+
+    text: str
+    numeric: bool
+
+
+class Group(NamedTuple):
+    """Rows of a table that belong to one name; a cell is a text, or a link (one to nowhere is set strong)."""
+
+    name: str
+    rows: tuple[tuple[str | Link, ...], ...]
+
+
+class Table(NamedTuple):
+    """A table whose first column names its rows; ``states`` says that these names are states."""
+
+    caption: str
+    states: bool
+    heads: tuple[Head, ...]
+    groups: tuple[Group, ...]
+
+
+class Party(NamedTuple):
+    """Another party of a finding."""
+
+    subject: str
+    text: str
+    line: Link
+
+
+class Item(NamedTuple):
+    """A finding as it is shown, a cause or what follows from one."""
+
+    number: int
+    depth: int
+    level: str
+    rule: str
+    rule_title: str
+    subject: str
+    message: str
+    when: tuple[str, ...]
+    so: str
+    figures: tuple[tuple[str, str], ...]
+    by_state: Table | None
+    put_right: str
+    references: tuple[str, ...]
+    excerpt: Excerpt | None
+    line: Link
+    drawn: tuple[Link, ...]
+    parties: tuple[Party, ...]
+    because: str
+    follows: tuple[Item, ...]
+
+
+class Missing(NamedTuple):
+    """An entry that is not written in one or more places, or a reason why nothing can be concluded, and what it leaves open."""
+
+    what: str
+    places: tuple[Link, ...]
+    level: str
+    verdicts: tuple[tuple[str, str], ...]  # rule, and where
+
+
+class Remark(NamedTuple):
+    """One line of a list: something for a person to look at, a waiver, a problem of the description."""
+
+    text: str
+    detail: tuple[tuple[str, str], ...]
+    line: Link
+    excerpt: Excerpt | None
+
+
+class System(NamedTuple):
+    """One kind of live system."""
+
+    number: int
+    name: str
+    sources: str
+    references: tuple[str, ...]
+    verdict: str
+    good: bool
+    supplies: str
+    when: tuple[str, ...]
+    findings: tuple[Link, ...]
+    flags: tuple[Link, ...]  # the findings that occur in it, and those that no state is involved in
+    svg: str
+    wide: bool
+    chosen: bool
+
+
+class SourceLine(NamedTuple):
+    """A line of the description; number 0 stands for lines that are left out."""
+
+    number: int
+    text: str
+    marked: bool
+    findings: tuple[Link, ...]
+
+
+class RuleLine(NamedTuple):
+    """A rule that came to a verdict, with what the rulebook sets."""
+
+    id: str
+    level: str
+    title: str
+    verdicts: str
+    parameters: tuple[str, ...]
+    references: tuple[str, ...]
+
+
+class Figures(NamedTuple):
+    """Tables and plots of what was computed."""
+
+    tables: tuple[Table, ...]
+    numbered: tuple[tuple[int, tuple[str, ...]], ...]
+    meaning: tuple[str, ...]
+    assumed: tuple[str, ...]
+    keys: tuple[plots.Key, ...]
+    floating: bool
+    touch: tuple[plots.Plot, ...]
+    touch_left_out: int
+    bands: tuple[plots.Plot, ...]
+    bands_left_out: int
+
+
+class Page(NamedTuple):
+    """One site."""
+
+    prefix: str
+    name: str
+    path: str
+    title_block: tuple[tuple[str, str], ...]
+    verdict: str
+    grade: str  # bad | open | good
+    sentence: str
+    wrong: tuple[Item, ...]
+    accepted: tuple[Remark, ...]
+    problems: tuple[Remark, ...]
+    problems_left_out: int
+    faults: tuple[str, ...]
+    missing: tuple[Missing, ...]
+    not_concluded: int
+    limits: tuple[str, ...]
+    review: tuple[Remark, ...]
+    systems: tuple[System, ...]
+    plain: str  # the drawing in no state, where there is no live system
+    figures: Figures | None
+    rules: tuple[RuleLine, ...]
+    unchecked: bool
+    lines: tuple[SourceLine, ...]
+    caution: str
+
+
+class Index(NamedTuple):
+    """A row of the table of sites."""
+
+    name: Link
+    path: str
+    verdict: str
+    grade: str
+    numbers: tuple[str, ...]
+
+
+class Context(NamedTuple):
+    """The whole page."""
+
+    version: str
+    title: str
+    pages: tuple[Page, ...]
+    rows: tuple[Index, ...]
+
+
+def build(report: Report) -> Context:
+    """Everything that the page shows."""
+    sites = words.ordered_sites(report)
+    many = len(sites) > 1
+    pages = tuple(_page(report, site, f"site{number}-" if many else "") for number, site in enumerate(sites, 1))
+    if many:
+        title = f"Inspection of {len(sites)} sites"
+    else:
+        title = f"Inspection of {pages[0].name}" if pages else "Inspection: no description was given"
+    return Context(report.version, title, pages, tuple(map(_index, sites, pages)) if many else ())
+
+
+def _index(site: Site, page: Page) -> Index:
+    total = words.tally(site)
+    numbers = (
+        *total.levels[:2],
+        sum(total.levels[2:]),
+        total.waived,
+        len(page.missing) + len(page.limits),
+        total.cases,
+    )
+    unread = total.problems or total.faults
+    shown = tuple("-" if unread else str(number) for number in numbers)
+    return Index(Link(page.name, f"#{page.prefix}site"), site.path, page.verdict, page.grade, shown)
+
+
+def _page(report: Report, site: Site, prefix: str) -> Page:
+    numbers = {result: number for number, result in diagram.numbered(site)}
+    levels = words.levels(report, site)
+    titles = {page.id: page.title for page in report.rules}
+    found = words.findings(site)
+    gaps = words.gaps(site, levels)
+    systems = _systems(site, prefix, numbers)
+    drawn = {system.number: system.svg for system in systems}
+    index = {at: number for number, at in enumerate(_order(site), 1)}
+
+    def item(result: Result, depth: int, follows: tuple[Item, ...] = ()) -> Item:
+        number = numbers[result]
+        concerned = sorted(index[at] for at in result.islands if at in index) or list(drawn)[:1]
+        flags = [(n, f"{prefix}system{n}-flag-{number}") for n in concerned if drawn[n]]
+        links = tuple(Link(f"system {n}", f"#{flag}") for n, flag in flags if f'id="{flag}"' in drawn[n])
+        return Item(
+            number,
+            depth,
+            result.level,
+            result.rule,
+            titles.get(result.rule, ""),
+            result.subject,
+            result.message,
+            _when(result.conditions, site) if result.conditions else (),
+            result.so,
+            _same(result),
+            _by_state(result, site),
+            result.put_right,
+            result.references,
+            _excerpt(site, result.span),
+            _line(result.span, prefix),
+            links,
+            tuple(Party(one.subject, one.text, _line(span, prefix)) for one, span in result.mentions),
+            f"{result.because[1]} [{result.because[0]}]" if result.because else "",
+            follows,
+        )
+
+    causes = sorted(found.causes, key=lambda cause: _grade(cause.result.level))
+    wrong = tuple(
+        item(cause.result, 0, tuple(item(inner, depth) for depth, inner in cause.follows)) for cause in causes
+    )
+    total = words.tally(site)
+    verdict, grade = _verdict(total)
+    return Page(
+        prefix,
+        site.name or site.path,
+        site.path,
+        _title_block(report, site),
+        verdict,
+        grade,
+        _sentence(site, total, len(gaps)),
+        wrong,
+        tuple(_accepted(site, result, prefix) for result in found.waived),
+        tuple(_problem(site, problem, prefix) for problem in words.ordered_problems(site)),
+        site.problems_left_out,
+        tuple(f"rule {fault.rule} on {fault.subject}: {fault.message}" for fault in sorted(site.faults)),
+        _missing(gaps, prefix),
+        len(gaps) + len(site.not_proven),
+        site.not_proven,
+        tuple(
+            Remark(
+                f"{result.subject}: {result.message}",
+                tuple(filter(lambda one: one[1], (("Rule", result.rule), ("To do", result.put_right)))),
+                _line(result.span, prefix),
+                _excerpt(site, result.span),
+            )
+            for result in words.ordered(one for one in site.results if one.kind == "review")
+        ),
+        systems,
+        diagram.render(site, None, prefix=f"{prefix}plain-") if site.drawing and not systems else "",
+        _figures(site, prefix),
+        _rules(report, site, levels),
+        not total.rules,
+        _listing(site, prefix, numbers, gaps),
+        figures.CAUTION,
+    )
+
+
+# -- head ----------------------------------------------------------------------------------------------------------------
+
+
+def _title_block(report: Report, site: Site) -> tuple[tuple[str, str], ...]:
+    cells = (
+        ("Site", site.name),
+        ("Revision", site.revision or "not written"),
+        ("Rulebook", site.rulebook),
+        ("Stage", site.stage),
+        ("Description", site.path),
+        ("SHA-256 of the description", site.sha256),
+        ("Inspected with", f"onebond {report.version}"),
+    )
+    read = not (site.problems or site.problems_left_out or site.faults)
+    return tuple((name, value) for name, value in cells if value and (read or name != "Revision"))
+
+
+def _verdict(total: words.Tally) -> tuple[str, str]:
+    told = {
+        "internal error": ("Internal error: nothing is proven", "bad"),
+        "refused": ("Refused: the description could not be read", "bad"),
+        "nothing checked": ("Nothing was checked", "open"),
+        "findings": ("Something is wrong", "bad"),
+        "not proven": ("Not everything is proven", "open"),
+        "review": ("Left to a person", "open"),
+        "clean": ("Nothing wrong was found", "good"),
+    }
+    if total.verdict == "findings" and not any(total.levels[:2]):
+        return (
+            ("Not everything is proven", "open") if total.not_proven else ("Nothing wrong was found, but notes", "good")
+        )
+    return told[total.verdict]
+
+
+def _sentence(site: Site, total: words.Tally, gaps: int) -> str:
+    """The verdict in one sentence: what was found, what was not concluded, and over how much."""
+    if total.faults:
+        return "The inspection broke off with an internal error; nothing is proven by it."
+    if total.problems:
+        return f"The description could not be read: {words.count(total.problems, 'problem')}. Nothing was inspected."
+    names = ("error", "warning", "note", "finding without level")
+    found = [words.count(n, name) for n, name in zip(total.levels, names, strict=True) if n]
+    if total.consequences:
+        found.append(words.count(total.consequences, "consequence"))
+    if total.waived:
+        found.append(f"{total.waived} accepted by a waiver")
+    left = gaps + len(site.not_proven)
+    parts = [", ".join(found) or "no error, no warning"]
+    parts.append(
+        f"{words.count(left, 'thing')} could not be concluded"
+        if left
+        else "everything that was checked could be concluded"
+    )
+    if total.review:
+        parts.append(f"{words.count(total.review, 'thing')} left to a person")
+    kinds = words.count(len(site.islands), "kind of live system", "kinds of live system")
+    looked = f"{words.count(total.cases, 'case')} of {kinds} {'was' if total.cases == 1 else 'were'} looked at"
+    parts.append(f"{looked}, by {words.count(total.rules, 'rule')}")
+    told = "; ".join(parts)
+    return f"{told[:1].upper()}{told[1:]}."
+
+
+# -- findings ------------------------------------------------------------------------------------------------------------
+
+
+def _when(conditions: tuple[Condition, ...], site: Site) -> tuple[str, ...]:
+    """The alternatives in words, one text each."""
+    if not all(conditions):
+        return ("in every state",)
+    shown = [words.condition(one, site.devices) for one in conditions[:ALTERNATIVES]]
+    left = len(conditions) - len(shown)
+    return (*shown, f"and in {left} more") if left else tuple(shown)
+
+
+def _same(result: Result) -> tuple[tuple[str, str], ...]:
+    """The figures that are the same in all states."""
+    if not result.by_state:
+        return result.figures
+    rows = [dict(row.figures) for row in result.by_state]
+    return tuple((name, value) for name, value in rows[0].items() if all(row.get(name) == value for row in rows))
+
+
+def _by_state(result: Result, site: Site) -> Table | None:
+    """The figures that differ from state to state, the worst first."""
+    if not result.by_state:
+        return None
+    same = dict(_same(result))
+    names = list(dict.fromkeys(name for row in result.by_state for name, _ in row.figures if name not in same))
+    groups = [
+        Group("\n".join(_when(row.conditions, site)), (tuple(dict(row.figures).get(name, "-") for name in names),))
+        for row in result.by_state
+    ]
+    return Table("", True, (Head("when", False), *(Head(name, True) for name in names)), tuple(groups))
+
+
+def _excerpt(site: Site, span: Span) -> Excerpt | None:
+    if not 1 <= span.line <= len(site.lines):
+        return None
+    text = site.lines[span.line - 1].rstrip("\r\n")
+    start = min(max(span.column - 1, 0), len(text))
+    end = len(text) if span.end_line > span.line else min(max(span.end_column - 1, start), len(text))
+    first = max(0, start - _LINE // 4)
+    last = min(len(text), first + _LINE)
+    before, after = text[first:start], text[end:last]
+    return Excerpt(
+        span.line,
+        f"...{before}" if first else before.lstrip(),
+        text[start:end],
+        f"{after}..." if last < len(text) else after,
+    )
+
+
+def _line(span: Span, prefix: str) -> Link:
+    return Link(f"line {span.line}", f"#{prefix}line-{span.line}")
+
+
+def _accepted(site: Site, result: Result, prefix: str) -> Remark:
+    waiver = result.waiver
+    assert waiver is not None
+    detail = (
+        ("Rule", result.rule),
+        ("Reason", waiver.reason),
+        ("Accepted by", waiver.by or "nobody named"),
+        ("Until", waiver.until or "no day named"),
+        ("When", "\n".join(_when(result.conditions, site)) if result.conditions else ""),
+        ("So", result.so),
+    )
+    return Remark(
+        f"{result.subject}: {result.message}",
+        tuple(one for one in detail if one[1]),
+        _line(result.span, prefix),
+        _excerpt(site, result.span),
+    )
+
+
+def _problem(site: Site, problem: Problem, prefix: str) -> Remark:
+    hint = (("Hint", problem.hint),) if problem.hint else ()
+    return Remark(problem.message, hint, _line(problem.span, prefix), _excerpt(site, problem.span))
+
+
+def _missing(gaps: Sequence[words.Gap], prefix: str) -> tuple[Missing, ...]:
+    """The gaps, those of the same entry and weight together; the order is that of the first of each."""
+    alike: dict[tuple[str, str], list[tuple[str, words.Gap]]] = {}
+    for gap in gaps:
+        entry, of, name = gap.what.removesuffix(_NOT_WRITTEN).partition(" of ")
+        if not of or not gap.what.endswith(_NOT_WRITTEN):
+            entry, name = gap.what, ""
+        alike.setdefault((entry, gap.level), []).append((name, gap))
+    found = []
+    for (entry, level), members in alike.items():
+        subjects: dict[str, dict[str, None]] = {}
+        places = []
+        for name, gap in members:
+            line = f"line {gap.span.line}"
+            text = f"{name} ({line})" if name and len(members) <= _NAMED else name or line
+            places.append(Link(text, f"#{prefix}line-{gap.span.line}"))
+            for result in gap.results:
+                subjects.setdefault(result.rule, {})[result.subject] = None
+        verdicts = tuple((rule, words.shortened(tuple(names), _NAMED)) for rule, names in subjects.items())
+        found.append(Missing(entry, tuple(places), level, verdicts))
+    return tuple(found)
+
+
+def _grade(level: str) -> int:
+    names: tuple[str, ...] = LEVELS
+    return names.index(level) if level in names else len(names)
+
+
+# -- live systems --------------------------------------------------------------------------------------------------------
+
+
+def _order(site: Site) -> list[int]:
+    """The numbers of the islands in the order in which people read them."""
+    place = {id(island): at for at, island in enumerate(site.islands)}
+    return [place[id(island)] for island in states.ordered(site)]
+
+
+def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[System, ...]:
+    systems = []
+    drawn = 0
+    for number, at in enumerate(_order(site), 1):
+        island = site.islands[at]
+        svg = ""
+        if site.drawing is not None and drawn < _DRAWN:
+            svg = diagram.render(site, at, prefix=f"{prefix}system{number}-")
+            drawn += len(svg)
+        sources = ", ".join(island.sources) or "no source"
+        concerned = sorted(found for result, found in numbers.items() if at in result.islands)
+        systems.append(
+            System(
+                number,
+                f"{sources}: {island.verdict}",
+                sources,
+                island.references or ("none",),
+                island.verdict,
+                island.verdict in ("earthed once", "isolated from earth (IT)"),
+                words.shortened(island.supplies, _NAMED) or "nothing",
+                _when(island.conditions, site),
+                tuple(Link(str(found), f"#{prefix}finding-{found}") for found in concerned),
+                tuple(
+                    Link(f"{found} {result.level}: {result.message}", f"#{prefix}finding-{found}")
+                    for result, found in numbers.items()
+                    if at in result.islands or (not result.islands and f'flag-{found}"' in svg)
+                ),
+                svg,
+                _width(svg) > _WIDE,
+                False,
+            )
+        )
+    shown = next((system for system in systems if system.findings and system.svg), systems[0] if systems else None)
+    return tuple(system._replace(chosen=system is shown) for system in systems)
+
+
+def _width(svg: str) -> float:
+    _, _, rest = svg.partition(' width="')
+    width, _, _ = rest.partition('"')
+    return float(width) if width else 0.0
+
+
+# -- figures -------------------------------------------------------------------------------------------------------------
+
+
+def _figures(site: Site, prefix: str) -> Figures | None:
+    computed = site.figures
+    if computed is None:
+        return None
+    numbers = figures.numbered(site, computed)
+    if not numbers:
+        return None
+    tables = tuple(
+        _table(heading, columns, rows, prefix) for heading, columns, rows in figures.sections(computed, numbers) if rows
+    )
+    keys = plots.keys(computed)
+    shapes = {key.text: key.shape for key in keys}
+    bands, left_out = plots.bands(computed, shapes)
+    meaning, assumed = figures.notes(computed)
+    told = tuple((number, _when(conditions, site)) for conditions, number in numbers.items())
+    return Figures(
+        tables,
+        told,
+        tuple(meaning),
+        tuple(assumed),
+        keys,
+        any(row.earthing == "floating" for row in computed.faults),
+        *plots.touch(computed, shapes),
+        bands,
+        left_out,
+    )
+
+
+def _table(heading: str, columns: Sequence[str], rows: Iterable[Sequence[str]], prefix: str) -> Table:
+    """A table of figures; the rows of one name stand together, and the number of their states is a link to them."""
+    cells = [list(row) for row in rows]
+    used = len(columns) if any(row[-1] for row in cells) else len(columns) - 1
+    heads, over = [], ""
+    for column in columns[:used]:
+        top, _, unit = column.lstrip(">").partition("|")
+        over = top or over  # a column without a head of its own stands under the one before it
+        heads.append(Head(f"{over} {unit}".strip(), column.startswith(">")))
+    when = next((at for at, column in enumerate(columns[:used]) if column.lstrip(">") == "when"), -1)
+    groups: dict[str, list[tuple[str | Link, ...]]] = {}
+    for row in cells:
+        shown = [Link(cell, f"#{prefix}when-{cell}") if at == when else cell for at, cell in enumerate(row[:used])]
+        if isinstance(shown[-1], str) and (shown[-1] == "nothing" or shown[-1].startswith(_LATE)):
+            shown[-1] = Link(shown[-1], "")
+        first = shown.pop(0)
+        groups.setdefault(first if isinstance(first, str) else first.text, []).append(tuple(shown))
+    return Table(
+        heading[:1].upper() + heading[1:],
+        False,
+        tuple(heads),
+        tuple(Group(name, tuple(found)) for name, found in groups.items()),
+    )
+
+
+# -- method and description ------------------------------------------------------------------------------------------------
+
+
+def _rules(report: Report, site: Site, levels: Mapping[str, str]) -> tuple[RuleLine, ...]:
+    verdicts: dict[str, dict[str, int]] = {}
+    for result in site.results:
+        if result.kind != "notApplicable":
+            kind = "accepted" if result.waiver else {"fail": "found", "pass": "passed"}.get(result.kind, result.kind)
+            told = verdicts.setdefault(result.rule, {})
+            told[kind] = told.get(kind, 0) + 1
+    order = ("found", "accepted", "open", "review", "passed")
+    return tuple(
+        RuleLine(
+            page.id,
+            levels.get(page.id, page.level),
+            page.title,
+            ", ".join(f"{verdicts[page.id][kind]} {kind}" for kind in order if kind in verdicts[page.id]),
+            tuple(f"{name} = {value}: {text}" for name, value, text in page.parameters),
+            page.references,
+        )
+        for page in report.rules
+        if page.id in verdicts
+    )
+
+
+def _listing(
+    site: Site, prefix: str, numbers: Mapping[Result, int], gaps: Sequence[words.Gap]
+) -> tuple[SourceLine, ...]:
+    """The lines that the page speaks of, each with its neighbours."""
+    at: dict[int, dict[int, None]] = {}
+
+    def speak(span: Span, number: int = 0) -> None:
+        if 1 <= span.line <= len(site.lines):
+            found = at.setdefault(span.line, {})
+            if number:
+                found[number] = None
+
+    for result, number in numbers.items():
+        speak(result.span, number)
+        for _, span in result.mentions:
+            speak(span, number)
+    for result in site.results:
+        if result.waiver or result.kind == "review":
+            speak(result.span)
+    for problem in site.problems:
+        speak(problem.span)
+    for gap in gaps:
+        speak(gap.span)
+    near = sorted(
+        {
+            line
+            for spoken in at
+            for line in range(max(1, spoken - _CONTEXT), min(len(site.lines), spoken + _CONTEXT) + 1)
+        }
+    )
+    lines: list[SourceLine] = []
+    last = 0
+    for line in near:
+        if line > last + 1:
+            lines.append(SourceLine(0, "", False, ()))
+        text = site.lines[line - 1].rstrip("\r\n")
+        links = tuple(Link(str(number), f"#{prefix}finding-{number}") for number in sorted(at.get(line, ())))
+        lines.append(SourceLine(line, text[:_LINE] + ("..." if len(text) > _LINE else ""), line in at, links))
+        last = line
+    if near and last < len(site.lines):
+        lines.append(SourceLine(0, "", False, ()))
+    return tuple(lines)
