@@ -46,6 +46,11 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (["states", "hut.yaml"], 0),
         (["states", "floating.yaml"], 0),
         (["states", "broken.yaml"], 3),
+        (["figures", "hut.yaml"], 0),
+        (["figures", "floating.yaml"], 0),
+        (["figures", "broken.yaml"], 3),
+        (["figures", "--report", "json", "broken.yaml"], 3),
+        (["figures", "--place", "lamps", "--section", "faults", "--report", "csv", "hut.yaml"], 0),
         (["explain"], 0),
         (["explain", "neutral-unreferenced"], 0),
         (["explain", "--rulebook", "nec", "neutral-unreferenced"], 0),
@@ -55,6 +60,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (["inspect", "--help"], 0),
         ([], 2),
         (["inspekt", "hut.yaml"], 2),
+        (["hut.yaml"], 2),
         (["--unknown"], 2),
         (["inspect"], 2),
         (["inspect", ""], 2),
@@ -70,6 +76,12 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (["states"], 2),
         (["states", "hut.yaml", "floating.yaml"], 2),
         (["states", "gone.yaml"], 2),
+        (["figures"], 2),
+        (["figures", "hut.yaml", "floating.yaml"], 2),
+        (["figures", "gone.yaml"], 2),
+        (["figures", "--place", "lamp", "hut.yaml"], 2),
+        (["figures", "--section", "lamps", "hut.yaml"], 2),
+        (["figures", "--report", "csv", "--section", "service", "hut.yaml"], 2),
         (["explain", "neutral-unreferencd"], 2),
         (["explain", "pe-missing", "pe-switched"], 2),
     ],
@@ -98,6 +110,12 @@ def test_what_is_missing_is_named_and_a_near_word_offered(here: Path, capsys: py
     assert "did you mean 'inspect'?" in capsys.readouterr().err
     assert cli.main(["explain", "neutral-unreferencd"]) == 2
     assert "did you mean 'neutral-unreferenced'?" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("path", ["hut.yaml", ".", "gone/site.yml", "gone.yaml", "sites/gone"])
+def test_a_path_without_a_command(here: Path, path: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main([path, "--report", "sarif"]) == 2
+    assert f"no command '{path}', did you mean `onebond inspect {path}`?" in capsys.readouterr().err
 
 
 def test_one_bad_file_hides_no_other(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -412,7 +430,7 @@ def test_version_and_help(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.main(["--version"]) == 0
     assert capsys.readouterr().out == f"onebond {onebond.__version__}\n"
     assert cli.main(["--help"]) == 0
-    assert all(f"\n  {command} " in cli.HELP for command in ("inspect", "states", "explain"))
+    assert all(f"\n  {command} " in cli.HELP for command in ("inspect", "states", "figures", "explain"))
 
 
 # -- rules by entry point ----------------------------------------------------------------------------------------------

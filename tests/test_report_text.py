@@ -2,16 +2,26 @@
 
 from __future__ import annotations
 
+import io
 import itertools
+import os
+import re
 import subprocess
 import sys
+import time
+from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from syrupy.assertion import SnapshotAssertion
 
+import onebond
+from conftest import ROOT
+from onebond import cli
 from onebond.reporting import neutralise, states, text, words
-from onebond.result import Fault, IslandLine, Mention, Problem, Report, Result, Site, Waiver
+from onebond.result import Fault, IslandLine, Mention, Problem, Report, Result, RulePage, Site, StateFigures, Waiver
 from onebond.span import Span
 
 LINES = (
@@ -146,6 +156,60 @@ def test_every_finding_is_shown_exactly_once(web: list[tuple[int, int, bool]]) -
     assert shown(site(*results)).count("suffers") == len(results)
 
 
+def by_state(*rows: tuple[str, tuple[tuple[str, str], ...]]) -> Result:
+    """A finding with figures that differ by the position of a changeover."""
+    states = tuple(StateFigures(((("ts", (position,)),),), figures) for position, figures in rows)
+    return TWICE._replace(by_state=states, so="", put_right="", mentions=(), references=())
+
+
+def test_figures_that_differ_by_state_are_a_table() -> None:
+    found = by_state(
+        ("grid", (("at", "hut"), ("share of neutral current by PE", "54.1 %"), ("with loads", "6.75 A"))),
+        ("island", (("at", "hut"), ("share of neutral current by PE", "open: no length"))),
+    )
+    assert (
+        "    figures    at: hut\n"
+        "               share of neutral\n"
+        "               current by PE     with loads  when\n"
+        "               54.1 %            6.75 A      ts on grid\n"
+        "               open: no length   -           ts on island\n"
+    ) in shown(site(found))
+
+
+def test_a_table_shows_the_worst_states_and_counts_the_others() -> None:
+    out = shown(site(by_state(*((f"p{n}", (("current", f"{9 - n} A"),)) for n in range(7)))))
+    assert "    figures    current  when\n               9 A      ts on p0\n" in out
+    assert "               6 A      ts on p3\n               and 3 more\n" in out
+    assert "p4" not in out
+
+
+def test_one_set_of_states_needs_no_column_of_its_own() -> None:
+    row = by_state(("grid", (("fault at", "lab"),)), ("grid", (("fault at", "hut"),)))
+    out = shown(site(row._replace(conditions=((("ts", ("grid",)),),))))
+    assert "    figures    fault at\n               lab\n               hut\n" in out
+
+
+def test_states_with_the_same_figures_are_one_row() -> None:
+    rows = (
+        StateFigures(((("ts", ("grid",)),), (("q", ("open",)),), (("p", ("open",)),)), (("current", "2 A"),)),
+        StateFigures(((("ts", ("island",)),),), (("current", "1 A"),)),
+    )
+    out = shown(site(TWICE._replace(by_state=rows)))
+    assert "               2 A      ts on grid, or in 2 other ways\n               1 A      ts on island\n" in out
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_a_table_keeps_within_the_page(width: int) -> None:
+    long = " ".join(["word"] * 40)
+    row = by_state(("grid", (("a name of its own", long), ("b", "1 A"))), ("island", (("b", "漢字 A"),)))
+    rows = tuple(one._replace(conditions=(((long, ("open",)),),)) for one in row.by_state[:1]) + row.by_state[1:]
+    out = shown(site(row._replace(by_state=rows, conditions=())), width=width)
+    table = [line for line in out.split("\n") if line.startswith("               ") or "figures" in line]
+    assert max(neutralise.width(line) for line in table) <= max(width, 15 + 16 + 2 + 26 + 2 + 26)
+    assert sum(line.count("word") for line in table) == 80
+    assert "漢字" in "".join(table)
+
+
 def test_waived_findings_are_named_with_reason_and_day() -> None:
     waiver = Waiver("neutral-bonded-twice", "island-link", "relay on order", "J. Example", "2027-03-31", ("waivers", 0))
     assert shown(site(TWICE._replace(waiver=waiver))) == (
@@ -156,10 +220,59 @@ def test_waived_findings_are_named_with_reason_and_day() -> None:
     )
 
 
+def lacking(rule: str, subject: str, what: str, line: int = 0) -> Result:
+    """An open result; with a line, that of the entry that is not written."""
+    mention = ((Mention(subject, ("connections", "feed"), "what is missing"), Span(line, 3, line, 9)),) if line else ()
+    message = f"cannot be concluded: {what}"
+    bare = Result(rule, "open", "none", subject, ("boards", subject), Span(6, 3, 6, 12), message)
+    return bare._replace(mentions=mention, lacking=what)
+
+
+def page(rule: str, level: str, **by_rulebook: str) -> RulePage:
+    """The page of a rule, with its levels."""
+    bare = RulePage(rule, "error", rule, "", "", "", ())
+    return bare._replace(level=level, levels=tuple(by_rulebook.items()))  # type: ignore[arg-type]
+
+
+def test_what_is_not_proven_is_one_line_for_each_missing_entry() -> None:
+    length = "the length of feed is not written"
+    results = (
+        lacking("touch-voltage-high", "hut", length, 2),
+        lacking("disconnection-too-slow", "hut", length, 2),
+        lacking("disconnection-too-slow", "barn", length, 2),
+        lacking("voltage-drop-high", "lab", "the load of lab is not written"),
+        lacking("rcd-missing", "lab", "the rating of lab is not written", 3),
+        lacking("never-heard-of", "lab", "the moon is not written", 4),
+    )
+    levels = (
+        page("touch-voltage-high", "warning"),
+        page("disconnection-too-slow", "error"),
+        page("voltage-drop-high", "warning"),
+        page("rcd-missing", "error", iec="note"),
+    )
+    out = text.render(Report("1", (site(PASSED, *results),), levels), colour=False, width=0)
+    assert out.split("\n\n")[0].splitlines() == [
+        "skarv.yaml:2:3: not proven: the length of feed is not written: "
+        "3 verdicts of disconnection-too-slow, touch-voltage-high",
+        "skarv.yaml:4:3: not proven: the moon is not written: 1 verdict of never-heard-of on lab",
+        "skarv.yaml:6:3: not proven: the load of lab is not written: 1 verdict of voltage-drop-high on lab (warning)",
+        "skarv.yaml:3:3: not proven: the rating of lab is not written: 1 verdict of rcd-missing on lab (note)",
+    ]
+    assert "not everything proven: 6 not proven;" in out
+    every = text.render(Report("1", (site(PASSED, *results),), levels), colour=False, width=0, evidence=True)
+    assert every.count(": not proven: ") == 6
+    assert "skarv.yaml:6:3: not proven: barn: cannot be concluded: the length of feed is not written" in every
+
+
+def test_a_gap_names_a_few_rules_and_counts_the_others() -> None:
+    results = [lacking(f"rule-{n}", f"s{n}", "the fault-current of grid is not written", 2) for n in range(5)]
+    assert ": 5 verdicts of rule-0, rule-1, rule-2 and 2 more\n" in shown(site(*results))
+
+
 def test_open_results_and_limits_are_not_proven() -> None:
     missing = Result("pe-small", "open", "none", "lab", ("circuits", "lab"), Span(6, 3, 6, 12), "no length is written")
     assert shown(site(PASSED, missing, not_proven=("backfeed on shore: 2^40 states",))) == (
-        "skarv.yaml:6:3: not proven: lab: no length is written [pe-small]\n"
+        "skarv.yaml:6:3: not proven: no length is written: 1 verdict of pe-small on lab\n"
         "skarv.yaml:1:1: not proven: backfeed on shore: 2^40 states\n"
         "\n"
         "skarv.yaml: not everything proven: 2 not proven; checked 2 rules on 2 subjects in 96 cases"
@@ -182,12 +295,12 @@ def test_a_refused_file_shows_line_caret_and_hint() -> None:
     problem = Problem(Span(5, 1, 5, 7), "unknown key 'boads'", "did you mean 'boards'?")
     refused = site(problems=(problem,), problems_left_out=4, cases=0)
     assert shown(refused) == (
-        "skarv.yaml:5:1: error: unknown key 'boads' [description]\n"
+        "skarv.yaml:5:1: error: unknown key 'boads' [description-refused]\n"
         "    5 | boards:\n"
         "      | ^^^^^^\n"
         "    hint       did you mean 'boards'?\n"
         "\n"
-        "skarv.yaml:1:1: error: 4 more problems not shown: mend these first [description]\n"
+        "skarv.yaml:1:1: error: 4 more problems not shown: mend these first [description-refused]\n"
         "\n"
         "skarv.yaml: refused: 5 problems; nothing was checked (rulebook iec, stage design)\n"
     )
@@ -196,7 +309,9 @@ def test_a_refused_file_shows_line_caret_and_hint() -> None:
 def test_a_file_without_text_still_has_its_place() -> None:
     refused = Site("big.yaml", (), "", "", "", "", problems=(Problem(Span(1, 1, 1, 1), "larger than 1 MiB"),))
     assert shown(refused) == (
-        "big.yaml:1:1: error: larger than 1 MiB [description]\n\nbig.yaml: refused: 1 problem; nothing was checked\n"
+        "big.yaml:1:1: error: larger than 1 MiB [description-refused]\n"
+        "\n"
+        "big.yaml: refused: 1 problem; nothing was checked\n"
     )
 
 
@@ -332,7 +447,13 @@ def everything(name: str) -> str:
     bad = Result(
         name, "fail", "error", name, (name,), place, name, name, name, mentions, ways, ((name, name),), (name,)
     )
+    differing = (
+        StateFigures(ways, ((name, name), ("current", name))),
+        StateFigures(((("q", ("open",)),),), ((name, name), ("current", "1 A"))),
+    )
     results = (
+        bad._replace(subject="states", by_state=differing),
+        bad._replace(subject="open", kind="open", lacking=name),
         bad,
         bad._replace(subject="waived", waiver=Waiver(name, name, name, name, name, (name,))),
         bad._replace(kind="open"),
@@ -372,3 +493,77 @@ def test_the_text_reporter_starts_without_heavy_modules() -> None:
 
 def _path() -> dict[str, str]:
     return {"PYTHONPATH": ":".join(path for path in sys.path if path)}
+
+
+# -- the sites of this project -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("name", ["sites/hut--floating", "sites/skarv", "broken/unit-missing"])
+def test_whole_reports(name: str, monkeypatch: pytest.MonkeyPatch, snapshot: SnapshotAssertion) -> None:
+    monkeypatch.chdir(ROOT)
+    assert onebond.inspect(f"fixtures/{name}.yaml", today="2026-11-25").text(width=120) == snapshot
+
+
+# -- progress ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def followed(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., str]]:
+    """What stands on a standard error that is a terminal while a run goes through paths, each of which takes some time."""
+    ours, theirs = os.openpty()
+    clock = itertools.count()
+
+    def told(paths: tuple[str, ...], each_s: float, *, quiet: bool = False, term: str = "xterm") -> str:
+        monkeypatch.setenv("TERM", term)
+        monkeypatch.setattr(time, "monotonic", lambda: next(clock) * each_s)
+        with open(theirs, "w", encoding="utf-8", closefd=False) as terminal:
+            monkeypatch.setattr(sys, "stderr", terminal)
+            assert tuple(cli._followed(paths, quiet=quiet)) == paths
+        os.set_blocking(ours, False)
+        try:
+            return os.read(ours, 65536).decode()
+        except BlockingIOError:
+            return ""
+
+    yield told
+    os.close(ours)
+    os.close(theirs)
+
+
+PATHS = tuple(f"hut-{number}.yaml" for number in range(1, 7))
+
+
+def test_a_long_run_says_how_far_it_is_and_leaves_no_trace(followed: Callable[..., str]) -> None:
+    # 0.2 s for each file: the third one begins 0.6 s after the start
+    shown = [f"\r\x1b[K{number} of 6: hut-{number}.yaml" for number in (3, 4, 5, 6)]
+    assert followed(PATHS, 0.2) == "".join([*shown, "\r\x1b[K"])
+
+
+def test_progress_is_written_a_few_times_a_second(followed: Callable[..., str]) -> None:
+    many = tuple(f"{number}.yaml" for number in range(2_000))
+    numbers = [int(number) for number in re.findall(r"\x1b\[K(\d+) of 2000", followed(many, 0.001))]
+    assert numbers == sorted(numbers)
+    assert 14 <= len(numbers) <= 16  # 2 s, the first half of a second without a word
+
+
+def test_a_hostile_name_is_shown_as_a_name(followed: Callable[..., str]) -> None:
+    assert "\x1b[31m" not in followed(("a.yaml", "b\x1b[31m.yaml", "c\n.yaml"), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("paths", "each_s", "more"),
+    [(PATHS, 1.0, {"quiet": True}), (PATHS, 1.0, {"term": "dumb"}), (PATHS[:1], 9.0, {}), (PATHS, 0.05, {})],
+    ids=["quiet", "dumb", "one-file", "short"],
+)
+def test_otherwise_it_is_silent(
+    followed: Callable[..., str], paths: tuple[str, ...], each_s: float, more: dict[str, Any]
+) -> None:
+    assert followed(paths, each_s, **more) == ""
+
+
+def test_a_run_that_nobody_watches_says_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = itertools.count()
+    monkeypatch.setattr(time, "monotonic", lambda: next(clock) * 1.0)
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    assert tuple(cli._followed(PATHS, quiet=False)) == PATHS
+    assert sys.stderr.getvalue() == ""  # type: ignore[attr-defined]

@@ -11,6 +11,7 @@ from conftest import BROKEN, FLOATING, HUT
 from onebond import survey
 from onebond.document import quick_format
 from onebond.loading import load_rules
+from onebond.reporting import words
 from onebond.result import Fault, Kind, Level, Problem, Result, Site, Waiver
 from onebond.rule import Rule
 from onebond.span import Span
@@ -53,6 +54,18 @@ def test_every_description_below_a_folder(tmp_path: Path, monkeypatch: pytest.Mo
         },
     )
     assert found(".") == Found(files=("HUT.YAML", "a/deep/er/hut.yml", "b/hut.yaml"), others=("b/notes.yaml",))
+
+
+def test_a_device_without_an_id_is_told_by_its_kind_and_its_place(tmp_path: Path) -> None:
+    text = HUT.replace(
+        "length: 3 m}\nc", "length: 3 m, through: [{kind: mcb, id: q}, {kind: rcd, residual: 30 mA}]}\nc"
+    )
+    (tmp_path / "hut.yaml").write_text(text)
+    site = survey.inspect_file(str(tmp_path / "hut.yaml"), (), today=TODAY)
+    assert site.devices == (("feed/2", "rcd"), ("lamps/1", "mcb"))
+    told = words.alternatives(((("feed/2", ("open",)), ("q", ("closed",))),), site.devices)
+    assert told == ["the rcd, device 2 of feed, open; q closed"]
+    assert words.alternatives(((("feed/2", ("open",)),),)) == ["device 2 of feed open"]
 
 
 def test_links_below_a_folder_are_not_followed(tmp_path: Path) -> None:

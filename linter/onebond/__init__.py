@@ -8,16 +8,18 @@ __version__ = "0.1.0"
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from onebond.door import Report, inspect
     from onebond.loading import load_rules
-    from onebond.result import Report, Result, Site
+    from onebond.result import Result, Site
     from onebond.survey import inspect_file
 
-__all__ = ["Report", "Result", "Site", "__version__", "inspect_file", "load_rules"]
+__all__ = ["Report", "Result", "Site", "__version__", "inspect", "inspect_file", "load_rules"]
 
 _HOMES = {
-    "Report": "onebond.result",
+    "Report": "onebond.door",
     "Result": "onebond.result",
     "Site": "onebond.result",
+    "inspect": "onebond.door",
     "inspect_file": "onebond.survey",
     "load_rules": "onebond.loading",
 }

@@ -16,8 +16,9 @@ import sys
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
+    from onebond.reporting.baseline import Baseline
     from onebond.result import Report, RulePage
     from onebond.rule import Rule
     from onebond.survey.find import Found
@@ -35,6 +36,7 @@ Is the neutral of every live system tied to earth exactly once, in every operati
 commands:
   inspect PATH...   inspect descriptions, and folders of them
   states FILE       the operating states: what feeds each live island, and where its neutral is earthed
+  figures FILE      loop impedances, fault currents, disconnection times and touch voltages in every state
   explain [RULE]    the page of a rule, or the table of all rules
 
 options:
@@ -96,7 +98,12 @@ def _guarded(argv: list[str]) -> int:
 
 
 def _command(argv: list[str]) -> int:
-    commands: dict[str, Callable[[list[str]], int]] = {"inspect": _inspect, "states": _states, "explain": _explain}
+    commands: dict[str, Callable[[list[str]], int]] = {
+        "inspect": _inspect,
+        "states": _states,
+        "figures": _figures,
+        "explain": _explain,
+    }
     if not argv:
         _say(HELP.rstrip(), name="")
         return USAGE
@@ -108,6 +115,8 @@ def _command(argv: list[str]) -> int:
 
         return _print(f"onebond {__version__}\n", CLEAN)
     if name not in commands:
+        if not name.startswith("-") and (os.path.lexists(name) or os.sep in name or name.endswith((".yaml", ".yml"))):
+            raise Usage(f"no command {name!r}, did you mean `onebond inspect {_shown(name)}`?")
         raise Usage(f"no command or option {name!r}{_did_you_mean(name, list(commands))}")
     return commands[name](rest)
 
@@ -120,8 +129,16 @@ def _inspect(argv: list[str]) -> int:
         "inspect", "Inspect descriptions. Below a folder every description is found; links are not followed."
     )
     parser.add_argument("paths", nargs="*", metavar="PATH", help="a description, or a folder of them")
-    parser.add_argument("--report", choices=("text", "sarif"), default="text", help="form of the report (text)")
+    parser.add_argument(
+        "--report",
+        choices=("text", "lines", "json", "sarif", "html"),
+        default="text",
+        help="form of the report (text); lines: file:line:column: level: message [rule]; html: one page with drawings",
+    )
     parser.add_argument("--out", metavar="FILE", help="write the report to FILE, whole or not at all")
+    parser.add_argument(
+        "--baseline", metavar="FILE", help="with --report sarif: say what is new against this earlier SARIF report"
+    )
     parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the sites name")
     parser.add_argument("--fail-on", choices=LEVELS, default="error", help="lowest level that gives status 1 (error)")
     parser.add_argument("--strict", action="store_true", help="status 4 for whatever stays open, also in a draft")
@@ -150,13 +167,24 @@ def _inspect(argv: list[str]) -> int:
         )
     target = _target(asked.out, found.files) if asked.out is not None else None
     today = _day(asked.today)
+    baseline = _baseline(asked)
 
     from onebond import survey
 
     rules = _rules()
-    digest = asked.report != "text"
+    data, whole = asked.report in ("json", "sarif", "html"), asked.report == "html"
     sites = [
-        survey.inspect_file(path, rules, rulebook=asked.rulebook, today=today, digest=digest) for path in found.files
+        survey.inspect_file(
+            path,
+            rules,
+            rulebook=asked.rulebook,
+            today=today,
+            digest=data,
+            islands=whole or asked.report == "json",
+            figures=whole,
+            drawing=whole,
+        )
+        for path in _followed(found.files, quiet=asked.quiet)
     ]
     sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
     code = survey.status(sites, rules, fail_on=asked.fail_on, strict=asked.strict)
@@ -164,8 +192,9 @@ def _inspect(argv: list[str]) -> int:
     from onebond import __version__
     from onebond.result import Report
 
-    report = Report(__version__, tuple(sites), _pages(rules, asked.rulebook))
-    text = _laid_out(report, asked, code, to_file=target is not None)
+    book = asked.rulebook or (survey.common_rulebook(sites) if whole else None)
+    report = Report(__version__, tuple(sites), _pages(rules, book))
+    text = _laid_out(report, asked, code, baseline, to_file=target is not None)
     if not asked.quiet:
         _remark(remarks, code)
     if target is None:
@@ -174,15 +203,83 @@ def _inspect(argv: list[str]) -> int:
     return code if asked.quiet else _remark([f"the report is in {_shown(asked.out)}"], code)
 
 
-def _laid_out(report: Report, asked: Namespace, code: int, *, to_file: bool) -> str:
+def _laid_out(report: Report, asked: Namespace, code: int, baseline: Baseline | None, *, to_file: bool) -> str:
     if asked.report == "sarif":
         from onebond.reporting import sarif
 
-        return sarif.render(report, evidence=asked.evidence, exit_code=code, base=os.getcwd())
+        return sarif.render(
+            report,
+            evidence=asked.evidence,
+            exit_code=code,
+            base=os.getcwd(),
+            options=_options(asked),
+            baseline=baseline,
+        )
+    if asked.report == "json":
+        from onebond.reporting import report_json
+
+        return report_json.render(report, exit_code=code, options=_options(asked))
+    if asked.report == "lines":
+        from onebond.reporting import annotations
+
+        return annotations.render(report)
+    if asked.report == "html":
+        from onebond.reporting import page
+
+        return page.render(report)
     from onebond.reporting import text
 
     colour, width = (False, 0) if to_file else _terminal()
     return text.render(report, colour=colour, width=width, evidence=asked.evidence)
+
+
+def _options(asked: Namespace) -> dict[str, str | bool]:
+    """The options that decide a verdict, as far as they were given: a report says by what it judged."""
+    names = ("rulebook", "fail_on", "strict", "today")
+    return {name.replace("_", "-"): value for name in names if (value := getattr(asked, name))}
+
+
+def _baseline(asked: Namespace) -> Baseline | None:
+    if asked.baseline is None:
+        return None
+    if asked.report != "sarif":
+        raise Usage("--baseline goes with --report sarif")
+    from onebond.reporting import baseline
+
+    try:
+        with open(asked.baseline, "rb") as file:
+            return baseline.read(file.read(baseline.LIMIT + 1))
+    except OSError as error:
+        raise Usage(f"--baseline: {_shown(asked.baseline)} cannot be read: {error.strerror}") from None
+    except ValueError as error:
+        raise Usage(f"--baseline: {_shown(asked.baseline)}: {error}") from None
+
+
+def _followed(paths: tuple[str, ...], *, quiet: bool) -> Iterator[str]:
+    """The paths one by one; where people watch and it takes long, how far the run is, on standard error."""
+    from time import monotonic
+
+    watched = len(paths) > 1 and not quiet and sys.stderr is not None and sys.stderr.isatty()
+    if not watched or os.environ.get("TERM") == "dumb":
+        yield from paths
+        return
+    due, shown = monotonic() + 0.5, False
+    for number, path in enumerate(paths, 1):
+        if monotonic() >= due:
+            due, shown = monotonic() + 0.1, True
+            _rewrite(f"{number} of {len(paths)}: {_shown(path)}")
+        yield path
+    if shown:
+        _rewrite("")
+
+
+def _rewrite(text: str) -> None:
+    """Put a text in place of the last line on standard error, as much of it as fits."""
+    try:
+        room = (os.get_terminal_size(sys.stderr.fileno()).columns or 80) - 1
+        print(f"\r\x1b[K{text[:room]}", end="", file=sys.stderr, flush=True)
+    except (OSError, ValueError):  # nobody watches any more
+        return
 
 
 def _passed_over(found: Found) -> list[str]:
@@ -201,7 +298,7 @@ def _named(paths: tuple[str, ...], most: int = 3) -> str:
     return f"{len(paths)} {'file' if len(paths) == 1 else 'files'} ({shown}{more})"
 
 
-# -- states and explain ------------------------------------------------------------------------------------------------
+# -- states, figures and explain ---------------------------------------------------------------------------------------
 
 
 def _states(argv: list[str]) -> int:
@@ -227,6 +324,51 @@ def _states(argv: list[str]) -> int:
     return _print(
         states.render_json(site) if asked.report == "json" else states.render(site, width=_terminal()[1]), code
     )
+
+
+def _figures(argv: list[str]) -> int:
+    from onebond.reporting import figures
+
+    parser = _parser(
+        "figures", "Show what is computed in every operating state: earth faults, normal service, single failures."
+    )
+    parser.add_argument("paths", nargs="*", metavar="FILE", help="a description")
+    parser.add_argument(
+        "--report", choices=("text", "json", "csv"), default="text", help="form of the report (text); csv: earth faults"
+    )
+    parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the site names")
+    parser.add_argument(
+        "--place", action="append", metavar="ID", help="only this place, cable or device; may be repeated"
+    )
+    parser.add_argument(
+        "--section", action="append", choices=figures.SECTIONS, help="only this section; may be repeated"
+    )
+    asked = _parsed(parser, argv)
+    if len(asked.paths) != 1:
+        raise Usage("figures of what? name one description")
+    path = asked.paths[0]
+    if not os.path.lexists(path):
+        raise Usage(f"there is no file {_shown(path)}")
+    places, sections = asked.place or [], asked.section or []
+    if asked.report == "csv" and sections and "faults" not in sections:
+        raise Usage("--report csv holds the earth faults; take --report json for the other sections")
+
+    from onebond import survey
+
+    site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None), figures=True)
+    site = site._replace(results=())  # the figures are the question here, not the findings
+    code = survey.status([site], ())
+    if site.figures:
+        for place in places:
+            if place not in site.figures.ids:
+                near = _did_you_mean(place, list(site.figures.ids))
+                raise Usage(f"--place: nothing is called {_shown(place)!r}{near}")
+        site = site._replace(figures=figures.narrowed(site.figures, places, sections))
+    if asked.report == "text":
+        return _print(figures.render(site, width=_terminal()[1]), code)
+    if asked.report == "csv" and code != CLEAN:  # the table has no place for it
+        _say(figures.render(site._replace(figures=None)).rstrip())
+    return _print(figures.render_json(site) if asked.report == "json" else figures.render_csv(site), code)
 
 
 def _explain(argv: list[str]) -> int:

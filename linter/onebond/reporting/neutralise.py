@@ -35,6 +35,9 @@ _SPACES = "\u00a0\u202f\u3000"
 # More marks than this on one letter belong to no script in use; a heap of them runs over the lines above and below.
 _MARKS_ON_A_LETTER = 4
 
+# With these a spreadsheet begins to compute, the wide forms included.
+_FORMULA = ("=", "+", "-", "@", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+
 # RFC 3986: what a path segment may hold unescaped.  The colon is left out, since a relative reference must not have one
 # in its first segment.
 _UNRESERVED = frozenset(b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-._~/")
@@ -71,6 +74,12 @@ def tree_for_json(value: Any) -> Any:
     if isinstance(value, (list, tuple)):
         return [tree_for_json(inner) for inner in value]
     return value
+
+
+def for_csv(text: str) -> str:
+    """A cell of text in a table: like a terminal's, and a spreadsheet takes none of it for a formula."""
+    shown = for_terminal(text)
+    return f"'{shown}" if shown.lstrip().startswith(_FORMULA) else shown
 
 
 def for_uri(path: str, base: str = "") -> str:

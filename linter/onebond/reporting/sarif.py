@@ -1,17 +1,22 @@
 """The report in the Static Analysis Results Interchange Format, SARIF 2.1.0 (OASIS Standard, errata 01).
 
 Plain and repeatable: no clock, no GUID, no path of this machine, everything in a fixed order.  By default only failures
-are written, because common readers count every result as a finding; the rest is evidence and written on request.
+are written, because common readers count every result as a finding; the rest is evidence and written on request.  What
+keeps a description from being read is a result too, or a reviewer would see nothing at its line.  Common readers have
+limits; what goes beyond them is left out, the gravest results last, and a notification says what and how much.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from typing import Any
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, NamedTuple
 
+from onebond.reporting import baseline as earlier
 from onebond.reporting import neutralise, words
-from onebond.result import LEVELS, Condition, Mention, Report, Result, RulePage, Site, Waiver
+from onebond.result import LEVELS, Clause, Condition, Edit, Mention, Problem, Report, Result, RulePage, Site, Waiver
 from onebond.span import Route, Span, written
 
 SCHEMA_URI = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -22,12 +27,27 @@ MAX_RESULTS = 25_000
 MAX_LOCATIONS = 1_000
 """Locations of one result that common consumers accept, the main one included."""
 
+MAX_STEPS = 10_000
+"""Steps of the fault paths of one result that common consumers accept."""
+
+MAX_BYTES = 10_000_000
+"""Size of a report, compressed, that common consumers accept, in bytes."""
+
 MAX_NOTIFICATIONS = 1_000
 """Notifications of a run; more of them help nobody."""
 
 MAX_TAGS = 20
 
-FINGERPRINT = "onebond/v1"
+FINGERPRINT = earlier.FINGERPRINT
+
+EXIT_CODES = {
+    0: "Inspected completely, nothing at the fail level.",
+    1: "Findings.",
+    2: "Wrong use, or nothing to inspect.",
+    3: "A description was refused.",
+    4: "Not proven: a stated limit was hit or data is missing.",
+    70: "An error inside onebond.",
+}
 
 _ROOT = "%SRCROOT%"
 _SNIPPET_LINES = 20
@@ -54,75 +74,206 @@ _NOTIFICATIONS = (
     ("internal", "A rule broke on a subject; its verdict is missing."),
     ("left-out", "Something was left out of this file because readers of it have limits."),
     ("not-proven", "A check could not be concluded: a limit was hit or data is missing."),
+    ("not-compared", "A finding of the earlier report is neither there nor known to be gone."),
 )
+
+# Numbers of clauses and tables, which may be several; anything else is one clause, commas included.
+_NUMBER = re.compile(r"(?:(?:table|Table|Annex|Appendix) )?[0-9A-Z][0-9A-Za-z.()-]*")
 
 Tree = dict[str, Any]
 
 
-def render(report: Report, *, evidence: bool = False, exit_code: int | None = None, base: str = "") -> str:
+class Entry(NamedTuple):
+    """A result to write: the number of its file, its fingerprint and, against an earlier report, its baseline state."""
+
+    file: int
+    result: Result
+    mark: str
+    state: str = ""
+
+
+def render(
+    report: Report,
+    *,
+    evidence: bool = False,
+    exit_code: int | None = None,
+    base: str = "",
+    options: Mapping[str, str | bool] | None = None,
+    baseline: earlier.Baseline | None = None,
+) -> str:
     """The report as SARIF text, strict JSON that ends with a line end.
 
     ``evidence`` adds pass, open, review and notApplicable; ``exit_code`` is the exit status of the run; paths below
-    ``base`` become relative to it.
+    ``base`` become relative to it; ``options`` are those that the run was asked for; ``baseline`` is an earlier report that
+    the results are compared with.
     """
-    tree = build(report, evidence=evidence, exit_code=exit_code, base=base)
-    return json.dumps(tree, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+    most = MAX_RESULTS
+    while True:
+        tree = build(
+            report,
+            evidence=evidence,
+            exit_code=exit_code,
+            base=base,
+            options=options,
+            baseline=baseline,
+            most=most,
+        )
+        text = json.dumps(tree, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
+        number = len(tree["runs"][0]["results"])
+        size = _compressed(text)
+        if size <= MAX_BYTES or not number:
+            return text
+        most = min(number - 1, number * MAX_BYTES * 9 // (size * 10))
 
 
-def build(report: Report, *, evidence: bool = False, exit_code: int | None = None, base: str = "") -> Tree:
-    """The report as a tree of plain values; see ``render``."""
-    log: Tree = {"$schema": SCHEMA_URI, "version": "2.1.0", "runs": [_Run(report, base).build(evidence, exit_code)]}
+def _compressed(text: str) -> int:
+    """Bytes that a text takes, compressed where it takes too many otherwise."""
+    data = text.encode("utf-8", "backslashreplace")
+    if len(data) <= MAX_BYTES:
+        return len(data)
+    import zlib  # only for reports that are very large
+
+    return len(zlib.compress(data, 6)) + 12  # a gzip file has that much more around it
+
+
+def build(
+    report: Report,
+    *,
+    evidence: bool = False,
+    exit_code: int | None = None,
+    base: str = "",
+    options: Mapping[str, str | bool] | None = None,
+    baseline: earlier.Baseline | None = None,
+    most: int | None = None,
+) -> Tree:
+    """The report as a tree of plain values; see ``render``.  ``most`` is how many results it may hold."""
+    run = _Run(report, base, baseline, MAX_RESULTS if most is None else most)
+    log: Tree = {"$schema": SCHEMA_URI, "version": "2.1.0", "runs": [run.build(evidence, exit_code, options or {})]}
     safe: Tree = neutralise.tree_for_json(log)
     return safe
 
 
 class _Run:
-    """What building one run needs to know at every step: the order of rules and of files."""
+    """What building one run needs to know at every step: the order of rules, of files and of clauses."""
 
-    def __init__(self, report: Report, base: str) -> None:
+    def __init__(self, report: Report, base: str, baseline: earlier.Baseline | None, most: int) -> None:
         self.report = report
+        self.baseline = baseline
+        self.most = most
         self.sites = words.ordered_sites(report)
         self.uris = [neutralise.for_uri(site.path, base) for site in self.sites]
         pages = {page.id: page for page in report.rules}
         named = {result.rule for site in self.sites for result in site.results}
         named |= {fault.rule for site in self.sites for fault in site.faults}
+        named |= {words.REFUSED for site in self.sites if site.problems}
         self.rules = [(name, pages.get(name)) for name in sorted(named | set(pages))]
         self.rule_index = {name: index for index, (name, _) in enumerate(self.rules)}
         self.waives = any(result.waiver is not None for site in self.sites for result in site.results)
         self.left_out: list[Tree] = []
+        self.clauses = {name: page.clauses for name, page in self.rules if page is not None}
+        documents: dict[str, set[str]] = {}
+        for clause in (clause for clauses in self.clauses.values() for clause in clauses if clause.clause):
+            documents.setdefault(clause.document, set()).update(_numbers(clause))
+        self.documents = {document: sorted(numbers) for document, numbers in sorted(documents.items())}
+        self.document_index = {document: index for index, document in enumerate(self.documents)}
 
-    def build(self, evidence: bool, exit_code: int | None) -> Tree:
-        chosen = self._chosen(evidence)
-        results = [self._result(index, result, mark) for index, result, mark in chosen]
-        invocation: Tree = {"executionSuccessful": not any(s.problems or s.faults for s in self.sites)}
-        invocation["executionSuccessful"] &= not any(s.problems_left_out for s in self.sites)
-        if exit_code is not None:
-            invocation["exitCode"] = exit_code
-        invocation["toolExecutionNotifications"] = self._notifications()
-        return {
+    def build(self, evidence: bool, exit_code: int | None, options: Mapping[str, str | bool]) -> Tree:
+        chosen, gone = self._chosen(evidence)
+        results = [self._result(entry) for entry in chosen]
+        results += [self._gone(one) for one in gone]
+        run: Tree = {
             "tool": {"driver": self._driver()},
-            "invocations": [invocation],
+            "invocations": [self._invocation(exit_code, options)],
             "originalUriBaseIds": {_ROOT: {"description": _message("The folder that paths are relative to.")}},
             "artifacts": [self._artifact(index) for index in range(len(self.sites))],
             "results": results,
+        }
+        if self.documents:
+            run["taxonomies"] = [_taxonomy(document, numbers) for document, numbers in self.documents.items()]
+        return {
+            **run,
             "defaultEncoding": "UTF-8",
             "defaultSourceLanguage": "yaml",
             "columnKind": "unicodeCodePoints",
         }
 
+    def _invocation(self, exit_code: int | None, options: Mapping[str, str | bool]) -> Tree:
+        well = not any(site.problems or site.faults or site.problems_left_out for site in self.sites)
+        invocation: Tree = {"executionSuccessful": well}
+        if exit_code is not None:
+            invocation["exitCode"] = exit_code
+            if exit_code in EXIT_CODES:
+                invocation["exitCodeDescription"] = EXIT_CODES[exit_code]
+        overrides = self._overrides()
+        if overrides:
+            invocation["ruleConfigurationOverrides"] = overrides
+        invocation["toolExecutionNotifications"] = self._notifications()
+        if options:
+            invocation["properties"] = {"options": dict(sorted(options.items()))}
+        return invocation
+
+    def _overrides(self) -> list[Tree]:
+        """The rules that have another level under the rulebook of this run, where all its sites have the same one."""
+        books = {site.rulebook for site in self.sites if site.rulebook}
+        if len(books) != 1:
+            return []
+        (book,) = books
+        overrides = []
+        for index, (name, page) in enumerate(self.rules):
+            level = dict(page.levels).get(book, page.level) if page is not None else ""
+            if page is not None and level != page.level:
+                to = {"enabled": False} if level not in LEVELS else {"level": level}
+                overrides.append({"descriptor": {"id": name, "index": index}, "configuration": to})
+        return overrides
+
     def _driver(self) -> Tree:
-        return {
+        driver: Tree = {
             "name": "onebond",
             "version": self.report.version,
             "language": "en-GB",
-            "rules": [_descriptor(name, page) for name, page in self.rules],
+            "rules": [self._descriptor(name, page) for name, page in self.rules],
             "notifications": [{"id": name, "shortDescription": {"text": text}} for name, text in _NOTIFICATIONS],
         }
+        if self.documents:
+            driver["supportedTaxonomies"] = [self._component(document) for document in self.documents]
+        return driver
+
+    def _descriptor(self, name: str, page: RulePage | None) -> Tree:
+        descriptor = _descriptor(name, page)
+        relationships = []
+        for clause in page.clauses if page is not None else ():
+            for taxon in self._taxa([clause]):
+                relationship: Tree = {"target": taxon, "kinds": ["relevant"]}
+                if not clause.checked:
+                    relationship["description"] = _message("The number of this clause is from memory, not checked.")
+                relationships.append(relationship)
+        if relationships:
+            descriptor["relationships"] = relationships
+        return descriptor
+
+    def _component(self, document: str) -> Tree:
+        return {"name": document, "index": self.document_index[document]}
+
+    def _taxa(self, clauses: Iterable[Clause]) -> list[Tree]:
+        """References to the clauses of standards, each once."""
+        places = dict.fromkeys((one.document, number) for one in clauses if one.clause for number in _numbers(one))
+        return [
+            {
+                "id": number,
+                "index": self.documents[document].index(number),
+                "toolComponent": self._component(document),
+            }
+            for document, number in places
+        ]
 
     def _artifact(self, index: int) -> Tree:
         site = self.sites[index]
         total = words.tally(site)
-        artifact: Tree = {"location": self._artifact_location(index), "roles": ["analysisTarget"]}
+        artifact: Tree = {
+            "location": self._artifact_location(index),
+            "roles": ["analysisTarget"],
+            "mimeType": "application/yaml",
+        }
         if site.sha256:
             artifact["hashes"] = {"sha-256": site.sha256}
         artifact["properties"] = {
@@ -146,30 +297,133 @@ class _Run:
         location["index"] = index
         return location
 
-    def _chosen(self, evidence: bool) -> list[tuple[int, Result, str]]:
-        """What to write: number of the file, result, fingerprint; where there are too many, the gravest."""
-        every: list[tuple[int, Result, str]] = []
+    def _chosen(self, evidence: bool) -> tuple[list[Entry], list[earlier.Earlier]]:
+        """What to write, and what of the earlier report is gone; where there is too much, the gravest."""
+        every: list[Entry] = []
         for index, site in enumerate(self.sites):
             marks: dict[str, int] = {}
-            for result in words.ordered(r for r in site.results if evidence or r.kind == "fail"):
-                mark = fingerprint(site, result)
+            problems = [_as_result(problem) for problem in words.ordered_problems(site)]
+            for result in [*problems, *words.ordered(r for r in site.results if evidence or r.kind == "fail")]:
+                mark = self._mark(index, result)
                 marks[mark] = marks.get(mark, 0) + 1
-                every.append((index, result, mark if marks[mark] == 1 else f"{mark}:{marks[mark]}"))
-        if len(every) <= MAX_RESULTS:
-            return every
-        by_weight = sorted(range(len(every)), key=lambda at: (*_weight(every[at][1]), at))
-        kept, dropped = by_weight[:MAX_RESULTS], by_weight[MAX_RESULTS:]
+                every.append(Entry(index, result, mark if marks[mark] == 1 else f"{mark}:{marks[mark]}"))
+        gone: list[earlier.Earlier] = []
+        if self.baseline is not None:
+            every, gone = self._compared(self.baseline, every)
+        if len(every) + len(gone) <= self.most:
+            return every, gone
+        by_weight = sorted(range(len(every)), key=lambda at: (*_weight(every[at].result), at))
+        kept, dropped = by_weight[: self.most], by_weight[self.most :]
+        room = self.most - len(kept)
         tally: dict[str, int] = {}
         for at in dropped:
-            result = every[at][1]
+            result = every[at].result
             word = result.level if result.kind == "fail" else result.kind
             tally[word] = tally.get(word, 0) + 1
+        if len(gone) > room:
+            tally["gone"] = len(gone) - room
         told = ", ".join(f"{number} {word}" for word, number in tally.items())
-        text = f"Left out: {words.count(len(dropped), 'result')} past the {MAX_RESULTS} that a run may hold: {told}"
+        limit = f"the {MAX_RESULTS} that a run may hold"
+        if self.most < MAX_RESULTS:
+            limit = f"the {MAX_BYTES // 1_000_000} MB, compressed, that a report may take"
+        text = f"Left out: {words.count(sum(tally.values()), 'result')} past {limit}: {told}"
         self.left_out.append(self._notification("left-out", "warning", text))
-        return [every[at] for at in sorted(kept)]
+        return [every[at] for at in sorted(kept)], gone[:room]
 
-    def _result(self, index: int, result: Result, mark: str) -> Tree:
+    def _mark(self, index: int, result: Result) -> str:
+        """The fingerprint; a refused file has no site, and several things may be wrong at the same place."""
+        if result.rule != words.REFUSED:
+            return fingerprint(self.sites[index], result)
+        return _digest([result.rule, self.uris[index], list(result.route), result.message])
+
+    def _compared(
+        self, baseline: earlier.Baseline, every: Sequence[Entry]
+    ) -> tuple[list[Entry], list[earlier.Earlier]]:
+        """Every result with its baseline state, and the earlier findings that are gone for certain."""
+        now = [
+            earlier.Now(
+                entry.mark,
+                neutralise.for_json(entry.result.rule),
+                self.uris[entry.file],
+                neutralise.for_terminal(_qualified(entry.result)),
+                entry.result.level if entry.result.kind == "fail" else "none",
+                self._text(entry),
+                entry.result.waiver is not None,
+            )
+            for entry in every
+        ]
+        states, left = earlier.compared(baseline, now)
+        index = {uri: at for at, uri in enumerate(self.uris)}
+        gone, unknown = [], 0
+        for one in left:
+            site = self.sites[index[one.uri]] if one.uri in index else None
+            if site is None or not self._would_be_found(site, one):
+                unknown += 1
+            else:
+                gone.append(one)
+        if unknown:
+            text = (
+                f"{words.count(unknown, 'finding')} of the earlier report: not compared, for the file was not inspected or was "
+                "refused, or the rule came to no conclusion this time"
+            )
+            self.left_out.append(self._notification("not-compared", "note", text))
+        return [entry._replace(state=state) for entry, state in zip(every, states, strict=True)], gone
+
+    def _would_be_found(self, site: Site, one: earlier.Earlier) -> bool:
+        """Whether a finding that is not there is gone: its file was read, and its rule concluded something else."""
+        if site.problems or site.problems_left_out:
+            return False
+        if any(fault.rule in (one.rule, "(none)") for fault in site.faults):
+            return False
+        return not any(
+            result.kind in ("open", "review")
+            and result.rule == one.rule
+            and neutralise.for_terminal(result.subject) == one.name
+            for result in site.results
+        )
+
+    def _text(self, entry: Entry) -> str:
+        told = neutralise.tree_for_json(_message(*_sentences(entry.result, self.sites[entry.file].devices)))
+        text: str = told["text"]
+        return text
+
+    def _gone(self, one: earlier.Earlier) -> Tree:
+        """An earlier finding that is gone, as far as it says where and what it was."""
+        place: Tree = {"artifactLocation": self._artifact_location(self.uris.index(one.uri))}
+        region = dict(one.region)
+        if region.get("startLine"):
+            ends_before = (region.get("endLine", region["startLine"]), region.get("endColumn", 1_000_000)) < (
+                region["startLine"],
+                region.get("startColumn", 1),
+            )
+            place["region"] = {"startLine": region["startLine"]} if ends_before else region
+        location: Tree = {"physicalLocation": place}
+        if one.name:
+            location["logicalLocations"] = [
+                {
+                    "name": neutralise.for_terminal(one.name),
+                    "fullyQualifiedName": neutralise.for_terminal(one.subject),
+                }
+            ]
+        plain = one.text.replace("{{", "{").replace("}}", "}").replace("] (", "](")
+        written_out: Tree = {"ruleId": one.rule}
+        if one.rule in self.rule_index:
+            written_out["ruleIndex"] = self.rule_index[one.rule]
+        written_out |= {
+            "kind": "fail",
+            "level": one.level,
+            "message": {"text": neutralise.for_message(plain or "A finding of the earlier report.")},
+            "locations": [location],
+        }
+        if one.mark:
+            written_out["partialFingerprints"] = {FINGERPRINT: one.mark}
+        if self.waives:
+            written_out["suppressions"] = []
+        written_out["baselineState"] = "absent"
+        return written_out
+
+    def _result(self, entry: Entry) -> Tree:
+        index, result, mark = entry.file, entry.result, entry.mark
         mentions = list(result.mentions[: MAX_LOCATIONS - 1])
         if len(mentions) < len(result.mentions):
             number = len(result.mentions) - len(mentions)
@@ -180,18 +434,63 @@ class _Run:
             "ruleIndex": self.rule_index[result.rule],
             "kind": result.kind,
             "level": result.level if result.kind == "fail" else "none",
-            "message": _message(*_sentences(result)),
+            "message": _message(*_sentences(result, self.sites[index].devices)),
             "locations": [self._location(index, result.span, result.subject, result.route)],
         }
         if mentions:
             written_out["relatedLocations"] = [
                 self._related(index, number, mention, span) for number, (mention, span) in enumerate(mentions, start=1)
             ]
+        if result.paths:
+            written_out["codeFlows"] = [self._flow(index, result)]
+        if result.edits:
+            written_out["fixes"] = [self._fix(index, result)]
+        known = {str(clause): clause for clause in self.clauses.get(result.rule, ())}
+        taxa = self._taxa(known[reference] for reference in result.references if reference in known)
+        if taxa:
+            written_out["taxa"] = taxa
         written_out["partialFingerprints"] = {FINGERPRINT: mark}
+        if entry.state:
+            written_out["baselineState"] = entry.state
         if self.waives:  # on all results of a run or on none: an empty list says "known not to be suppressed"
             written_out["suppressions"] = [_suppression(result.waiver)] if result.waiver is not None else []
         written_out["properties"] = _properties(result)
         return written_out
+
+    def _flow(self, index: int, result: Result) -> Tree:
+        """The ways of the fault current: what each source drives is one thread, and they all flow at once."""
+        threads, room, over = [], MAX_STEPS, 0
+        for path in result.paths:
+            steps = path[:room]
+            room -= len(steps)
+            over += len(path) - len(steps)
+            if steps:
+                threads.append(
+                    {
+                        "id": neutralise.for_terminal(path[0][0].subject),
+                        "message": _message(f"What {path[0][0].subject} drives into the fault"),
+                        "locations": [
+                            {
+                                "location": {
+                                    **self._location(index, span, step.subject, step.route),
+                                    "message": _message(f"{step.subject}: {step.text}"),
+                                }
+                            }
+                            for step, span in steps
+                        ],
+                    }
+                )
+        if over:
+            text = f"Left out: {words.count(over, 'step')} of the fault path of {result.rule} on {result.subject}"
+            self.left_out.append(self._notification("left-out", "note", text, rule=result.rule))
+        return {"message": _message("The way of the fault current, in its worst state"), "threadFlows": threads}
+
+    def _fix(self, index: int, result: Result) -> Tree:
+        change = {
+            "artifactLocation": self._artifact_location(index),
+            "replacements": [_replacement(edit) for edit in result.edits],
+        }
+        return {"description": _message(result.put_right), "artifactChanges": [change]}
 
     def _related(self, index: int, number: int, mention: Mention, span: Span) -> Tree:
         location = self._location(index, span, mention.subject, mention.route)
@@ -233,14 +532,14 @@ class _Run:
         """Refused files, faults and what is not proven, the gravest kind first."""
         told: list[Tree] = []
         for index, site in enumerate(self.sites):
-            for problem in sorted(site.problems, key=lambda p: (p.span.line, p.span.column, p.message)):
-                subject = str(problem.route[1] if len(problem.route) > 1 else problem.route[0]) if problem.route else ""
-                place = self._location(index, problem.span, subject, problem.route)
-                text = f"{problem.message.rstrip('.')} ({problem.hint})" if problem.hint else problem.message
-                told.append(self._notification("description", "error", text, location=place))
-            if site.problems_left_out:
-                text = f"{words.count(site.problems_left_out, 'more problem')} of this file not shown"
-                place = self._location(index, Span(1, 1, 1, 1), "", ())
+            problems = words.ordered_problems(site)
+            if problems or site.problems_left_out:
+                number = words.count(len(problems) + site.problems_left_out, "problem")
+                text = f"The description was refused, nothing was concluded from it: {number}"
+                if site.problems_left_out:
+                    text += f", {site.problems_left_out} of them not shown"
+                span = problems[0].span if problems else Span(1, 1, 1, 1)
+                place = self._location(index, span, "", ())
                 told.append(self._notification("description", "error", text, location=place))
         for index, site in enumerate(self.sites):
             for fault in sorted(site.faults):
@@ -274,8 +573,48 @@ def _weight(result: Result) -> tuple[int, int]:
 def fingerprint(site: Site, result: Result) -> str:
     """A mark (SHA-256, hexadecimal) that stays when lines move: rule, site, route of the subject, conditions."""
     conditions = sorted(sorted([name, sorted(values)] for name, values in one) for one in result.conditions)
-    whole = [result.rule, site.name, result.subject, list(result.route), conditions]
+    return _digest([result.rule, site.name, result.subject, list(result.route), conditions])
+
+
+def _digest(whole: list[Any]) -> str:
     return hashlib.sha256(json.dumps(whole, ensure_ascii=True, separators=(",", ":")).encode("ascii")).hexdigest()
+
+
+def _as_result(problem: Problem) -> Result:
+    """A problem of a description as a finding at its line."""
+    route = problem.route
+    subject = str(route[1] if len(route) > 1 else route[0]) if route else ""
+    text = f"{problem.message.rstrip('.')} ({problem.hint})" if problem.hint else problem.message
+    return Result(words.REFUSED, "fail", "error", subject, route, problem.span, text)
+
+
+def _qualified(result: Result) -> str:
+    return written(result.route) if result.route else result.subject
+
+
+def _numbers(clause: Clause) -> list[str]:
+    """The clauses of one reference: numbers parted by commas are several, anything else is one."""
+    parts = clause.clause.split(", ")
+    return parts if all(_NUMBER.fullmatch(part) for part in parts) else [clause.clause]
+
+
+def _taxonomy(document: str, numbers: list[str]) -> Tree:
+    return {
+        "name": document,
+        "shortDescription": {
+            "text": _sentence(f"Clauses of {document} that rules refer to, by number, never by their words")
+        },
+        "isComprehensive": False,
+        "language": "en-GB",
+        "taxa": [{"id": number} for number in numbers],
+    }
+
+
+def _replacement(edit: Edit) -> Tree:
+    replacement: Tree = {"deletedRegion": _region(edit.span)}
+    if edit.text:
+        replacement["insertedContent"] = {"text": edit.text}
+    return replacement
 
 
 def _descriptor(name: str, page: RulePage | None) -> Tree:
@@ -315,10 +654,10 @@ def _help_markdown(page: RulePage) -> str:
     return "\n\n".join(texts) or page.title or page.id
 
 
-def _sentences(result: Result) -> list[str]:
+def _sentences(result: Result, devices: words.Devices) -> list[str]:
     """What a person reads: the constant part first, then when, what follows, and what puts it right."""
     texts = [result.message]
-    told = words.alternatives(result.conditions) if result.conditions else []
+    told = words.alternatives(result.conditions, devices) if result.conditions else []
     if told == [words.condition(())]:
         texts.append("In every state")
     elif told:
@@ -339,7 +678,7 @@ def _message(*texts: str) -> Tree:
 
 def _sentence(text: str) -> str:
     text = text.strip()
-    return text if text.endswith(".") else f"{text}."
+    return text if text.endswith((".", "?", "!")) else f"{text}."
 
 
 def _flowing(text: str) -> str:
@@ -349,7 +688,11 @@ def _flowing(text: str) -> str:
 def _properties(result: Result) -> Tree:
     properties: Tree = {"conditions": structured(result.conditions)}
     if result.figures:
-        properties["figures"] = [{"name": name, "value": value} for name, value in result.figures]
+        properties["figures"] = _named(result.figures)
+    if result.by_state:
+        properties["figuresByState"] = [
+            {"conditions": structured(row.conditions), "figures": _named(row.figures)} for row in result.by_state
+        ]
     if result.so:
         properties["so"] = result.so
     if result.put_right:
@@ -359,6 +702,10 @@ def _properties(result: Result) -> Tree:
     if result.references:
         properties["references"] = list(result.references)
     return properties
+
+
+def _named(figures: tuple[tuple[str, str], ...]) -> list[Tree]:
+    return [{"name": name, "value": value} for name, value in figures]
 
 
 def structured(conditions: tuple[Condition, ...]) -> list[dict[str, list[str]]]:

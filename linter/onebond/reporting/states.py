@@ -28,7 +28,7 @@ def render(site: Site, *, width: int = 0) -> str:
         out += _row("supplies", [words.shortened(island.supplies, _NAMES_SHOWN) or "nothing"], width)
         out += _row("reference", list(island.references) or ["none"], width)
         if island.conditions:
-            out += _row("when", words.alternatives(island.conditions), width)
+            out += _row("when", words.alternatives(island.conditions, site.devices), width)
     for fault in sorted(site.faults):
         told = (
             f"{site.path}:1:1: error: internal error in rule {fault.rule} on subject {fault.subject}: {fault.message}"

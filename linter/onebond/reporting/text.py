@@ -1,13 +1,16 @@
 """The report as text for people and for editors that jump to ``file:line:column:``.
 
 Each finding is one line in the form of the GNU coding standards, then the line of the description with the place
-marked, then *when*, *so*, *put right*, *see*, then the other parties, each with its own place.
+marked, then *when*, *so*, *figures*, *put right*, *see*, what follows from it, then the other parties, each with its own
+place.  What could not be concluded stands below the findings: one line for each entry that is not written.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from onebond.reporting import neutralise, words
-from onebond.result import LEVELS, Fault, Problem, Report, Result, Site
+from onebond.result import Fault, Problem, Report, Result, Site
 from onebond.span import Span
 
 _INDENT = "    "
@@ -16,6 +19,9 @@ _GUTTER = 8  # "  123 | "
 _TAB = 4
 _WIDTH_WITHOUT_TERMINAL = 160  # a source line is cropped to this where nothing says how wide the output is
 _NARROWEST = 40
+_HEAD = 16  # columns of the head of a figure before it is wrapped
+_CELL = 26  # and of its value
+_ROWS_SHOWN = 4  # operating states that a table of figures shows, the worst first
 
 _CODES = {
     "error": "1;31",
@@ -45,7 +51,7 @@ def render(report: Report, *, colour: bool, width: int, evidence: bool = False) 
     """The whole report; ``width`` in columns (0: do not wrap), ``evidence`` adds what passed and did not apply."""
     pen = _Pen(colour, width)
     sites = words.ordered_sites(report)
-    blocks = ["\n".join(block) for site in sites for block in _site(site, pen, evidence)]
+    blocks = ["\n".join(block) for site in sites for block in _site(site, words.levels(report, site), pen, evidence)]
     if not sites:
         blocks.append(pen.paint("nothing checked", "nothing was inspected: no description was given"))
     elif len(sites) == 1:
@@ -93,7 +99,7 @@ class _Pen:
         ]
 
 
-def _site(site: Site, pen: _Pen, evidence: bool) -> list[list[str]]:
+def _site(site: Site, levels: Mapping[str, str], pen: _Pen, evidence: bool) -> list[list[str]]:
     found = words.findings(site)
     blocks = _problems(site, pen)
     blocks += [[_fault(site, fault, pen)] for fault in sorted(site.faults)]
@@ -101,38 +107,41 @@ def _site(site: Site, pen: _Pen, evidence: bool) -> list[list[str]]:
     waived = [_waived(site, result, pen) for result in found.waived]
     if waived:
         blocks.append(waived)
-    for kind, level in (("review", "review"), ("open", "not proven")):
-        lines = [
-            pen.head(site.path, r.span, level, _about(r.subject, r.message), r.rule)
-            for r in words.ordered(r for r in site.results if r.kind == kind)
-        ]
-        if kind == "open":
-            lines += [pen.head(site.path, Span(1, 1, 1, 1), level, text, "") for text in site.not_proven]
-        if lines:
-            blocks.append(lines)
+    blocks += [_listed(site, ("review",), pen)]
     if evidence:
-        lines = [
-            pen.head(site.path, r.span, r.kind, _about(r.subject, r.message), r.rule)
-            for r in words.ordered(r for r in site.results if r.kind in ("pass", "notApplicable"))
+        blocks += [_listed(site, ("open",), pen)]
+    else:
+        blocks += [
+            [
+                pen.head(site.path, gap.span, "not proven", f"{gap.what}: {words.verdicts(gap)}", "")
+                for gap in words.gaps(site, levels)
+            ]
         ]
-        if lines:
-            blocks.append(lines)
-    return blocks
+    limits = [pen.head(site.path, Span(1, 1, 1, 1), "not proven", text, "") for text in site.not_proven]
+    blocks[-1] = [*blocks[-1], *limits]
+    if evidence:
+        blocks += [_listed(site, ("pass", "notApplicable"), pen)]
+    return [block for block in blocks if block]
+
+
+def _listed(site: Site, kinds: Sequence[str], pen: _Pen) -> list[str]:
+    """Results of some kinds that are no findings, one line each."""
+    return [
+        pen.head(site.path, r.span, "not proven" if r.kind == "open" else r.kind, _about(r.subject, r.message), r.rule)
+        for r in words.ordered(r for r in site.results if r.kind in kinds)
+    ]
 
 
 def _problems(site: Site, pen: _Pen) -> list[list[str]]:
-    blocks = [
-        _problem(site, problem, pen)
-        for problem in sorted(site.problems, key=lambda p: (p.span.line, p.span.column, p.message))
-    ]
+    blocks = [_problem(site, problem, pen) for problem in words.ordered_problems(site)]
     if site.problems_left_out:
         text = f"{words.count(site.problems_left_out, 'more problem')} not shown: mend these first"
-        blocks.append([pen.head(site.path, Span(1, 1, 1, 1), "error", text, "description")])
+        blocks.append([pen.head(site.path, Span(1, 1, 1, 1), "error", text, words.REFUSED)])
     return blocks
 
 
 def _problem(site: Site, problem: Problem, pen: _Pen) -> list[str]:
-    lines = [pen.head(site.path, problem.span, "error", problem.message, "description")]
+    lines = [pen.head(site.path, problem.span, "error", problem.message, words.REFUSED)]
     lines += pen.frame(site, problem.span)
     if problem.hint:
         lines += pen.labelled("hint", problem.hint)
@@ -149,10 +158,10 @@ def _finding(site: Site, cause: words.Cause, pen: _Pen) -> list[str]:
     lines = [pen.head(site.path, result.span, result.level, result.message, result.rule)]
     lines += pen.frame(site, result.span)
     if result.conditions:
-        lines += _row(pen, "when", words.alternatives(result.conditions))
+        lines += _row(pen, "when", words.alternatives(result.conditions, site.devices))
     if result.so:
         lines += pen.labelled("so", result.so)
-    lines += _row(pen, "figures", [f"{name}: {value}" for name, value in result.figures])
+    lines += _figures(site, result, pen)
     if result.put_right:
         lines += pen.labelled("put right", result.put_right)
     if result.references:
@@ -166,6 +175,54 @@ def _finding(site: Site, cause: words.Cause, pen: _Pen) -> list[str]:
     for mention, span in result.mentions:
         lines.append(pen.head(site.path, span, "note", _about(mention.subject, mention.text), ""))
     return lines
+
+
+def _figures(site: Site, result: Result, pen: _Pen) -> list[str]:
+    """The figures of a finding: one line each, and where they differ from state to state a small table, the worst first."""
+    if not result.by_state:
+        return _row(pen, "figures", [f"{name}: {value}" for name, value in result.figures])
+    rows = [(dict(row.figures), row.conditions) for row in result.by_state]
+    names = list(dict.fromkeys(name for figures, _ in rows for name in figures))
+    same = [name for name in names if len({figures.get(name) for figures, _ in rows}) == 1]
+    lines = _row(pen, "figures", [f"{name}: {rows[0][0][name]}" for name in same])
+    differing = [name for name in names if name not in same]
+    heads, cells = list(differing), [[figures.get(name, "-") for name in differing] for figures, _ in rows]
+    if len({conditions for _, conditions in rows}) > 1:  # else `when` has told it
+        heads.append("when")
+        for row, (_, conditions) in zip(cells, rows, strict=True):
+            more = f", or in {words.count(len(conditions) - 1, 'other way')}" if len(conditions) > 1 else ""
+            row.append(words.condition(conditions[0], site.devices) + more)
+    indent = " " * (len(_INDENT) + _LABEL)
+    room = pen.width - len(indent) if pen.width else 0
+    told = _laid_out(heads, cells[:_ROWS_SHOWN], room)
+    if len(cells) > _ROWS_SHOWN:
+        told.append(f"and {len(cells) - _ROWS_SHOWN} more")
+    label = "" if lines else "figures"
+    lines.append(f"{_INDENT}{pen.paint('label', label.ljust(_LABEL))}{told[0]}")
+    return [*lines, *(indent + line for line in told[1:])]
+
+
+def _laid_out(heads: list[str], rows: list[list[str]], room: int) -> list[str]:
+    """A table within ``room`` columns (0: as many as it takes); whatever is too wide for its column is wrapped in it."""
+    shown = [[neutralise.for_terminal(cell) for cell in row] for row in rows]
+    cells = [[wrapped(neutralise.for_terminal(head), _HEAD) for head in heads]]
+    cells += [[wrapped(cell, _CELL if room else 0) for cell in row] for row in shown]
+    widths = [max(neutralise.width(line) for row in cells for line in row[column]) for column in range(len(heads) - 1)]
+    rest = max(room - sum(widths) - 2 * len(widths), _CELL) if room else 0
+    for row, source in zip(cells[1:], shown, strict=True):
+        row[-1] = wrapped(source[-1], rest)
+    out = []
+    for at, row in enumerate(cells):
+        height = max(len(cell) for cell in row)
+        for line in range(height):
+            # heads stand on the first row, cells hang from it
+            skip = [height - len(cell) if at == 0 else 0 for cell in row]
+            parts = [
+                cell[line - lead] if 0 <= line - lead < len(cell) else "" for cell, lead in zip(row, skip, strict=True)
+            ]
+            padded = [part + " " * (width - neutralise.width(part)) for part, width in zip(parts, widths, strict=False)]
+            out.append("  ".join([*padded, parts[-1]]).rstrip())
+    return out
 
 
 def _waived(site: Site, result: Result, pen: _Pen) -> str:
@@ -233,7 +290,7 @@ def _table(sites: list[Site], pen: _Pen) -> list[str]:
         (neutralise.for_terminal(site.path), total.verdict, _cells(total))
         for site, total in zip(sites, totals, strict=True)
     ]
-    everything = _sum(sites, totals)
+    everything = words.total(totals, sites)
     last = (words.count(len(sites), "site"), "", _cells(everything))
     path_room = max(neutralise.width(path) for path, _, _ in [*rows, last])
     verdict_room = max(len(verdict) for _, verdict, _ in rows)
@@ -275,22 +332,6 @@ def _cells(total: words.Tally) -> tuple[str, ...]:
     if total.problems and not total.rules:  # a refused file has no count of anything
         return ("-",) * len(_COLUMNS)
     return tuple(str(n) for n in (errors, warnings, notes + rest, total.waived, total.not_proven, total.cases))
-
-
-def _sum(sites: list[Site], totals: list[words.Tally]) -> words.Tally:
-    return words.Tally(
-        tuple(sum(total.levels[index] for total in totals) for index in range(len(LEVELS))),
-        sum(total.consequences for total in totals),
-        sum(total.waived for total in totals),
-        sum(total.not_proven for total in totals),
-        sum(total.review for total in totals),
-        len({rule for site in sites for rule in words.rules_judged(site)}),
-        sum(total.subjects for total in totals),
-        sum(total.cases for total in totals),
-        sum(total.problems for total in totals),
-        sum(total.faults for total in totals),
-        "",
-    )
 
 
 def marked_line(source: str, span: Span, room: int) -> tuple[str, int, int]:

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from onebond.result import LEVELS, Condition, Report, Result, Site
+from onebond.result import LEVELS, Condition, Problem, Report, Result, Site
+from onebond.span import Span
 
 ALTERNATIVES_SHOWN = 3
 """Alternative conditions that a message for people lists before it says how many more there are."""
+
+REFUSED = "description-refused"
+"""The rule under which what keeps a description from being read is reported."""
+
+RULES_SHOWN = 3
+"""Rules that the line of a gap names before it says how many more there are."""
 
 # Values that read well after the name alone; every other value is a position of a changeover.
 _PLAIN_VALUES = frozenset(
@@ -17,6 +24,9 @@ _PLAIN_VALUES = frozenset(
         *("off", "inverting", "passing", "open", "closed", "mated", "unmated"),
     )
 )
+
+Devices = tuple[tuple[str, str], ...]
+"""Devices that have no id: their variable, and their kind (``Site.devices``)."""
 
 Key = tuple[str, str]
 """What identifies a result within a site: rule and subject."""
@@ -50,6 +60,15 @@ class Findings(NamedTuple):
 
     causes: tuple[Cause, ...]
     waived: tuple[Result, ...]
+
+
+class Gap(NamedTuple):
+    """What is not written, or why nothing can be concluded, and the verdicts that this leaves open."""
+
+    what: str
+    span: Span
+    results: tuple[Result, ...]
+    level: str  # the gravest level of their rules under the rulebook of the site
 
 
 def ordered_sites(report: Report) -> list[Site]:
@@ -98,6 +117,48 @@ def findings(site: Site) -> Findings:
     return Findings(tuple(causes), tuple(r for r in failed if r.waiver is not None))
 
 
+def ordered_problems(site: Site) -> list[Problem]:
+    """What keeps a description from being read, by line and column."""
+    return sorted(site.problems, key=lambda problem: (problem.span, problem.message, problem.hint))
+
+
+def levels(report: Report, site: Site) -> dict[str, str]:
+    """The level of each rule under the rulebook of a site, ``off`` where the rulebook does not have it."""
+    return {page.id: dict(page.levels).get(site.rulebook, page.level) for page in report.rules}
+
+
+def gaps(site: Site, known: Mapping[str, str]) -> list[Gap]:
+    """The open results by what they lack, those of the gravest rules first; ``known`` is the level of each rule.
+
+    A rule of which nothing is known counts as one of level error, as it does for the exit status.
+    """
+    alike: dict[str, list[tuple[Span, Result]]] = {}
+    for result in ordered(r for r in site.results if r.kind == "open"):
+        place = result.mentions[0][1] if result.lacking and result.mentions else result.span
+        alike.setdefault(result.lacking or result.message, []).append((place, result))
+    found = []
+    for what, opened in alike.items():
+        gravest = min((_grade(known.get(result.rule, "error")) for _, result in opened), default=len(LEVELS))
+        level = LEVELS[gravest] if gravest < len(LEVELS) else "none"
+        found.append(Gap(what, min(span for span, _ in opened), tuple(result for _, result in opened), level))
+    return sorted(found, key=lambda gap: (_grade(gap.level), gap.span, gap.what))
+
+
+def _grade(level: str) -> int:
+    names: tuple[str, ...] = LEVELS
+    return names.index(level) if level in names else len(names)
+
+
+def verdicts(gap: Gap) -> str:
+    """How many verdicts a gap leaves open, and of which rules; their level where it is not error."""
+    rules = tuple(dict.fromkeys(result.rule for result in gap.results))
+    told = f"{count(len(gap.results), 'verdict')} of {shortened(rules, RULES_SHOWN)}"
+    subjects = {result.subject for result in gap.results}
+    if len(subjects) == 1:
+        told += f" on {min(subjects)}"
+    return told if gap.level == "error" else f"{told} ({gap.level})"
+
+
 def tally(site: Site) -> Tally:
     """Count what the rules concluded on one site."""
     found = findings(site)
@@ -133,29 +194,50 @@ def tally(site: Site) -> Tally:
     )
 
 
+def total(totals: Sequence[Tally], sites: Iterable[Site]) -> Tally:
+    """What several sites came to together; a rule counts once however many sites it judged."""
+    return Tally(
+        tuple(sum(one.levels[index] for one in totals) for index in range(len(LEVELS))),
+        sum(one.consequences for one in totals),
+        sum(one.waived for one in totals),
+        sum(one.not_proven for one in totals),
+        sum(one.review for one in totals),
+        len({rule for site in sites for rule in rules_judged(site)}),
+        sum(one.subjects for one in totals),
+        sum(one.cases for one in totals),
+        sum(one.problems for one in totals),
+        sum(one.faults for one in totals),
+        "",
+    )
+
+
 def rules_judged(site: Site) -> set[str]:
     """The rules that came to a verdict on this site, an open one included."""
     return {result.rule for result in site.results if result.kind != "notApplicable"}
 
 
-def condition(alternative: Condition) -> str:
+def condition(alternative: Condition, devices: Devices = ()) -> str:
     """One alternative in words: ``shore absent; hybrid inverting; ts on island``."""
     if not alternative:
         return "in every state"
-    return "; ".join([f"{_name(name)} {_values(values)}" for name, values in alternative])
+    kinds = dict(devices)
+    return "; ".join([f"{_name(name, kinds)} {_values(values)}" for name, values in alternative])
 
 
-def _name(name: str) -> str:
-    """A variable as people speak of it; a device without an id is known by its place in a connection."""
+def _name(name: str, kinds: dict[str, str]) -> str:
+    """A variable as people speak of it; a device without an id is known by its kind and its place in a connection."""
     connection, _, position = name.partition("/")
-    return f"device {position} of {connection}" if position else name
+    if not position:
+        return name
+    place = f"device {position} of {connection}"
+    return f"the {kinds[name]}, {place}," if name in kinds else place
 
 
-def alternatives(conditions: tuple[Condition, ...]) -> list[str]:
+def alternatives(conditions: tuple[Condition, ...], devices: Devices = ()) -> list[str]:
     """The alternatives in words, one text each; past the number shown a last one says how many more there are."""
     if not all(conditions):  # one of them holds in every state: the others add nothing
         return [condition(())]
-    shown = [condition(alternative) for alternative in conditions[:ALTERNATIVES_SHOWN]]
+    shown = [condition(alternative, devices) for alternative in conditions[:ALTERNATIVES_SHOWN]]
     left = len(conditions) - len(shown)
     return [*shown, f"and {left} more"] if left else shown
 

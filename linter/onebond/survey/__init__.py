@@ -9,6 +9,7 @@ import os
 from collections.abc import Iterable
 
 from onebond import engine, reading
+from onebond.model import Installation
 from onebond.result import LEVELS, Fault, Problem, Result, Site
 from onebond.rule import Rule
 from onebond.span import Span
@@ -26,11 +27,14 @@ def inspect_file(
     today: str,
     islands: bool = False,
     digest: bool = True,
+    figures: bool = False,
+    drawing: bool = False,
 ) -> Site:
     """The report of one description; never raises for what stands in the file.
 
     ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
-    judged; ``islands`` asks for the list of live islands, ``digest`` for the hash of the file.
+    judged; ``islands`` asks for the list of live islands, ``figures`` for all computed figures, ``drawing`` for what a diagram shows
+    and the curves of the devices, ``digest`` for the hash of the file.
     An error of ours becomes a :class:`Fault`, unless ``ONEBOND_DEBUG`` is set: then it is raised.
     """
     try:
@@ -38,7 +42,18 @@ def inspect_file(
         if document is None or installation is None or problems or left_out:
             lines, sha256 = (document.lines, document.sha256 if digest else "") if document else ((), "")
             return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out)
-        return engine.inspect(installation, document, rules, rulebook, today, islands=islands, digest=digest)
+        site = engine.inspect(
+            installation,
+            document,
+            rules,
+            rulebook,
+            today,
+            islands=islands,
+            digest=digest,
+            figures=figures,
+            drawing=drawing,
+        )
+        return site._replace(devices=_unnamed(installation))
     except Exception as error:
         if os.environ.get("ONEBOND_DEBUG"):
             raise
@@ -46,10 +61,27 @@ def inspect_file(
         return Site(path, (), "", "", "", "", faults=(fault,))
 
 
+def _unnamed(installation: Installation) -> tuple[tuple[str, str], ...]:
+    """The variables of devices that have no id, each with the kind of the device."""
+    links = (*installation.connections, *(circuit.connection for circuit in installation.circuits))
+    return tuple(
+        (f"{link.id}/{device.position + 1}", device.kind)
+        for link in links
+        for device in link.devices
+        if device.id is None
+    )
+
+
 def unlisted(folder: str, why: str) -> Site:
     """The report of a folder that cannot be listed: refused, for there may be descriptions in it."""
     problem = Problem(Span(1, 1, 1, 1), f"this folder cannot be listed: {why}", "allow it to be read, or leave it out")
     return Site(folder, (), "", "", "", "", (problem,))
+
+
+def common_rulebook(sites: Iterable[Site]) -> str | None:
+    """The rulebook that all sites were judged by; None where there are several or none."""
+    books = {site.rulebook for site in sites if site.rulebook}
+    return books.pop() if len(books) == 1 else None
 
 
 def status(sites: Iterable[Site], rules: tuple[Rule, ...], *, fail_on: str = "error", strict: bool = False) -> int:
