@@ -75,7 +75,9 @@ def check(path: Path) -> None:
     site = inspected(path)
     assert not site.faults
     assert not site.not_proven
-    assert [result.rule for result in site.results if result.kind == "open"] == []
+    # nobody can write the impedance of a pipe: what it carries of a neutral current stays open
+    opened = [result for result in site.results if result.kind == "open"]
+    assert [result.rule for result in opened if "pipe is not known" not in result.lacking] == []
     want, levels = expected(path)
     found = findings(site)
     seen = Counter(key for key, _ in found)

@@ -24,7 +24,7 @@ from onebond.loading import load_rules
 from onebond.model import Device
 from onebond.reporting import diagram, page
 from onebond.reporting.page import plots
-from onebond.result import ClearingCurve, Report, Site
+from onebond.result import ClearingCurve, Figures, Report, Site
 
 SITES = ROOT / "fixtures" / "sites"
 RULES = load_rules()
@@ -479,7 +479,7 @@ B16 = ((0.01, None, None), (16.0, 3600.0, None), (40.8, 0.1, 60.0), (80.0, 0.0, 
 
 def _drawn(*currents: tuple[float, str], limit_s: float | None = 0.4) -> plots.Plot:
     curve = ClearingCurve("lamps", "set", ("mcb B16 in lamps",), B16, limit_s, currents)
-    figures = engine.Figures((), (), (), (), (), (), 1.0, "gG", True, (), False, (), (), (), (), (curve,))
+    figures = Figures((), (), (), (), (), (), 1.0, "gG", True, (), False, (), (), (), (), (curve,))
     (plot,), left_out = plots.bands(figures, {"set": "circle"})
     assert left_out == 0
     return plot

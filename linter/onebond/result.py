@@ -220,6 +220,18 @@ class FailureFigure(NamedTuple):
     why: str
 
 
+class LossFigure(NamedTuple):
+    """A protective conductor, a link or an electrode broken: the frames that nothing ties to earth any more."""
+
+    connection: str  # its id
+    core: str  # PE | link | electrode
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]
+    frames: tuple[str, ...]
+    floats: bool  # the neutral of the island is then tied to earth nowhere
+    leaking_a: float | None  # what the PE carries in normal service, and a person would
+
+
 class ClearingCurve(NamedTuple):
     """When the devices on the way from a source to a place open: at the fault currents there, and at all others.
 
@@ -255,6 +267,7 @@ class Figures(NamedTuple):
     resistive: tuple[str, ...]  # loads without a power factor
     ids: tuple[str, ...]  # everything that figures may be asked for
     curves: tuple[ClearingCurve, ...] = ()  # only where a drawing is asked for too
+    losses: tuple[LossFigure, ...] = ()
 
 
 class Site(NamedTuple):

@@ -20,7 +20,7 @@ from onebond.circuit.components.capacitance import admittance
 from onebond.circuit.impedances import Missing
 from onebond.circuit.parts import Branch, Circuit
 from onebond.model import LINES, Connection
-from onebond.network import Network, Tie, frame_of
+from onebond.network import Feed, Network, Tie, frame_of
 from onebond.states import State, holds, reach
 
 Faulted = tuple[int, int]
@@ -56,6 +56,9 @@ class Options(NamedTuple):
     stray_f_per_m: float = 0.0
     frequency_hz: float = 50.0
     without: frozenset[str] = frozenset()  # electrodes that are left out
+    metal: bool = (
+        False  # metal that is no part of the installation shares the current of a neutral; a fault does not count on it
+    )
     bridge: tuple[str, int] | None = None  # a source whose star point is joined to a PE node, as a first fault would
 
 
@@ -147,8 +150,8 @@ class _Begun(NamedTuple):
     used: frozenset[int]
 
 
-Begun = dict[tuple[bool, tuple[int, ...]], _Begun]
-"""What was begun before, for the circuits of one island: smallest or not, and the sources."""
+Begun = dict[tuple[bool, bool, tuple[int, ...]], _Begun]
+"""What was begun before, for the circuits of one island: smallest or not, with metal or not, and the sources."""
 
 
 class _Builder:
@@ -237,10 +240,12 @@ class _Builder:
             self.branch(start, edge.b, self.link_ohm(link, edge.core), edge.element, edge.core)
         # metal that is no part of the installation: left out where conductors join the same places anyway
         joined = _Draft(len(self.draft.above))
-        for a, b, *_ in self.branches:
-            joined.join(a, b)
+        for conductor in self.conductors:
+            if conductor.core == "PE" or not self.options.metal:
+                joined.join(conductor.a, conductor.b)
         for contact in self.contacts:
-            joined.join(contact.a, contact.b)
+            if contact.core == "PE" or not self.options.metal:
+                joined.join(contact.a, contact.b)
         for edge in loose:
             if joined.join(edge.a, edge.b):
                 route = next(metal.route for metal in self.site.extraneous if metal.id == edge.element)
@@ -274,8 +279,12 @@ class _Builder:
         network = self.network
         energised = {network.feeds[i].id for i in self.feeds}
         stars = {tie.id: tie for tie in network.ties if tie.kind == "star"}
+
         # the star point of what feeds the island is the one to be at earth
-        for feed in sorted(network.feeds, key=lambda feed: feed.id not in energised):
+        def far(feed: Feed) -> tuple[bool, bool]:
+            return feed.id not in energised, not any(self.live >> node & 1 for node in feed.neutrals)
+
+        for feed in sorted(network.feeds, key=far):
             if feed.kind == "utility":
                 self.supplier(feed.id, feed.lines, feed.neutrals[0], stars.get(feed.id), feed.id in energised)
             elif feed.id in energised and feed.forming:
@@ -409,9 +418,17 @@ class _Builder:
                 if pe >= 0:
                     self.across(node, pe, half, link.id, "stray")
 
-    def line_of(self, identifier: str) -> int:
+    def lines_of(self, identifier: str) -> tuple[int, ...]:
+        """The live nodes of the lines that a circuit brings to its end; another cable may land there with more of them."""
+        link = self.links[identifier]
+        lands = dict(link.lands_on)
+        own = {lands.get(core, core) for core in link.cores}
         lines = next((lines for name, lines in self.network.circuits if name == identifier), ())
-        return next((node for node in lines if self.live >> node & 1), -1)
+        return tuple(node for node in lines if self.live >> node & 1 and self.network.nodes[node][2] in own)
+
+    def line_of(self, identifier: str) -> int:
+        """The first of those lines, -1 where none is live."""
+        return next(iter(self.lines_of(identifier)), -1)
 
     def volts_at(self, node: int) -> float:
         """Nominal voltage to neutral of what feeds the island."""
@@ -424,8 +441,7 @@ class _Builder:
 
     def loads(self) -> None:
         for circuit in self.site.circuits:
-            lines = next((lines for name, lines in self.network.circuits if name == circuit.id), ())
-            lines = tuple(node for node in lines if self.live >> node & 1)
+            lines = self.lines_of(circuit.id)
             if not lines:
                 continue
             try:
@@ -464,7 +480,7 @@ class _Builder:
 
     def begin(self, begun: Begun) -> None:
         """Conductors, sources and links, which the circuits of one island have in common."""
-        key = (self.options.smallest, self.feeds)
+        key = (self.options.smallest, self.options.metal, self.feeds)
         if key not in begun:
             self.wires()
             self.supplies()

@@ -357,7 +357,7 @@ class Facts:
             if key not in by_wiring:
                 nodes += island.live.bit_count() + len(self.network.earth)
                 by_wiring[key] = (
-                    Currents(island, self._points, self._beside(island), self._met(island), known)
+                    Currents(island, self._points, self._beside(island), self._mets(island), known)
                     if nodes <= NODES
                     else None
                 )
@@ -378,17 +378,29 @@ class Facts:
         joined = {island.earth[reference.pe] for reference in island.references}
         return frozenset(name for name, pe in self.network.electrodes if island.earth[pe] in joined)
 
-    def _met(self, island: Island) -> int:
-        """The main earthing terminal: a bar for PE alone, else the place of an electrode, else the place of the reference."""
-        parts = {island.earth[reference.pe] for reference in island.references}
-        for board in self.installation.boards:
-            pe = self.network.find(frame_of(self.installation, board.id), "", "PE")
-            if set(board.bars) == {"PE"} and pe >= 0 and island.earth[pe] in parts:
-                return pe
-        for _, pe in self.network.electrodes:
-            if island.earth[pe] in parts:
-                return pe
-        return next((reference.pe for reference in island.references), -1)
+    def _mets(self, island: Island) -> dict[int, int]:
+        """The main earthing terminal of each metallic earth part: a bar for PE alone, else the place of an electrode.
+
+        Where PE leads to a reference, the one there is that of the whole island; without a bar and an electrode it is the place of
+        the reference.  The supplier's own electrode is no terminal of the installation.
+        """
+        if not island.references:
+            return {}
+        own = [r.pe for r in island.references if self.network.nodes[r.pe][2] == "PE"]
+        parts = {island.earth[pe] for pe in own}
+        frames = (
+            self.network.find(frame_of(self.installation, b.id), "", "PE")
+            for b in self.installation.boards
+            if set(b.bars) == {"PE"}
+        )
+        candidates = [*(pe for pe in frames if pe >= 0), *(pe for _, pe in self.network.electrodes)]
+        if own:
+            met = next((pe for pe in candidates if island.earth[pe] in parts), own[0])
+            return dict.fromkeys(island.earth, met)
+        found: dict[int, int] = {}
+        for pe in candidates:
+            found.setdefault(island.earth[pe], pe)
+        return found
 
     @cached_property
     def _earthed_by(self) -> dict[Island, dict[str, str]]:

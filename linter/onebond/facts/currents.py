@@ -93,13 +93,13 @@ class Currents:
     """The circuit of the islands that are wired as this one, and what was asked of it."""
 
     def __init__(
-        self, island: Island, points: tuple[Point, ...], without: frozenset[str], met: int, known: Known
+        self, island: Island, points: tuple[Point, ...], without: frozenset[str], mets: dict[int, int], known: Known
     ) -> None:
         self.island = island
         self.network = island.network
         self.points = tuple(one for point in points if (one := self.energised(point)))
         self.without = without
-        self.met = met
+        self._mets = mets
         self._known = known
         self._begun: Begun = {}
         self.links: dict[str, Connection] = {
@@ -175,21 +175,35 @@ class Currents:
     @cached_property
     def loops(self) -> dict[Pair, Loop | Missing | None]:
         """For each (line node, PE node) of the points what a fault there meets; None where nothing leads back."""
-        return self.loops_in(self.faulted)
+        found = self.loops_in(self.faulted)
+        isolated = self.island.it or not self.island.references
+        for point in self.points:
+            # a source gives nothing to what comes in from outside to a fault at its own terminals
+            own = self.own_feed(point) - self.beside
+            if own:
+                model = self.model(Options(without=self.without, capacitances=isolated), self.beside | own)
+                found |= self.loops_in(model, (point,))
+        return found
 
     @cached_property
     def second_loops(self) -> dict[Pair, Loop | Missing | None]:
         """The same after a first fault at the star point of an IT source."""
         return self.loops_in(self.bridged) if self.bridged else {}
 
-    def asked(self) -> list[Pair]:
+    def own_feed(self, point: Point) -> frozenset[str]:
+        """The source at whose own terminals a point is, if it energises the island."""
+        if point.sort != "source" or point.terminal == "in":
+            return frozenset()
+        return frozenset(feed.id for feed in self.island.feeds if any(s.id == point.place for s in feed.sources))
+
+    def asked(self, points: tuple[Point, ...]) -> list[Pair]:
         """Every energised line node of a point with the PE of its frame."""
         live = self.island.energised_lines
-        return [(node, point.pe) for point in self.points for node in point.lines if live >> node & 1]
+        return [(node, point.pe) for point in points for node in point.lines if live >> node & 1]
 
-    def loops_in(self, model: Model) -> dict[Pair, Loop | Missing | None]:
+    def loops_in(self, model: Model, points: tuple[Point, ...] | None = None) -> dict[Pair, Loop | Missing | None]:
         """What faults meet in a circuit."""
-        wanted = self.asked()
+        wanted = self.asked(self.points if points is None else points)
         first = self.solved(model, model.circuit, wanted)
         if not model.unknown:
             return dict(first)
@@ -230,7 +244,9 @@ class Currents:
             pair = (node[line], node[pe])
             earth, met = self.seen(model, pe)
             to_earth = None if part[pe] != -1 else 0j
-            to_met = None if self.met < 0 or part[self.met] != part[pe] else 0j
+            terminal = self.met_of(pe)
+            known = terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe]
+            to_met = 0j if known else None
             if pair[0] == pair[1]:
                 found[line, pe] = Loop(0j, rise, to_earth, to_met)
                 continue
@@ -247,9 +263,14 @@ class Currents:
         node, part = model.node, model.part
         earth = (node[pe], 0) if part[pe] == -1 and node[pe] != 0 else None
         met = None
-        if self.met >= 0 and node[self.met] >= 0 and part[self.met] == part[pe] and node[self.met] != node[pe]:
-            met = (node[pe], node[self.met])
+        terminal = self.met_of(pe)
+        if terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe] and node[terminal] != node[pe]:
+            met = (node[pe], node[terminal])
         return earth, met
+
+    def met_of(self, pe: int) -> int:
+        """The main earthing terminal that a frame belongs to; -1: there is none."""
+        return self._mets.get(self.island.earth[pe], -1)
 
     def lacking(self, model: Model, line: int, pe: int) -> Missing:
         """The entry that a result at a point rests on: the one nearest to it on the way to the source, else on the way back."""

@@ -52,7 +52,9 @@ class FaultWorker:
                     (fed.source, tuple((p.device.route, _digits(p.current_a)) for p in fed.passed)) for fed in one.feds
                 )
                 second = _digits(one.second[0]) if one.second else None
-                seen.setdefault((devices, _digits(one.smallest_a), second, one.missing, one.guards), one)
+                seen.setdefault(
+                    (devices, _digits(one.smallest_a), _digits(one.touch or 0.0), second, one.missing, one.guards), one
+                )
             found.extend(seen.values())
         return found
 
@@ -112,6 +114,7 @@ class FaultWorker:
             second,
             self.guards(ways),
             frozenset(network.edges[step.edge].element for way in ways for step in way.steps),
+            largest,
         )
 
     def guards(self, ways: list[Way]) -> tuple[tuple[Device, str], ...]:
@@ -189,7 +192,7 @@ class FaultWorker:
         given = [self.capability(way) for way in ways]
         limits = [one.limit_a if isinstance(one, Capability) else ENDLESS for one in given]
         stiff = ENDLESS in limits
-        total = min(free, sum(limits))
+        total = free if stiff else self.together_a(ways, limits, flow, free)
         guards = self.guards(ways)
         passing = [{(device.route, name) for device, name, _ in self.currents.devices_on(way)} for way in ways]
         feds = []
@@ -223,6 +226,18 @@ class FaultWorker:
             feds.append(Fed(way.feed.id, tuple(passed), way.single, given[number], limited))
         most = free if stiff else min(free, sum(limits) + self.following_a(ways))
         return tuple(feds), total, most
+
+    def together_a(self, ways: list[Way], limits: list[float], flow: Flow | None, free: float) -> float:
+        """The least that sources which all limit their current give together, in A.
+
+        One that would give more than its limit gives its limit, and the others then no less than before.
+        """
+        shares = [flow.edge(way.steps[-1].edge) if flow is not None and way.steps else None for way in ways]
+        known = [abs(share) for share in shares if share is not None]
+        if len(known) < len(ways) or not sum(known):
+            return min(free, max(limits))
+        held = sum(min(share, limit) for share, limit in zip(known, limits, strict=True))
+        return free * held / sum(known) if free < ENDLESS else held
 
     @staticmethod
     def served(passing: list[set[tuple[Route, str]]], device: Device, name: str) -> list[int]:

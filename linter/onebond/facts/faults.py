@@ -80,6 +80,7 @@ class EarthFault:
         second: tuple[float, tuple[Fed, ...]] | None = None,
         guards: tuple[tuple[Device, str], ...] = (),
         through: frozenset[str] = frozenset(),
+        largest_a: float = 0.0,
     ) -> None:
         self.point = point
         self.id = point.place
@@ -90,6 +91,7 @@ class EarthFault:
         self.loop = loop
         self.feds = feds
         self.smallest_a = current_a
+        self.largest_a = largest_a  # with all that sources which follow others may add: touch voltages are at this one
         self.missing = lacking
         self.touch = touch_v
         self.touch_met = touch_met_v

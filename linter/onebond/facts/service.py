@@ -40,7 +40,7 @@ class InService:
         """The circuit with its capacitances; with its loads and its electrodes, if they were asked for."""
         electrodes = self.currents.network.installation.electrodes
         rods = frozenset(() if self._soil else (electrode.id for electrode in electrodes))
-        return self.currents.model(Options(loads=self._loads, capacitances=True, without=rods))
+        return self.currents.model(Options(loads=self._loads, capacitances=True, metal=True, without=rods))
 
     @cached_property
     def studies(self) -> tuple[Study, ...]:

@@ -17,6 +17,7 @@ from onebond.result import (
     FaultFigure,
     Figures,
     FloatingFigure,
+    LossFigure,
     RcdFigure,
     Site,
     SupplyFigure,
@@ -31,10 +32,13 @@ CSV_COLUMNS = (
 
 _PAGE = 120
 _NAMES_SHOWN = 6
+_FRAMES_SHOWN = 3
 _TOO_MANY = "is one reference too many"
 
-_Row = FaultFigure | SupplyFigure | ConductorFigure | RcdFigure | FloatingFigure | FailureFigure
-_AnyRow = TypeVar("_AnyRow", FaultFigure, SupplyFigure, ConductorFigure, RcdFigure, FloatingFigure, FailureFigure)
+_Row = FaultFigure | SupplyFigure | ConductorFigure | RcdFigure | FloatingFigure | FailureFigure | LossFigure
+_AnyRow = TypeVar(
+    "_AnyRow", FaultFigure, SupplyFigure, ConductorFigure, RcdFigure, FloatingFigure, FailureFigure, LossFigure
+)
 _Table = list[list[str]]
 
 
@@ -53,6 +57,7 @@ def narrowed(figures: Figures, places: Sequence[str], sections: Sequence[str]) -
         rcds=kept("service", figures.rcds),
         floating=kept("floating", figures.floating),
         failures=kept("failures", figures.failures),
+        losses=kept("failures", figures.losses),
     )
 
 
@@ -111,6 +116,7 @@ def _rows(figures: Figures) -> Iterable[_Row]:
     yield from figures.rcds
     yield from figures.floating
     yield from figures.failures
+    yield from figures.losses
 
 
 def numbered(site: Site, figures: Figures) -> dict[tuple[Condition, ...], int]:
@@ -235,6 +241,18 @@ def sections(
                 *(number(row.frame_v, 1), row.frame if row.frame_v else "-", _remarks(row)),
             ]
             for row in ordered(figures.failures)
+        ],
+    )
+    yield (
+        "single failures: a protective conductor, a link or an electrode broken",
+        ("part", ">when", "fed by", "what", "without earth", ">carries|mA"),
+        [
+            [
+                *(row.connection, *when(row), row.core),
+                "the neutral" if row.floats else words.shortened(row.frames, _FRAMES_SHOWN),
+                number(None if row.leaking_a is None else row.leaking_a * 1000, 3),
+            ]
+            for row in ordered(figures.losses)
         ],
     )
 
@@ -481,6 +499,17 @@ def build(site: Site) -> dict[str, Any]:
                     "why": row.why,
                 }
                 for row in figures.failures
+            ],
+            "losses": [
+                {
+                    "part": row.connection,
+                    **_common(row),
+                    "what": row.core,
+                    "frames": list(row.frames),
+                    "neutral-floats": row.floats,
+                    "carries-a": row.leaking_a,
+                }
+                for row in figures.losses
             ],
             "assumed": {
                 "voltage-factor": figures.voltage_factor,
