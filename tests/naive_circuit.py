@@ -18,12 +18,17 @@ from __future__ import annotations
 import cmath
 import itertools
 import math
+import os
 import random
 import re
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 import networkx as nx
+
+# a thousand small matrices: threads only wait for each other
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 import numpy as np
 
 import naive

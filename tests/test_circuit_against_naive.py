@@ -20,8 +20,6 @@ from collections.abc import Callable, Iterable
 from itertools import islice
 from typing import Any
 
-import numpy as np
-
 import generate
 import generate_numbers
 import naive
@@ -318,7 +316,7 @@ class Comparison:
             return
         cores = [b.name for b in case.full[0].branches if b.name[0] == "core" and b.name[2] == "PE"]
         every = [[abs(s.i(s.open, name)) for name in cores] for s in case.full]
-        rests = not np.allclose(every[0], every[-1], rtol=STEADY, atol=0)
+        rests = any(abs(a - b) > STEADY * a for a, b in zip(every[0], every[-1], strict=True))
         where = f"{current.id} in {case.state} fed by {case.sources}"
         self.judge("in PE", where, lambda: current.current_a, [max(amperes) for amperes in every], 1e-8, rests)
 

@@ -349,10 +349,10 @@ def _merge(
         concerned = [subject for subject, _ in verdicts.reviews]
     elif verdicts.exceptions and not verdicts.passing:
         kind = "notApplicable"
-        message = verdicts.exceptions[0][1].reason
+        message = _reasons(verdicts)
         concerned = [subject for subject, _ in verdicts.exceptions]
     elif verdicts.exceptions:
-        message = f"as it should be; exception applied: {verdicts.exceptions[0][1].reason}"
+        message = f"as it should be; exception applied in some cases: {_reasons(verdicts)}"
     states = [subject.island.state for subject in concerned if subject.island is not None]
     conditions: tuple[Condition, ...] = ()
     if states and len(states) == len(concerned) and kind in ("fail", "review", "open"):
@@ -388,6 +388,11 @@ def _merge(
 
 
 _LEVELS = ("error", "warning", "note", "none")
+
+
+def _reasons(verdicts: _Verdicts) -> str:
+    """Why a rule does not apply, of each case once."""
+    return "; or ".join(dict.fromkeys(found.reason for _, found in verdicts.exceptions))
 
 
 def _by_state(network: Network, found: Sequence[tuple[Any, Finding]]) -> tuple[StateFigures, ...]:

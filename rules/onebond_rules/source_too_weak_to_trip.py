@@ -69,7 +69,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
         )
     source = sure[0].limited_by
     fed = next(one for one in fault.met_by if one.source == source)
-    limit_a = fault.second[0] if fault.island.it and fault.second else fault.smallest_a
+    limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
     nearest = fed.passed[0] if fed.passed else None
     mentions = [Mention(one.id, one.route, "it limits its current") for one in fault.sources if one.id == source]
     figures = [("at", fault.point.written), ("limit of the source", f"{limit_a:.3g} A"), ("within", f"{limit:g} s")]

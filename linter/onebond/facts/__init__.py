@@ -353,7 +353,8 @@ class Facts:
         nodes = 0
         known: Known = {}
         for island in self.islands:
-            key = (island.shape, island.earth, tuple(tie.id for tie in island.ties))
+            protective = tuple(not edge.needs or holds(edge.needs, island.state) for edge in self.network.earth)
+            key = (island.shape, protective, tuple(tie.id for tie in island.ties))
             if key not in by_wiring:
                 nodes += island.live.bit_count() + len(self.network.earth)
                 by_wiring[key] = (

@@ -68,6 +68,15 @@ class Loop(NamedTuple):
     open_v: complex
     earth_ohm: complex | None  # voltage of the frame to the mass of earth for 1 A; None: there is none
     met_ohm: complex | None  # and to the main earthing terminal
+    earth_v: complex = 0j  # the same two voltages before the fault: capacitances and impedances may lift a frame
+    met_v: complex = 0j
+
+    def touch_v(self, current_a: float) -> tuple[float | None, float | None]:
+        """Voltage of the frame to the mass of earth and to the main earthing terminal at a fault current in A."""
+        drawn = self.open_v / self.z_ohm if self.z_ohm else self.open_v
+        current = current_a * drawn / abs(drawn) if drawn else 0j
+        earth = None if self.earth_ohm is None else abs(self.earth_v + current * self.earth_ohm)
+        return earth, None if self.met_ohm is None else abs(self.met_v + current * self.met_ohm)
 
 
 def points_of(network: Network) -> tuple[Point, ...]:
@@ -233,6 +242,7 @@ class Currents:
             study = Study(circuit, dict.fromkeys(pairs), probes=probes)  # type: ignore[arg-type]
             loops = dict(zip(study.pairs, study.loops, strict=True))
             transfers = dict(zip(probes, study.transfers(probes), strict=True))
+            before = study.solution.voltages_v
         except Unsolvable as why:
             return dict.fromkeys(wanted, Missing("", (), f"the circuit has no solution: {why}"))
         found: dict[Pair, Loop | Missing | None] = {}
@@ -243,19 +253,22 @@ class Currents:
             rise = model.offset_v[line] - model.offset_v[pe]
             pair = (node[line], node[pe])
             earth, met = self.seen(model, pe)
-            to_earth = None if part[pe] != -1 else 0j
             terminal = self.met_of(pe)
+            frame_v = model.voltage_v(before, pe)
+            at_earth = frame_v if part[pe] == -1 else 0j
+            at_met = frame_v - model.voltage_v(before, terminal) if met is not None else 0j
+            to_earth = None if part[pe] != -1 else 0j
             known = terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe]
             to_met = 0j if known else None
             if pair[0] == pair[1]:
-                found[line, pe] = Loop(0j, rise, to_earth, to_met)
+                found[line, pe] = Loop(0j, rise, to_earth, to_met, at_earth, at_met)
                 continue
             loop = loops[pair]
             if earth is not None:
                 to_earth = -transfers[Probe(pair, earth)]
             if met is not None:
                 to_met = -transfers[Probe(pair, met)]
-            found[line, pe] = Loop(loop.z_ohm, loop.open_v + rise, to_earth, to_met)
+            found[line, pe] = Loop(loop.z_ohm, loop.open_v + rise, to_earth, to_met, at_earth, at_met)
         return found
 
     def seen(self, model: Model, pe: int) -> tuple[Pair | None, Pair | None]:

@@ -64,7 +64,8 @@ class FaultWorker:
         rating, sockets = self.finals.get(point.place, (None, False))
         missing = loop if isinstance(loop, Missing) else None
         known = loop if isinstance(loop, Loop) else None
-        if missing is None and known is None:
+        nowhere = missing is None and known is None
+        if nowhere:
             missing = Missing(point.place, point.route, f"nothing leads a fault current from {point.place} back")
         # what a source gives into a fault inside it is its own affair
         ways = [
@@ -79,9 +80,7 @@ class FaultWorker:
                 missing = given  # without its limit nothing is known of what it gives
         touch = touch_met = None
         if known:
-            scale = largest if largest < ENDLESS else 0.0
-            touch = None if known.earth_ohm is None else scale * abs(known.earth_ohm)
-            touch_met = None if known.met_ohm is None else scale * abs(known.met_ohm)
+            touch, touch_met = known.touch_v(largest if largest < ENDLESS else 0.0)
         second = None
         if self.island.it:
             again = self.currents.second_loops.get((node, point.pe))
@@ -96,7 +95,7 @@ class FaultWorker:
         if known and current == ENDLESS:
             why = f"nothing but the source limits the current at {point.place}"
             missing = missing or Missing(point.place, point.route, why)
-        return EarthFault(
+        found = EarthFault(
             point,
             self.island,
             phase_of(network, node),
@@ -116,6 +115,8 @@ class FaultWorker:
             frozenset(network.edges[step.edge].element for way in ways for step in way.steps),
             largest,
         )
+        found.no_way_back = nowhere
+        return found
 
     def guards(self, ways: list[Way]) -> tuple[tuple[Device, str], ...]:
         """The devices that every way passes and that nothing goes round."""

@@ -48,6 +48,10 @@ class Fed(NamedTuple):
     capability: Capability | Missing | None
     limited: bool  # the source gives no more than its limit
 
+    def most_a(self, current_a: float) -> float:
+        """What the source gives into a fault current, in A: no more than its own limit."""
+        return min(current_a, self.capability.limit_a) if isinstance(self.capability, Capability) else current_a
+
 
 class Cleared(NamedTuple):
     """When a fault is cleared: the band over all sources, by what, and what keeps it from being certain."""
@@ -103,6 +107,7 @@ class EarthFault:
         self.guards = (
             guards  # devices, with their connection, that are on every way to the line: nothing reaches it round them
         )
+        self.no_way_back = False  # neither conductors nor the soil lead a fault current back
         self.through = through  # cables and equipment on the ways
         self._late: dict[tuple[float, float, str], tuple[Cleared, ...]] = {}  # shared by the cases that are wired alike
 
@@ -252,6 +257,8 @@ class EarthFault:
             return "the frame has no protective path: judged by pe-missing"
         if self.island.it and self.island.references:
             return "a solid link in an IT system: judged by it-bonded"
+        if self.no_way_back:
+            return "nothing leads a fault current back to the source: judged by electrode-missing and pe-missing"
         return ""
 
     @property

@@ -261,8 +261,8 @@ class Drop:
 
     @property
     def public(self) -> bool:
-        """Whether a public supply feeds it."""
-        return self.island.utility_fed
+        """Whether a public supply feeds it, and not only shares its neutral with what does."""
+        return any(feed.id == self.source and feed.kind == "utility" for feed in self.island.feeds)
 
     @cached_property
     def ratio(self) -> float:

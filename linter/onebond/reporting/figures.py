@@ -277,6 +277,8 @@ def _by(row: FaultFigure) -> str:
         return f"too late: {row.device}" if row.verdict == "impossible" else row.device
     if row.earthing == "IT" and not row.second:
         return "nothing: a first fault stands"
+    if row.limited_by and row.touch_met_v is not None and row.touch_met_v <= 50:
+        return "nothing: the source goes on at its limit"
     return "nothing"
 
 
