@@ -14,7 +14,7 @@ import pytest
 
 import onebond
 import onebond_rules
-from conftest import BROKEN, FLOATING, HUT, Run
+from conftest import BROKEN, FLOATING, HUT, ROOT, Run
 from onebond import cli, loading
 from onebond.rule import Example, Rule
 
@@ -387,6 +387,26 @@ def test_nothing_is_imported_from_the_current_folder(here: Path, run: Run) -> No
 
 
 # -- states and explain ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("site", "source", "verdicts"),
+    [
+        # a van: the neutral of its inverter is tied to the body, which stands on tyres until a lead brings the pedestal's PE
+        ("van", "combi", {"bonded once, no electrode", "earthed once"}),
+        # the same reference with and without the stake of the homestead, while the grid is detached
+        ("homestead--no-stake", "diesel", {"bonded once, no electrode"}),
+        ("homestead", "diesel", {"earthed once"}),
+    ],
+)
+def test_a_reference_without_an_electrode_is_not_called_earthed(
+    site: str, source: str, verdicts: set[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert cli.main(["states", "--report", "json", str(ROOT / "fixtures" / "sites" / f"{site}.yaml")]) == 0
+    islands = json.loads(capsys.readouterr().out)["islands"]
+    alone = [island for island in islands if island["sources"] == [source]]
+    found = {island["verdict"] for island in alone if not any("star point" in one for one in island["references"])}
+    assert found == verdicts
 
 
 def test_states_tell_where_the_neutral_is_earthed(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

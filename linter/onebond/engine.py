@@ -14,6 +14,7 @@ from typing import Any
 from onebond.conditions import conditions_of
 from onebond.document import Document, node_at, span_at
 from onebond.facts.drawing import drawing as drawing_of
+from onebond.facts.drawing import kinds_of_island
 from onebond.figuring import figures_of
 from onebond.model import Accepted, Installation
 from onebond.network import Network
@@ -578,26 +579,16 @@ def _order(result: Result) -> tuple[Any, ...]:
 
 
 def _islands(facts: Facts) -> tuple[tuple[IslandLine, ...], dict[Island, int]]:
-    """Kinds of live island, and the number of the kind of each: cases that agree in sources, supplied places and references are one."""
-    lines: dict[tuple[Any, ...], list[Island]] = {}
-    for island in facts.islands:
-        references = []
-        for reference in island.references:
-            where = "star point of the supplier" if reference.kind == "star" else f"at {reference.at}"
-            if reference.kind == "internal":
-                where = "inside it"
-            references.append(f"{reference.id} ({where})")
-        if island.it and not references:
-            verdict = "isolated from earth (IT)"
-        elif not references:
-            verdict = "floating"
-        else:
-            count = len(island.groups({tie.id: (i,) for i, tie in enumerate(facts.network.ties)}))
-            verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
-        key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
-        lines.setdefault(key, []).append(island)
+    """Kinds of live island with the conditions of each, and the number of the kind of each island."""
+    kinds = kinds_of_island(facts)
     found = tuple(
-        IslandLine(sources, supplies, references, verdict, conditions_of(facts.network, [one.state for one in islands]))
-        for (sources, supplies, references, verdict), islands in lines.items()
+        IslandLine(
+            kind.sources,
+            kind.supplies,
+            kind.references,
+            kind.verdict,
+            conditions_of(facts.network, [one.state for one in kind.islands]),
+        )
+        for kind in kinds
     )
-    return found, {island: number for number, islands in enumerate(lines.values()) for island in islands}
+    return found, {island: number for number, kind in enumerate(kinds) for island in kind.islands}

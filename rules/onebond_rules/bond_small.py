@@ -13,7 +13,20 @@ Remedy: a link of the size that the table asks for.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Finding, NotApplicable, Param, Params, Protective, Ref, Verdict, rule
+from onebond.rule import (
+    PASS,
+    Example,
+    Facts,
+    Finding,
+    NotApplicable,
+    Param,
+    Params,
+    Protective,
+    Ref,
+    Verdict,
+    figure,
+    rule,
+)
 
 _LINK = "main-link: {at: main, size: 16 mm2}"
 _JUMPER = "main-jumper: {at: cabin, size: 6 AWG}"
@@ -39,7 +52,7 @@ def check(bond: Protective, params: Params) -> Verdict:
         if not bond.short_of(heat):
             return NotApplicable("below the table, but enough for the heat of the faults that it carries")
         figures.append(("by the heat of a fault", heat.text))
-        figures.append(("that fault", f"{hottest.current_a:.3g} A for {hottest.time_s:g} s at {hottest.at}"))
+        figures.append(("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"))
         fast = hottest.fast
     return Finding(
         f"{bond.id} is smaller than the line conductors at its place ask for",

@@ -13,7 +13,7 @@ Remedy: a device that breaks more, or one upstream that the maker declares to ba
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Finding, Param, Params, Peak, Ref, Unknown, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Param, Params, Peak, Ref, Unknown, Verdict, figure, rule
 
 _FUSE = "{kind: fuse, class: gG, rating: 63 A, breaking-capacity: 50 kA}"
 
@@ -31,8 +31,8 @@ def check(peak: Peak, params: Params) -> Verdict:
             "a device that breaks more, or one upstream that its maker declares to back it up",
             figures=(
                 ("device", peak.name),
-                ("breaks", f"{written / 1000:.3g} kA"),
-                ("largest current", f"{peak.known_a / 1000:.3g} kA"),
+                ("breaks", figure(written, "A")),
+                ("largest current", figure(peak.known_a, "A")),
                 ("kind of fault", peak.kind or "the limit of its sources"),
             ),
         )

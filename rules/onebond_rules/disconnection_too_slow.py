@@ -28,6 +28,7 @@ from onebond.rule import (
     Ref,
     Unknown,
     Verdict,
+    figure,
     rule,
 )
 
@@ -69,12 +70,12 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     figures = [
         ("at", fault.point.written),
         ("fault", "the second" if fault.island.it else fault.line),
-        ("fault current", f"{current_a:.3g} A"),
+        ("fault current", figure(current_a, "A")),
         ("limit", f"{limit:g} s"),
         ("cleared", _when(sure[0])),
     ]
     if not fault.island.it:
-        figures.insert(2, ("loop impedance", f"{loop_ohm:.3g} ohm"))
+        figures.insert(2, ("loop impedance", figure(loop_ohm, "ohm")))
         if fault.touch is not None:
             figures.append(("touch voltage", f"{fault.touch:.0f} V"))
     for passed in fault.met_by[0].passed if not params["table"] and fault.met_by else ():
@@ -98,7 +99,7 @@ def _first_fault(fault: EarthFault, touch_v: float) -> Finding:
         "lower the resistance of the electrode, or the capacitance and leakage to earth of the system",
         figures=(
             ("at", fault.point.written),
-            ("fault current", f"{fault.smallest_a:.3g} A"),
+            ("fault current", figure(fault.smallest_a, "A")),
             ("touch voltage", f"{touch_v:.0f} V"),
         ),
         weight=touch_v,

@@ -26,6 +26,7 @@ from onebond.rule import (
     Ref,
     Unknown,
     Verdict,
+    figure,
     rule,
 )
 
@@ -50,9 +51,9 @@ def check(one: EarthElectrode, params: Params) -> Verdict:
             "the frames may stand at a dangerous voltage without a current that the device sees",
             "more or longer rods, or a device with a smaller rated residual current",
             figures=(
-                ("resistance", f"{ohm:.3g} ohm"),
+                ("resistance", figure(ohm, "ohm")),
                 ("rated residual current", f"{residual_a * 1000:g} mA"),
-                ("voltage at that current", f"{ohm * residual_a:.3g} V"),
+                ("voltage at that current", figure(ohm * residual_a, "V")),
                 ("device", device.id or device.kind),
             ),
         )
@@ -68,7 +69,7 @@ def _unstable(one: EarthElectrode, ohm: float, limit_ohm: float) -> Finding:
         f"{one.id} is so high that it may not be stable",
         "drought and frost raise it further, and what rests on it is then not protected",
         "more or longer rods, or a ring, down to soil that stays moist",
-        figures=(("resistance", f"{ohm:.3g} ohm"), ("taken as stable up to", f"{limit_ohm:g} ohm")),
+        figures=(("resistance", figure(ohm, "ohm")), ("taken as stable up to", f"{limit_ohm:g} ohm")),
     )
 
 
@@ -81,7 +82,7 @@ def _single(one: EarthElectrode, limit_ohm: float) -> Finding | NotApplicable:
         f"{one.id} is a single rod or plate with more than {limit_ohm:g} ohm and nothing beside it",
         "drought and frost raise it further, and nothing else ties the installation to the soil",
         "drive a second rod at a distance and join it",
-        figures=(("resistance", f"{one.resistance_ohm:.3g} ohm"),),
+        figures=(("resistance", figure(one.resistance_ohm, "ohm")),),
     )
 
 

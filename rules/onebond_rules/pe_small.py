@@ -27,6 +27,7 @@ from onebond.rule import (
     Protective,
     Ref,
     Verdict,
+    figure,
     rule,
 )
 
@@ -62,7 +63,7 @@ def check(pe: Protective, params: Params) -> Verdict:
             return NotApplicable("below the table, but enough for the heat of the faults that it carries")
         asks += ", and not proved to stand the heat of a fault"
         figures.append(("by the heat of a fault", heat.text))
-        figures.append(("that fault", f"{hottest.current_a:.3g} A for {hottest.time_s:g} s at {hottest.at}"))
+        figures.append(("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"))
         fast = hottest.fast
     return Finding(
         f"the PE of {pe.id} is smaller than {asks}",

@@ -25,6 +25,7 @@ from onebond.rule import (
     Ref,
     Unknown,
     Verdict,
+    figure,
     rule,
 )
 
@@ -62,8 +63,8 @@ def check(rcd: RcdOnWay, params: Params) -> Verdict:
         cause,
         (
             ("fault at", fault.point.written),
-            ("fault current", f"{fault.smallest_a:.3g} A"),
-            ("sees", f"{seen_a * 1000:.3g} mA"),
+            ("fault current", figure(fault.smallest_a, "A")),
+            ("sees", figure(seen_a, "A")),
             ("operates for certain at", f"{rated_a * 1000:g} mA"),
         ),
         weight=1 - seen_a / rated_a,

@@ -26,6 +26,7 @@ from onebond.rule import (
     Review,
     Unknown,
     Verdict,
+    figure,
     rule,
 )
 
@@ -60,7 +61,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
         "the soil lets so little current flow that no breaker opens: the frame stays live, at nearly the full voltage",
         "put a time-delayed RCD of up to 300 mA at the head of the installation, or an RCD ahead of this part",
         because=_cause(fault),
-        figures=(("fault current", f"{fault.current_a():.3g} A"), ("fault loop", f"{fault.loop_ohm:.3g} ohm")),
+        figures=(("fault current", figure(fault.current_a(), "A")), ("fault loop", figure(fault.loop_ohm, "ohm"))),
         weight=fault.loop_ohm,
     )
 

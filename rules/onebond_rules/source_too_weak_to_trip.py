@@ -28,6 +28,7 @@ from onebond.rule import (
     Ref,
     Unknown,
     Verdict,
+    figure,
     rule,
 )
 
@@ -72,7 +73,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
     nearest = fed.passed[0] if fed.passed else None
     mentions = [Mention(one.id, one.route, "it limits its current") for one in fault.sources if one.id == source]
-    figures = [("at", fault.point.written), ("limit of the source", f"{limit_a:.3g} A"), ("within", f"{limit:g} s")]
+    figures = [("at", fault.point.written), ("limit of the source", figure(limit_a, "A")), ("within", f"{limit:g} s")]
     if nearest:
         mentions.append(
             Mention(nearest.name, nearest.device.route, "the nearest device, which the limit does not operate")
@@ -81,7 +82,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
             figures.append((f"times the rating of {nearest.name}", f"{limit_a / nearest.device.rating_a:.2g}"))
     if met is not None:
         figures.append(("frame to the main earthing terminal", f"{met:.0f} V"))
-        figures.append(("largest bonding resistance", f"{params['touch-v'] / limit_a:.2g} ohm"))
+        figures.append(("largest bonding resistance", figure(params["touch-v"] / limit_a, "ohm")))
     no_rcd = fault.system == "TT" and not fault.rcds
     return Finding(
         f"an earth fault at {fault.id} is not certain to be cleared in time: a source limits its current below what is needed",

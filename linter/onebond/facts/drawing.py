@@ -56,6 +56,8 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
         else:
             count = len(_groups(facts, island))
             verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
+            if count == 1 and not _reaches_soil(island):
+                verdict = "bonded once, no electrode"
         key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
         found.setdefault(key, []).append(island)
     return tuple(KindOfIsland(*key, tuple(islands)) for key, islands in found.items())
@@ -64,6 +66,15 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
 def drawing(facts: Facts, document: Document) -> Drawing:
     """Everything that a drawing needs of an installation and of its live islands."""
     return _Reader(facts, document).drawing()
+
+
+def _reaches_soil(island: Island) -> bool:
+    """Whether a reference of the island reaches an electrode of the installation or a supplier's star point."""
+    network = island.network
+    labels = {island.earth[reference.pe] for reference in island.references}
+    ends = {island.earth[pe] for _, pe in network.electrodes}
+    ends.update(island.earth[tie.pe] for tie in network.ties if tie.kind == "star")
+    return bool(labels & ends or island.earth_reach(labels) & ends)
 
 
 def _groups(facts: Facts, island: Island) -> list[list[Reference]]:

@@ -510,7 +510,9 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                 sources,
                 island.references or ("none",),
                 island.verdict,
-                island.verdict in ("earthed once", "isolated from earth (IT)"),
+                # a set or a vehicle may be right without an electrode: what is wrong with it is a finding
+                island.verdict in ("earthed once", "isolated from earth (IT)")
+                or (island.verdict == "bonded once, no electrode" and not concerned),
                 words.shortened(island.supplies, _NAMED) or "nothing",
                 _when(island.conditions, site),
                 tuple(Link(str(found), f"#{prefix}finding-{found}") for found in concerned),
