@@ -7,7 +7,7 @@ import math
 import re
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 import onebond_schemas
@@ -209,8 +209,8 @@ def test_bounds(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_examples_are_accepted(name: str) -> None:
-    for example in quantity.examples(name):
-        assert math.isfinite(accepted(example, name))
+    for written in quantity.examples(name):
+        assert math.isfinite(accepted(written, name))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -242,6 +242,7 @@ def test_the_published_pattern_says_the_same(text: str, name: str) -> None:
     assert matches == (isinstance(result, Measure) or (result.reason == "bounds"))
 
 
+@example("0/0 V", "voltage")  # two voltages, both out of bounds
 @given(TEXTS, st.sampled_from(NAMES))
 def test_what_a_hint_tells_to_write_is_accepted(text: str, name: str) -> None:
     result = parse(text, name)

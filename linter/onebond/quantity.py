@@ -214,7 +214,7 @@ def _other_unit(number: str, quantity: Quantity, example: str) -> str:
     usual = (example or quantity.examples[0]).partition(" ")[2]
     if usual not in quantity.units or usual not in _FACTORS:
         return ""
-    possible = quantity.low <= _scaled(number, usual) <= quantity.high
+    possible = all(quantity.low <= _scaled(one, usual) <= quantity.high for one in number.split("/"))
     return f"did you mean `{number} {usual}`?" if possible else ""
 
 
