@@ -24,9 +24,9 @@ from onebond.rule import (
     Protective,
     Ref,
     Verdict,
-    figure,
     rule,
 )
+from onebond_rules.shared import ENOUGH_FOR_HEAT, FUSES_OF_HEAT, HEAT, figures_of_heat
 
 _LINK = "main-link: {at: main, size: 16 mm2}"
 _JUMPER = "main-jumper: {at: cabin, size: 6 AWG}"
@@ -48,12 +48,11 @@ def check(bond: Protective, params: Params) -> Verdict:
     figures = [("written", size.text), ("by the table", need.text)]
     fast = False
     if params["heat"]:
-        heat, hottest = bond.by_heat(params["fuses"]), bond.heat(params["fuses"])
+        heat = bond.by_heat(params["fuses"])
         if not bond.short_of(heat):
-            return NotApplicable("below the table, but enough for the heat of the faults that it carries")
-        figures.append(("by the heat of a fault", heat.text))
-        figures.append(("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"))
-        fast = hottest.fast
+            return NotApplicable(ENOUGH_FOR_HEAT)
+        figures.extend(figures_of_heat(bond, heat, params["fuses"]))
+        fast = bond.heat(params["fuses"]).fast
     return Finding(
         f"{bond.id} is smaller than the line conductors at its place ask for",
         "the current of every earth fault passes it; if it burns off, nothing clears a fault any more",
@@ -83,8 +82,8 @@ RULE = rule(
             "IEC 54.2",
             {"nec": "NEC 250.102(C)(1)", "as-nzs": "AS/NZS 5.1"},
         ),
-        Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False}),
-        Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"}),
+        HEAT,
+        FUSES_OF_HEAT,
     ),
     examples=(
         Example("sized-house", ((_LINK, "main-link: {at: main, size: 4 mm2}"),), ("main-link",)),

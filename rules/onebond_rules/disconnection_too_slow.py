@@ -31,6 +31,7 @@ from onebond.rule import (
     figure,
     rule,
 )
+from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, TIMES
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PUMP = "pump: {from: main, cores: L1 L2 L3 PE, size: 4 mm2, length: 40 m"
@@ -130,26 +131,16 @@ RULE = rule(
         PRACTICE,
     ),
     params=(
-        Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False}),
+        TIMES,
         Param(
             "in-time",
             "words for the limit",
             "within the time that the rulebook allows",
             {"nec": "within a few seconds"},
         ),
-        Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0),
-        Param(
-            "minimum-voltage-factor",
-            "part of the nominal voltage that is left where the supply is at its lowest",
-            1.0,
-            {"bs7671": 0.95},
-        ),
-        Param(
-            "fuses",
-            "model of fuses: gates of the product standard (gG), or the impedances that the rulebook prints",
-            "gG",
-            {"bs7671": "BS 88-2"},
-        ),
+        LONGEST,
+        LOWEST_VOLTAGE,
+        FUSES,
         Param("first-fault-v", "touch voltage, in V, that may stay after the first fault of an IT system", 50.0),
     ),
     examples=(

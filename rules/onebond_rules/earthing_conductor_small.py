@@ -27,6 +27,7 @@ from onebond.rule import (
     Verdict,
     rule,
 )
+from onebond_rules.shared import ENOUGH_FOR_HEAT, FUSES_OF_HEAT, HEAT
 
 _RODS = "rods: {at: met, resistance: 20 ohm, conductor: 16 mm2}"
 _MAIN = "earth-main: {from: met, to: main, cores: PE, size: 16 mm2"
@@ -56,7 +57,7 @@ def check(one: Protective, params: Params) -> Verdict:
     if not one.short_of(need):
         return PASS
     if params["heat"] and not one.soil and not one.short_of(one.by_heat(params["fuses"])):
-        return NotApplicable("below the table, but enough for the heat of the faults that it carries")
+        return NotApplicable(ENOUGH_FOR_HEAT)
     return _finding(one, need.text, "than the line conductors at its board ask for")
 
 
@@ -105,8 +106,8 @@ RULE = rule(
         Param(
             "pme", "whether the neutral of a TN-C-S supply decides as it does for main bonding", False, {"bs7671": True}
         ),
-        Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False}),
-        Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"}),
+        HEAT,
+        FUSES_OF_HEAT,
         Param("most-mm2", "what it need not exceed, in mm2; 0: no limit", 0.0, {"as-nzs": 120.0}),
         Param(
             "most-without-return-mm2",

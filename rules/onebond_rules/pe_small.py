@@ -27,9 +27,9 @@ from onebond.rule import (
     Protective,
     Ref,
     Verdict,
-    figure,
     rule,
 )
+from onebond_rules.shared import ENOUGH_FOR_HEAT, FUSES_OF_HEAT, HEAT, figures_of_heat
 
 _WORKSHOP = "size: 16 mm2, pe-size: 10 mm2, length: 25 m"
 _WELL = "size: 10 AWG, pe-size: 10 AWG, length: 90 ft"
@@ -58,13 +58,12 @@ def check(pe: Protective, params: Params) -> Verdict:
     figures = [("written", size.text), ("by the table", need.text)]
     fast = False
     if params["heat"]:
-        heat, hottest = pe.by_heat(params["fuses"]), pe.heat(params["fuses"])
+        heat = pe.by_heat(params["fuses"])
         if not pe.short_of(heat):
-            return NotApplicable("below the table, but enough for the heat of the faults that it carries")
+            return NotApplicable(ENOUGH_FOR_HEAT)
         asks += ", and not proved to stand the heat of a fault"
-        figures.append(("by the heat of a fault", heat.text))
-        figures.append(("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"))
-        fast = hottest.fast
+        figures.extend(figures_of_heat(pe, heat, params["fuses"]))
+        fast = pe.heat(params["fuses"]).fast
     return Finding(
         f"the PE of {pe.id} is smaller than {asks}",
         "a fault may burn it off before the device ahead opens; the frames behind it then stay live",
@@ -97,8 +96,8 @@ RULE = rule(
         Param(
             "by-device", "whether that table goes by the overcurrent device and not by the lines", False, {"nec": True}
         ),
-        Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False}),
-        Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"}),
+        HEAT,
+        FUSES_OF_HEAT,
         Param("alone-copper-mm2", "the least of copper that is laid alone, in mm2", 2.5, {"nec": 0.0}),
         Param("alone-aluminium-mm2", "the least of aluminium that is laid alone, in mm2", 16.0, {"nec": 0.0}),
         Param(

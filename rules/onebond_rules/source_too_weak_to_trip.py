@@ -31,6 +31,7 @@ from onebond.rule import (
     figure,
     rule,
 )
+from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, TIMES
 
 _PUMP = (
     "pump: {from: hut-rcd, cores: L1 N PE, size: 2.5 mm2, length: 150 m, serves: fixed, through: [{kind: mcb, curve: C"
@@ -111,20 +112,10 @@ RULE = rule(
         PRACTICE,
     ),
     params=(
-        Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False}),
-        Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0),
-        Param(
-            "minimum-voltage-factor",
-            "part of the nominal voltage that is left where the supply is at its lowest",
-            1.0,
-            {"bs7671": 0.95},
-        ),
-        Param(
-            "fuses",
-            "model of fuses: gates of the product standard (gG), or the impedances that the rulebook prints",
-            "gG",
-            {"bs7671": "BS 88-2"},
-        ),
+        TIMES,
+        LONGEST,
+        LOWEST_VOLTAGE,
+        FUSES,
         Param("touch-v", "voltage, in V, that a frame may keep to the main earthing terminal", 50.0),
         Param(
             "clause",

@@ -28,6 +28,7 @@ from onebond.rule import (
     Verdict,
     rule,
 )
+from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, TIMES
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PUMP = (
@@ -101,20 +102,10 @@ RULE = rule(
         PRACTICE,
     ),
     params=(
-        Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False}),
+        TIMES,
         Param("limit-v", "touch voltage to earth, in V, that may last", 50.0),
-        Param(
-            "minimum-voltage-factor",
-            "part of the nominal voltage that is left where the supply is at its lowest",
-            1.0,
-            {"bs7671": 0.95},
-        ),
-        Param(
-            "fuses",
-            "model of fuses: gates of the product standard (gG), or the impedances that the rulebook prints",
-            "gG",
-            {"bs7671": "BS 88-2"},
-        ),
+        LOWEST_VOLTAGE,
+        FUSES,
     ),
     examples=(
         Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")),), ("cooker",)),

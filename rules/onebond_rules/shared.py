@@ -1,0 +1,32 @@
+"""Parameters and figures that several rules have in common, so that a limit of a rulebook stands in one place."""
+
+from __future__ import annotations
+
+from onebond.rule import Need, Param, Protective, figure
+
+TIMES = Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False})
+LONGEST = Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0)
+LOWEST_VOLTAGE = Param(
+    "minimum-voltage-factor",
+    "part of the nominal voltage that is left where the supply is at its lowest",
+    1.0,
+    {"bs7671": 0.95},
+)
+FUSES = Param(
+    "fuses",
+    "model of fuses: gates of the product standard (gG), or the impedances that the rulebook prints",
+    "gG",
+    {"bs7671": "BS 88-2"},
+)
+HEAT = Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False})
+FUSES_OF_HEAT = Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"})
+ENOUGH_FOR_HEAT = "below the table, but enough for the heat of the faults that it carries"
+
+
+def figures_of_heat(one: Protective, asked: Need, fuses: str) -> tuple[tuple[str, str], ...]:
+    """What the heat of the worst fault asks of a conductor, and which fault that is; raises Unknown."""
+    hottest = one.heat(fuses)
+    return (
+        ("by the heat of a fault", asked.text),
+        ("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"),
+    )
