@@ -17,6 +17,7 @@ from onebond.reporting import annotations, report_json
 from onebond.result import (
     Clause,
     Edit,
+    Exemption,
     Fault,
     IslandLine,
     Mention,
@@ -73,6 +74,16 @@ OPEN = Result(
     mentions=((Mention("lab", ("connections", "feed"), "what is missing"), Span(7, 3, 7, 7)),),
     lacking="the length of feed is not written",
 )
+EXEMPT = Result(
+    "source-too-weak-to-trip",
+    "notApplicable",
+    "none",
+    "mill",
+    ("circuits", "mill"),
+    Span(8, 3, 8, 7),
+    "below 50 V",
+    exemptions=(Exemption("below 50 V (415.2.2)", "the fault goes on", ((("ts", ("island",)),),)),),
+)
 PAGE = RulePage(
     *("pe-small", "error", "Small.", "checks", "danger", "remedy"),
     references=("IEC 60364-5-54 543.1",),
@@ -95,7 +106,15 @@ def report(*sites: Site) -> Report:
 
 
 FULL = report(
-    site(LINK, FOLLOWS, OPEN, islands=(ISLAND,), faults=(Fault("pe-small", "x", "KeyError"),), not_proven=("a limit",)),
+    site(
+        LINK,
+        FOLLOWS,
+        OPEN,
+        EXEMPT,
+        islands=(ISLAND,),
+        faults=(Fault("pe-small", "x", "KeyError"),),
+        not_proven=("a limit",),
+    ),
     site(path="a.yaml", problems=(Problem(Span(2, 1, 2, 3), "wrong", "right", ("site",)),), problems_left_out=2),
 )
 
@@ -160,9 +179,17 @@ def test_a_result_has_everything_that_was_concluded() -> None:
                 }
             ]
         ],
+        "exceptions": [],
         "lacking": "",
         "waiver": {"reason": "relay on order", "by": "J. Example", "until": "2027-03-31", "route": ["waivers", 0]},
     }
+
+
+def test_a_result_names_the_exceptions_that_it_rests_on() -> None:
+    (result,) = built(report_json.render(report(site(EXEMPT))))["sites"][0]["results"]
+    assert result["exceptions"] == [
+        {"reason": "below 50 V (415.2.2)", "remains": "the fault goes on", "when": [{"ts": ["island"]}]}
+    ]
 
 
 def test_a_site_says_what_it_came_to() -> None:
@@ -194,8 +221,9 @@ def test_a_site_says_what_it_came_to() -> None:
         "waived": 1,
         "not-proven": 2,
         "review": 0,
-        "rules": 3,
-        "subjects": 3,
+        "by-exception": 1,
+        "rules": 4,
+        "subjects": 4,
         "cases": 96,
         "problems": 0,
         "internal-errors": 1,
@@ -323,7 +351,9 @@ def test_one_line_for_each_thing_to_say() -> None:
     review = FOLLOWS._replace(kind="review", level="none", subject="barn", message="look at barn", because=None)
     plain = LINK._replace(waiver=None)
     told = report(
-        site(plain, FOLLOWS, OPEN, review, not_proven=("a limit",), faults=(Fault("pe-small", "x", "KeyError"),)),
+        site(
+            plain, FOLLOWS, OPEN, EXEMPT, review, not_proven=("a limit",), faults=(Fault("pe-small", "x", "KeyError"),)
+        ),
         site(LINK, path="b.yaml"),
         FULL.sites[1],
     )
@@ -334,6 +364,7 @@ def test_one_line_for_each_thing_to_say() -> None:
         "skarv.yaml:1:1: error: internal error in rule pe-small on subject x: KeyError [internal]",
         "skarv.yaml:4:3: error: tied to earth a second time [neutral-bonded-twice]",
         "skarv.yaml:6:3: note: hangs in the air (follows from island-link) [pe-missing]",
+        "skarv.yaml:8:3: note: by exception: mill: below 50 V (415.2.2); the fault goes on [source-too-weak-to-trip]",
         "skarv.yaml:6:3: note: to be reviewed: look at barn [pe-missing]",
         "skarv.yaml:7:3: warning: not proven: the length of feed is not written: "
         "1 verdict of pe-small on lab (warning) [not-proven]",

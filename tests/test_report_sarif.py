@@ -28,7 +28,20 @@ from onebond.engine import inspect, pages
 from onebond.loading import load_rules
 from onebond.reading import read
 from onebond.reporting import baseline, sarif
-from onebond.result import Clause, Edit, Fault, Mention, Problem, Report, Result, RulePage, Site, StateFigures, Waiver
+from onebond.result import (
+    Clause,
+    Edit,
+    Exemption,
+    Fault,
+    Mention,
+    Problem,
+    Report,
+    Result,
+    RulePage,
+    Site,
+    StateFigures,
+    Waiver,
+)
 from onebond.rule import Example, Rule
 from onebond.span import Span
 
@@ -332,6 +345,15 @@ def test_what_is_not_proven_is_named() -> None:
         "Not proven: pe-missing on hut. no length is written.",
     ]
     assert {note["level"] for note in told} == {"warning"}
+
+
+def test_what_rests_on_an_exception_is_a_notification() -> None:
+    exempt = OPEN._replace(
+        kind="notApplicable", lacking="", exemptions=(Exemption("below 50 V (415.2.2)", "the fault goes on", ()),)
+    )
+    (told,) = run(site(exempt))["invocations"][0]["toolExecutionNotifications"]
+    assert (told["level"], told["descriptor"]["id"]) == ("note", "exception")
+    assert told["message"]["text"] == "By exception: pe-missing on hut. below 50 V (415.2.2): the fault goes on."
 
 
 def test_fingerprints_survive_edits_above_and_tell_findings_apart() -> None:

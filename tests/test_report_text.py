@@ -21,7 +21,19 @@ import onebond
 from conftest import ROOT
 from onebond import cli
 from onebond.reporting import neutralise, states, text, words
-from onebond.result import Fault, IslandLine, Mention, Problem, Report, Result, RulePage, Site, StateFigures, Waiver
+from onebond.result import (
+    Exemption,
+    Fault,
+    IslandLine,
+    Mention,
+    Problem,
+    Report,
+    Result,
+    RulePage,
+    Site,
+    StateFigures,
+    Waiver,
+)
 from onebond.span import Span
 
 LINES = (
@@ -217,6 +229,28 @@ def test_waived_findings_are_named_with_reason_and_day() -> None:
         " (relay on order; by J. Example, until 2027-03-31)\n"
         "\n"
         "skarv.yaml: clean: 1 waived; checked 1 rule on 1 subject in 96 cases (rulebook iec, stage design)\n"
+    )
+
+
+def test_verdicts_that_rest_on_the_same_exception_are_one_entry() -> None:
+    mill = Result(
+        *(
+            "source-too-weak-to-trip",
+            "notApplicable",
+            "none",
+            "mill",
+            ("circuits", "mill"),
+            Span(8, 3, 8, 7),
+            "below 50 V",
+        ),
+        exemptions=(Exemption("below 50 V (415.2.2)", "the fault goes on", ((("ts", ("island",)),),)),),
+    )
+    barn = mill._replace(subject="barn", route=("circuits", "barn"), span=Span(9, 3, 9, 7))
+    assert shown(site(barn, mill)) == (
+        "skarv.yaml:8:3: by exception: mill, barn: below 50 V (415.2.2) [source-too-weak-to-trip]\n"
+        "    remains    the fault goes on\n"
+        "\n"
+        "skarv.yaml: clean: 2 by exception; checked 1 rule on 2 subjects in 96 cases (rulebook iec, stage design)\n"
     )
 
 

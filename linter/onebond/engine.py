@@ -22,6 +22,7 @@ from onebond.result import (
     Clause,
     Condition,
     Edit,
+    Exemption,
     Fault,
     IslandLine,
     Kind,
@@ -37,6 +38,7 @@ from onebond.rule import (
     RULEBOOKS,
     EarthFault,
     Example,
+    Exempt,
     Facts,
     Finding,
     Island,
@@ -217,7 +219,7 @@ class _Verdicts:
         self.failing: list[tuple[Any, Finding]] = []
         self.passing: list[Any] = []
         self.reviews: list[tuple[Any, Review]] = []
-        self.exceptions: list[tuple[Any, NotApplicable]] = []
+        self.exceptions: list[tuple[Any, NotApplicable | Exempt]] = []
         self.unknown: list[tuple[Any, Unknown]] = []
 
 
@@ -257,7 +259,7 @@ def _judge(
             entry.failing.append((subject, verdict))
         elif isinstance(verdict, Review):
             entry.reviews.append((subject, verdict))
-        elif isinstance(verdict, NotApplicable):
+        elif isinstance(verdict, NotApplicable | Exempt):
             entry.exceptions.append((subject, verdict))
         else:
             entry.passing.append(subject)
@@ -385,6 +387,7 @@ def _merge(
         causes,
         bool(causes) and all(finding.effect for _, finding in verdicts.failing),
         tuple(sorted({kinds[subject.island] for subject in concerned if subject.island in kinds})),
+        _exemptions(facts.network, verdicts),
     )
 
 
@@ -394,6 +397,20 @@ _LEVELS = ("error", "warning", "note", "none")
 def _reasons(verdicts: _Verdicts) -> str:
     """Why a rule does not apply, of each case once."""
     return "; or ".join(dict.fromkeys(found.reason for _, found in verdicts.exceptions))
+
+
+def _exemptions(network: Network, verdicts: _Verdicts) -> tuple[Exemption, ...]:
+    """The exceptions that a subject rests on, each with its states."""
+    alike: dict[Exempt, list[Any]] = {}
+    for subject, found in verdicts.exceptions:
+        if isinstance(found, Exempt):
+            alike.setdefault(found, []).append(subject)
+    made = []
+    for found, subjects in alike.items():
+        states = [subject.island.state for subject in subjects if subject.island is not None]
+        conditions = conditions_of(network, states) if len(states) == len(subjects) else ()
+        made.append(Exemption(found.reason, found.remains, conditions))
+    return tuple(made)
 
 
 def _by_state(network: Network, found: Sequence[tuple[Any, Finding]]) -> tuple[StateFigures, ...]:

@@ -60,6 +60,14 @@ class StateFigures(NamedTuple):
     figures: tuple[tuple[str, str], ...]
 
 
+class Exemption(NamedTuple):
+    """An exception of the rulebook that a verdict rests on: why it is permitted, what remains, and in which states."""
+
+    reason: str
+    remains: str
+    conditions: tuple[Condition, ...]
+
+
 class Result(NamedTuple):
     """The verdict of one rule on one subject, over all operating states.
 
@@ -93,6 +101,7 @@ class Result(NamedTuple):
     ] = ()  # what it follows from in some state; all of them where it is a consequence
     effect: bool = False  # it is nothing but an effect of what it follows from, and accepted with it
     islands: tuple[int, ...] = ()  # kinds of live island it occurs in: numbers in ``Site.islands``, where asked for
+    exemptions: tuple[Exemption, ...] = ()  # that the rulebook permits it by, in some states or in all
 
 
 class Fault(NamedTuple):

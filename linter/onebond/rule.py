@@ -1,7 +1,7 @@
 """The contract between rules and the engine; the only module that a rule imports.
 
 A rule is a value: an id, a level, the subjects that it is about (a property of :class:`Facts`) and a pure function of one
-subject that returns a :class:`Finding`, or :data:`PASS`, or :class:`NotApplicable`, or :class:`Review`.  The engine does the
+subject that returns a :class:`Finding`, or :data:`PASS`, :class:`NotApplicable`, :class:`Exempt` or :class:`Review`.  The engine does the
 looping, merges operating states and isolates a crash.  The docstring of the rule's module is its manual page; it has the
 headings *Checks*, *Danger* and *Remedy*.
 """
@@ -64,6 +64,7 @@ __all__ = [
     "ElectrodePair",
     "Energised",
     "Example",
+    "Exempt",
     "Exposed",
     "Facts",
     "Failure",
@@ -174,9 +175,16 @@ class Pass(NamedTuple):
 
 
 class NotApplicable(NamedTuple):
-    """The rule does not apply to the subject; an exception is named with its clause."""
+    """The rule does not apply to the subject: there is nothing that it could find."""
 
     reason: str
+
+
+class Exempt(NamedTuple):
+    """What the rule would find, and an exception of the rulebook permits; reports name it, as the danger is not gone."""
+
+    reason: str  # why it is permitted, with the clause
+    remains: str  # what the person who relies on it has to know; no value that varies by operating state
 
 
 class Review(NamedTuple):
@@ -188,7 +196,7 @@ class Review(NamedTuple):
 
 
 PASS = Pass()
-Verdict = Finding | Pass | NotApplicable | Review
+Verdict = Finding | Pass | NotApplicable | Exempt | Review
 
 
 class Example(NamedTuple):

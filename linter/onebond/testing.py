@@ -19,7 +19,7 @@ from onebond.facts import Collection, Facts
 from onebond.model import Installation
 from onebond.reading import read
 from onebond.result import Site
-from onebond.rule import RULEBOOKS, Example, Finding, NotApplicable, Pass, Review, Rule, Unknown, rule
+from onebond.rule import RULEBOOKS, Example, Exempt, Finding, NotApplicable, Pass, Review, Rule, Unknown, rule
 
 __all__ = ["base", "edited", "found", "inspected", "prove"]
 
@@ -180,7 +180,7 @@ def _findings(tested: Rule, facts: Facts, params: Mapping[str, object]) -> Itera
             verdict = tested.check(subject, params)
         except Unknown:
             continue
-        kinds = (Finding, Pass, NotApplicable, Review)
+        kinds = (Finding, Pass, NotApplicable, Exempt, Review)
         assert isinstance(verdict, kinds), f"check() returns {verdict!r} on {subject.id}, which is no verdict"
         if isinstance(verdict, Finding):
             yield (verdict.subject[0] if verdict.subject else subject.id), subject.island is not None, verdict

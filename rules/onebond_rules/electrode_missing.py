@@ -13,7 +13,20 @@ Remedy: an electrode at the main earthing terminal, joined by PE to the place wh
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Feeding, Finding, NotApplicable, Param, Params, Ref, Verdict, rule
+from onebond.rule import (
+    PASS,
+    Example,
+    Exempt,
+    Facts,
+    Feeding,
+    Finding,
+    NotApplicable,
+    Param,
+    Params,
+    Ref,
+    Verdict,
+    rule,
+)
 
 
 def check(feeding: Feeding, params: Params) -> Verdict:
@@ -24,7 +37,10 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     if island.utility_behind and not params["behind-transformer"]:
         return NotApplicable("the utility feeds the island through an isolating transformer")
     if feeding.portable and not feeding.premises:
-        return NotApplicable(f"portable or vehicle source that feeds no building ({params['portable-clause']})")
+        return Exempt(
+            f"portable or vehicle source that feeds no building ({params['portable-clause']})",
+            "it needs no electrode while it feeds only what is plugged into it; a cable to a building ends that",
+        )
     if island.it:
         return NotApplicable("declared IT: it has no reference that an electrode could serve")
     if feeding.electrode:

@@ -20,6 +20,7 @@ from onebond.rule import (
     PASS,
     PRACTICE,
     Example,
+    Exempt,
     Facts,
     Feeding,
     Finding,
@@ -46,10 +47,14 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         return NotApplicable("only the detached supply takes the reference away: island-reference-borrowed judges that")
     if feeding.portable and not feeding.premises:
         if feeding.items <= 1:
-            return NotApplicable("portable or vehicle source that supplies one item (IEC 60364-4-41, 413 ?)")
+            return Exempt(
+                "portable or vehicle source that supplies one item (IEC 60364-4-41, 413 ?)",
+                "its neutral floats: with a second item, two faults put the full voltage between two frames",
+            )
         if feeding.own_frame_joined and not feeding.boards and feeding.circuits_behind(params["portable-rcd"]):
-            return NotApplicable(
-                f"portable source, frames bonded to it, its own outlets only ({params['portable-clause']})"
+            return Exempt(
+                f"portable source, frames bonded to it, its own outlets only ({params['portable-clause']})",
+                "its neutral floats: no RCD sees a first fault; it may feed nothing but what is plugged into it",
             )
     because = None
     if feeding.opened:

@@ -2,8 +2,9 @@
 
 Checks: the faults of `disconnection-too-slow` that an inverter, or a generating set whose excitation is declared, feeds at its
 limit.  No finding where an RCD or a smaller breaker operates on that current for certain, where the source shuts down by itself
-within the time, where the maker declares a breaker on the way as one that the source trips (`largest-breaker`), or where the
-voltage of the frame to the main earthing terminal stays at 50 V or less while the source gives its largest current.
+within the time.  Reports name as an exception: a breaker on the way that the maker declares as one that the source trips
+(`largest-breaker`), and a frame whose voltage to the main earthing terminal stays at 50 V or less while the source gives its
+largest current.
 
 Danger: the fault goes on, the breaker holds, the lights are dim at most, and the frame stays live until somebody looks.  The same
 circuit on the grid is safe, which is why nobody expects it.
@@ -19,6 +20,7 @@ from onebond.rule import (
     PRACTICE,
     EarthFault,
     Example,
+    Exempt,
     Facts,
     Finding,
     Mention,
@@ -56,7 +58,10 @@ def check(fault: EarthFault, params: Params) -> Verdict:
         if fault.cleared(factor, fuses, second=fault.island.it).trip.within(limit) == "certain":
             return PASS
         declared = next((name for fed in fault.met_by if (name := fault.declared(fed))), "a breaker")
-        return NotApplicable(f"the maker declares {declared} as one that the source trips")
+        return Exempt(
+            f"the maker declares {declared} as one that the source trips",
+            "the computed current is not certain to operate it: this rests on the word of the maker",
+        )
     weak = [one for one in late if one.limited_by]
     if not weak:
         return NotApplicable("judged by disconnection-too-slow")
@@ -64,14 +69,16 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     if not sure:
         assert weak[0].lacking is not None
         raise Unknown.of(weak[0].lacking)
-    met = None if fault.island.it else fault.touch_met_v()
-    if met is not None and met <= params["touch-v"]:
-        return NotApplicable(
-            f"at its largest current the frame stays within {params['touch-v']:g} V ({params['clause']})"
-        )
     source = sure[0].limited_by
     fed = next(one for one in fault.met_by if one.source == source)
     limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
+    met = None if fault.island.it else fault.touch_met_v()
+    if met is not None and met <= params["touch-v"]:
+        return Exempt(
+            f"nothing opens for certain, but the frame stays within {params['touch-v']:g} V ({params['clause']})",
+            f"the fault goes on at up to {figure(limit_a, 'A')} from {source} until somebody switches off, and its conductors "
+            "carry that all the while, which is not judged",
+        )
     nearest = fed.passed[0] if fed.passed else None
     mentions = [Mention(one.id, one.route, "it limits its current") for one in fault.sources if one.id == source]
     figures = [("at", fault.point.written), ("limit of the source", figure(limit_a, "A")), ("within", f"{limit:g} s")]

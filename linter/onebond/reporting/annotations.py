@@ -14,7 +14,7 @@ from onebond.span import Span
 def render(report: Report) -> str:
     """Findings, what follows from them, problems, errors of ours and what is not proven; nothing if there is none of them.
 
-    The level is ``error``, ``warning`` or ``note``.  What was waived is a note, and what was not proven a warning.
+    The level is ``error``, ``warning`` or ``note``.  What was waived or rests on an exception is a note, and what was not proven a warning.
     """
     lines = [line for site in words.ordered_sites(report) for line in _site(report, site)]
     return "".join([f"{line}\n" for line in lines])
@@ -39,6 +39,10 @@ def _site(report: Report, site: Site) -> list[str]:
             follows = f" (follows from {result.because[1]})" if depth and result.because is not None else ""
             lines.append(_line(site, result.span, level, f"{result.message}{follows}", result.rule))
     lines += [_line(site, result.span, "note", f"waived: {result.message}", result.rule) for result in found.waived]
+    lines += [
+        _line(site, one.span, "note", f"by exception: {words.subjects(one)}: {one.reason}; {one.remains}", one.rule)
+        for one in words.relied(site)
+    ]
     lines += [
         _line(site, result.span, "note", f"to be reviewed: {result.message}", result.rule)
         for result in words.ordered(result for result in site.results if result.kind == "review")

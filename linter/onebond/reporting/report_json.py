@@ -83,6 +83,7 @@ def _counts(total: words.Tally) -> Tree:
         "waived": total.waived,
         "not-proven": total.not_proven,
         "review": total.review,
+        "by-exception": total.exempt,
         "rules": total.rules,
         "subjects": total.subjects,
         "cases": total.cases,
@@ -116,6 +117,9 @@ def _result(result: Result, levels: Mapping[str, str], places: Sequence[int]) ->
         "effect": result.effect,
         "mentions": [_mention(mention, span) for mention, span in result.mentions],
         "paths": [[_mention(step, span) for step, span in path] for path in result.paths],
+        "exceptions": [
+            {"reason": one.reason, "remains": one.remains, "when": _when(one.conditions)} for one in result.exemptions
+        ],
         "lacking": result.lacking,
         "waiver": None
         if result.waiver is None

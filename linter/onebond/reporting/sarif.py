@@ -73,6 +73,7 @@ _NOTIFICATIONS = (
     ("description", "A description was refused, nothing was concluded from it."),
     ("internal", "A rule broke on a subject; its verdict is missing."),
     ("left-out", "Something was left out of this file because readers of it have limits."),
+    ("exception", "A verdict rests on an exception of the rulebook, which is named."),
     ("not-proven", "A check could not be concluded: a limit was hit or data is missing."),
     ("not-compared", "A finding of the earlier report is neither there nor known to be gone."),
 )
@@ -554,6 +555,11 @@ class _Run:
                 place = self._location(index, result.span, result.subject, result.route)
                 text = f"Not proven: {result.rule} on {result.subject}. {result.message}"
                 told.append(self._notification("not-proven", "warning", text, location=place, rule=result.rule))
+        for index, site in enumerate(self.sites):
+            for one in words.relied(site):
+                place = self._location(index, one.span, one.results[0].subject, one.results[0].route)
+                text = f"By exception: {one.rule} on {words.subjects(one)}. {one.reason}: {one.remains}"
+                told.append(self._notification("exception", "note", text, location=place, rule=one.rule))
         over = [*told[MAX_NOTIFICATIONS:], *self.left_out[MAX_NOTIFICATIONS:]]
         told = [*told[:MAX_NOTIFICATIONS], *self.left_out[:MAX_NOTIFICATIONS]]
         if over:

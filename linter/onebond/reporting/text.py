@@ -29,6 +29,7 @@ _CODES = {
     "note": "1;36",
     "none": "1",
     "waived": "2",
+    "by exception": "1;36",
     "not proven": "1;35",
     "review": "1;35",
     "pass": "32",
@@ -107,6 +108,7 @@ def _site(site: Site, levels: Mapping[str, str], pen: _Pen, evidence: bool) -> l
     waived = [_waived(site, result, pen) for result in found.waived]
     if waived:
         blocks.append(waived)
+    blocks += [_relied(site, one, pen) for one in words.relied(site)]
     blocks += [_listed(site, ("review",), pen)]
     if evidence:
         blocks += [_listed(site, ("open",), pen)]
@@ -233,6 +235,14 @@ def _waived(site: Site, result: Result, pen: _Pen) -> str:
     return f"{head} ({neutralise.for_terminal(who)})"
 
 
+def _relied(site: Site, one: words.Relied, pen: _Pen) -> list[str]:
+    """What the rulebook permits by an exception: nobody is to find out only from the verdict that is missing."""
+    return [
+        pen.head(site.path, one.span, "by exception", f"{words.subjects(one)}: {one.reason}", one.rule),
+        *pen.labelled("remains", one.remains),
+    ]
+
+
 def _about(subject: str, text: str) -> str:
     """The text, led by the subject unless it is named in it."""
     if not text:
@@ -259,6 +269,8 @@ def counts(total: words.Tally) -> list[str]:
         parts.append(words.count(total.consequences, "consequence"))
     if total.waived:
         parts.append(f"{total.waived} waived")
+    if total.exempt:
+        parts.append(f"{total.exempt} by exception")
     if total.not_proven:
         parts.append(f"{total.not_proven} not proven")
     if total.review:

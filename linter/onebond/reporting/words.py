@@ -17,6 +17,9 @@ REFUSED = "description-refused"
 RULES_SHOWN = 3
 """Rules that the line of a gap names before it says how many more there are."""
 
+EXEMPT_SHOWN = 8
+"""Subjects that an exception names before it says how many more there are."""
+
 # Values that read well after the name alone; every other value is a position of a changeover.
 _PLAIN_VALUES = frozenset(
     (
@@ -32,6 +35,17 @@ Key = tuple[str, str]
 """What identifies a result within a site: rule and subject."""
 
 
+class Relied(NamedTuple):
+    """An exception of the rulebook that verdicts of one rule rest on, and those verdicts."""
+
+    rule: str
+    reason: str
+    remains: str
+    results: tuple[Result, ...]
+    conditions: tuple[Condition, ...]  # of all of them, each alternative once
+    span: Span
+
+
 class Tally(NamedTuple):
     """What one site, or all sites of a run, came to."""
 
@@ -40,6 +54,7 @@ class Tally(NamedTuple):
     waived: int
     not_proven: int
     review: int
+    exempt: int  # verdicts that rest on an exception of the rulebook
     rules: int
     subjects: int
     cases: int
@@ -117,6 +132,28 @@ def findings(site: Site) -> Findings:
     return Findings(tuple(causes), tuple(r for r in failed if r.waiver is not None))
 
 
+def relied(site: Site) -> list[Relied]:
+    """The exceptions that verdicts rest on, those of the same rule and words together, by the first line."""
+    alike: dict[tuple[str, str, str], list[tuple[Result, tuple[Condition, ...]]]] = {}
+    for result in ordered(one for one in site.results if one.exemptions):
+        for reason, remains, conditions in result.exemptions:
+            alike.setdefault((result.rule, reason, remains), []).append((result, conditions))
+    return [
+        Relied(
+            *key,
+            tuple(result for result, _ in members),
+            tuple(dict.fromkeys(one for _, conditions in members for one in conditions)),
+            members[0][0].span,
+        )
+        for key, members in alike.items()
+    ]
+
+
+def subjects(one: Relied) -> str:
+    """The subjects that an exception is relied on for, the first few of them by name."""
+    return shortened(tuple(result.subject for result in one.results), EXEMPT_SHOWN)
+
+
 def ordered_problems(site: Site) -> list[Problem]:
     """What keeps a description from being read, by line and column."""
     return sorted(site.problems, key=lambda problem: (problem.span, problem.message, problem.hint))
@@ -163,7 +200,7 @@ def tally(site: Site) -> Tally:
     """Count what the rules concluded on one site."""
     found = findings(site)
     levels = tuple(sum(1 for c in found.causes if c.result.level == level) for level in LEVELS)
-    judged = [r for r in site.results if r.kind != "notApplicable"]
+    judged = [r for r in site.results if came_to_a_verdict(r)]
     opened = sum(1 for r in judged if r.kind == "open") + len(site.not_proven)
     review = sum(1 for r in judged if r.kind == "review")
     problems = len(site.problems) + site.problems_left_out
@@ -185,6 +222,7 @@ def tally(site: Site) -> Tally:
         len(found.waived),
         opened,
         review,
+        sum(1 for r in site.results if r.exemptions),
         len(rules_judged(site)),
         len({r.subject for r in judged}),
         site.cases,
@@ -202,6 +240,7 @@ def total(totals: Sequence[Tally], sites: Iterable[Site]) -> Tally:
         sum(one.waived for one in totals),
         sum(one.not_proven for one in totals),
         sum(one.review for one in totals),
+        sum(one.exempt for one in totals),
         len({rule for site in sites for rule in rules_judged(site)}),
         sum(one.subjects for one in totals),
         sum(one.cases for one in totals),
@@ -213,7 +252,12 @@ def total(totals: Sequence[Tally], sites: Iterable[Site]) -> Tally:
 
 def rules_judged(site: Site) -> set[str]:
     """The rules that came to a verdict on this site, an open one included."""
-    return {result.rule for result in site.results if result.kind != "notApplicable"}
+    return {result.rule for result in site.results if came_to_a_verdict(result)}
+
+
+def came_to_a_verdict(result: Result) -> bool:
+    """Whether a rule applied to a subject: an exception that it rests on was looked at too."""
+    return result.kind != "notApplicable" or bool(result.exemptions)
 
 
 def condition(alternative: Condition, devices: Devices = ()) -> str:

@@ -176,6 +176,7 @@ class Page(NamedTuple):
     sentence: str
     wrong: tuple[Item, ...]
     accepted: tuple[Remark, ...]
+    relied: tuple[Remark, ...]
     problems: tuple[Remark, ...]
     problems_left_out: int
     faults: tuple[str, ...]
@@ -290,6 +291,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         _sentence(site, total, len(gaps)),
         wrong,
         tuple(_accepted(site, result, prefix) for result in found.waived),
+        tuple(_relied(site, one, prefix) for one in words.relied(site)),
         tuple(_problem(site, problem, prefix) for problem in words.ordered_problems(site)),
         site.problems_left_out,
         tuple(f"rule {fault.rule} on {fault.subject}: {fault.message}" for fault in sorted(site.faults)),
@@ -361,6 +363,8 @@ def _sentence(site: Site, total: words.Tally, gaps: int) -> str:
         found.append(words.count(total.consequences, "consequence"))
     if total.waived:
         found.append(f"{total.waived} accepted by a waiver")
+    if total.exempt:
+        found.append(f"{total.exempt} permitted by an exception")
     left = gaps + len(site.not_proven)
     parts = [", ".join(found) or "no error, no warning"]
     parts.append(
@@ -447,6 +451,20 @@ def _accepted(site: Site, result: Result, prefix: str) -> Remark:
         tuple(one for one in detail if one[1]),
         _line(result.span, prefix),
         _excerpt(site, result.span),
+    )
+
+
+def _relied(site: Site, one: words.Relied, prefix: str) -> Remark:
+    detail = (
+        ("Rule", one.rule),
+        ("When", "\n".join(_when(one.conditions, site)) if one.conditions else ""),
+        ("Remains", one.remains),
+    )
+    return Remark(
+        f"{words.subjects(one)}: {one.reason}",
+        tuple(row for row in detail if row[1]),
+        _line(one.span, prefix),
+        None,
     )
 
 
@@ -598,11 +616,12 @@ def _table(heading: str, columns: Sequence[str], rows: Iterable[Sequence[str]], 
 def _rules(report: Report, site: Site, levels: Mapping[str, str]) -> tuple[RuleLine, ...]:
     verdicts: dict[str, dict[str, int]] = {}
     for result in site.results:
-        if result.kind != "notApplicable":
-            kind = "accepted" if result.waiver else {"fail": "found", "pass": "passed"}.get(result.kind, result.kind)
+        if words.came_to_a_verdict(result):
+            told_as = {"fail": "found", "pass": "passed", "notApplicable": "by exception"}
+            kind = "accepted" if result.waiver else told_as.get(result.kind, result.kind)
             told = verdicts.setdefault(result.rule, {})
             told[kind] = told.get(kind, 0) + 1
-    order = ("found", "accepted", "open", "review", "passed")
+    order = ("found", "accepted", "by exception", "open", "review", "passed")
     return tuple(
         RuleLine(
             page.id,
@@ -634,7 +653,7 @@ def _listing(
         for _, span in result.mentions:
             speak(span, number)
     for result in site.results:
-        if result.waiver or result.kind == "review":
+        if result.waiver or result.kind == "review" or result.exemptions:
             speak(result.span)
     for problem in site.problems:
         speak(problem.span)
