@@ -37,6 +37,7 @@ commands:
   inspect PATH...   inspect descriptions, and folders of them
   states FILE       the operating states: what feeds each live island, and where its neutral is earthed
   figures FILE      loop impedances, fault currents, disconnection times and touch voltages in every state
+  drawing FILE      the single-line diagram as SVG, as described or in one live system
   explain [RULE]    the page of a rule, or the table of all rules
 
 options:
@@ -102,6 +103,7 @@ def _command(argv: list[str]) -> int:
         "inspect": _inspect,
         "states": _states,
         "figures": _figures,
+        "drawing": _drawing,
         "explain": _explain,
     }
     if not argv:
@@ -298,7 +300,7 @@ def _named(paths: tuple[str, ...], most: int = 3) -> str:
     return f"{len(paths)} {'file' if len(paths) == 1 else 'files'} ({shown}{more})"
 
 
-# -- states, figures and explain ---------------------------------------------------------------------------------------
+# -- states, figures, drawing and explain ---------------------------------------------------------------------------------------
 
 
 def _states(argv: list[str]) -> int:
@@ -369,6 +371,59 @@ def _figures(argv: list[str]) -> int:
     if asked.report == "csv" and code != CLEAN:  # the table has no place for it
         _say(figures.render(site._replace(figures=None)).rstrip())
     return _print(figures.render_json(site) if asked.report == "json" else figures.render_csv(site), code)
+
+
+def _drawing(argv: list[str]) -> int:
+    parser = _parser("drawing", "Draw the single-line diagram of a description as SVG, its findings marked where they are.")
+    parser.add_argument("paths", nargs="*", metavar="FILE", help="a description")
+    parser.add_argument(
+        "--system",
+        type=int,
+        metavar="N",
+        help="what is live in this live system, by its number in `onebond states` and in the page; else as described",
+    )
+    parser.add_argument("--conductors", action="store_true", help="N and PE as lines of their own")
+    parser.add_argument("--fold", action="store_true", help="the final circuits of each board as one way")
+    parser.add_argument("--sheets", action="store_true", help="over several sheets: OUT-1.svg, OUT-2.svg and so on")
+    parser.add_argument("--out", metavar="FILE", help="write the drawing to FILE (standard output)")
+    parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the site names")
+    asked = _parsed(parser, argv)
+    if len(asked.paths) != 1:
+        raise Usage("draw what? name one description")
+    path = asked.paths[0]
+    if not os.path.lexists(path):
+        raise Usage(f"there is no file {_shown(path)}")
+    if asked.sheets and (asked.out is None or asked.fold):
+        raise Usage("--sheets divides a drawing that is not folded and needs --out, the name of its files")
+    stem, ending = os.path.splitext(asked.out) if asked.out is not None else ("", "")
+
+    from onebond import survey
+    from onebond.reporting import diagram, states, text
+
+    site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None), islands=True, drawing=True)
+    code = survey.status([site._replace(results=())], ())  # the picture is the question here, not the findings
+    if site.problems or site.drawing is None:
+        _say("\n".join(text.problem_lines(site, colour=False, width=0)) or "nothing could be drawn", name="")
+        return code or INTERNAL
+    if not diagram.drawable(site):
+        raise Usage(f"there is nothing to draw, or more than {diagram.MOST_PLACES} places, which nobody could read")
+    numbers = [site.islands.index(island) for island in states.ordered(site)]
+    if asked.system is not None and not 1 <= asked.system <= len(numbers):
+        raise Usage(f"--system: the site has {len(numbers)} kinds of live system, see `onebond states {_shown(path)}`")
+    state = numbers[asked.system - 1] if asked.system is not None else None
+    if asked.sheets:
+        drawn = diagram.sheets(site, state, conductors=asked.conductors, standalone=True)
+        files = {f"{stem}-{sheet.number}{ending}": sheet.svg for sheet in drawn}
+    else:
+        svg = diagram.render(site, state, conductors=asked.conductors, fold=asked.fold, standalone=True)
+        if asked.out is None:
+            return _print(f"{svg}\n", code)
+        files = {asked.out: svg}
+    for name in files:
+        _target(name, (path,))
+    for name, svg in files.items():
+        _write(_target(name, (path,)), f"{svg}\n")
+    return _remark([f"the drawing is in {', '.join(_shown(name) for name in files)}"], code)
 
 
 def _explain(argv: list[str]) -> int:

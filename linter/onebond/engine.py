@@ -605,6 +605,7 @@ def _islands(facts: Facts) -> tuple[tuple[IslandLine, ...], dict[Island, int]]:
             kind.references,
             kind.verdict,
             conditions_of(facts.network, [one.state for one in kind.islands]),
+            kind.electrodes,
         )
         for kind in kinds
     )

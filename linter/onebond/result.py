@@ -120,6 +120,7 @@ class IslandLine(NamedTuple):
     references: tuple[str, ...]
     verdict: str
     conditions: tuple[Condition, ...]
+    electrodes: tuple[str, ...] = ()  # that the references reach
 
 
 class FaultFigure(NamedTuple):

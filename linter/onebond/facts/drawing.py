@@ -36,14 +36,16 @@ class KindOfIsland(NamedTuple):
     supplies: tuple[str, ...]
     references: tuple[str, ...]  # in words
     verdict: str
+    electrodes: tuple[str, ...]  # that the references reach, in words
     islands: tuple[Island, ...]
 
 
 def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
     """The kinds of live island, in the order in which their first cases are found."""
-    found: dict[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], str], list[Island]] = {}
+    found: dict[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], str, tuple[str, ...]], list[Island]] = {}
     for island in facts.islands:
         references = []
+        electrodes = _electrodes(island)
         for reference in island.references:
             where = "star point of the supplier" if reference.kind == "star" else f"at {reference.at}"
             if reference.kind == "internal":
@@ -56,9 +58,9 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
         else:
             count = len(_groups(facts, island))
             verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
-            if count == 1 and not _reaches_soil(island):
+            if count == 1 and not electrodes:
                 verdict = "bonded once, no electrode"
-        key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict)
+        key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict, electrodes)
         found.setdefault(key, []).append(island)
     return tuple(KindOfIsland(*key, tuple(islands)) for key, islands in found.items())
 
@@ -68,13 +70,13 @@ def drawing(facts: Facts, document: Document) -> Drawing:
     return _Reader(facts, document).drawing()
 
 
-def _reaches_soil(island: Island) -> bool:
-    """Whether a reference of the island reaches an electrode of the installation or a supplier's star point."""
+def _electrodes(island: Island) -> tuple[str, ...]:
+    """The electrodes of the installation that its references reach through closed conductors; without one, the supplier's."""
     network = island.network
-    labels = {island.earth[reference.pe] for reference in island.references}
-    ends = {island.earth[pe] for _, pe in network.electrodes}
-    ends.update(island.earth[tie.pe] for tie in network.ties if tie.kind == "star")
-    return bool(labels & ends or island.earth_reach(labels) & ends)
+    reached = island.earth_reach({island.earth[reference.pe] for reference in island.references})
+    own = tuple(name for name, pe in network.electrodes if island.earth[pe] in reached)
+    suppliers = [tie.id for tie in network.ties if tie.kind == "star" and island.earth[tie.pe] in reached]
+    return own or tuple(f"that of the supplier {name}" for name in suppliers)
 
 
 def _groups(facts: Facts, island: Island) -> list[list[Reference]]:

@@ -21,12 +21,14 @@ def render(site: Site, *, width: int = 0) -> str:
     kinds = words.count(len(site.islands), "kind of live island", "kinds of live island")
     about = neutralise.for_terminal(f"rulebook {site.rulebook}, stage {site.stage}")
     out.append(f"{words.count(site.cases, 'case')}, {kinds} ({about})")
-    for island in ordered(site):
+    for number, island in enumerate(ordered(site), 1):
         verdict = neutralise.for_terminal(island.verdict)
         sources = neutralise.for_terminal(", ".join(island.sources) or "no source")
-        out += ["", f"{sources}: {verdict}"]
+        out += ["", f"{number}  {sources}: {verdict}"]
         out += _row("supplies", [words.shortened(island.supplies, _NAMES_SHOWN) or "nothing"], width)
         out += _row("reference", list(island.references) or ["none"], width)
+        if island.references:
+            out += _row("electrode", [words.shortened(island.electrodes, _NAMES_SHOWN) or "none"], width)
         if island.conditions:
             out += _row("when", words.alternatives(island.conditions, site.devices), width)
     for fault in sorted(site.faults):
@@ -56,6 +58,7 @@ def build(site: Site) -> dict[str, Any]:
                 "sources": list(island.sources),
                 "supplies": list(island.supplies),
                 "references": list(island.references),
+                "electrodes": list(island.electrodes),
                 "verdict": island.verdict,
                 "when": [{name: list(values) for name, values in one} for one in island.conditions],
             }

@@ -20,6 +20,8 @@ _NAMED = 12
 _NOT_WRITTEN = " is not written"
 _LATE = ("not certain", "too late")  # how the remark of a fault begins that is not cut off in time
 _WIDE = 760.0  # a drawing past this width is printed across the sheet
+_PRINTED = (1_500.0, 850.0)  # past this width or height it is printed over several sheets, or it could not be read
+_VIEWED = 1_500_000  # characters of the drawings of all systems: past it a page holds them in one form only
 
 
 class Link(NamedTuple):
@@ -111,6 +113,13 @@ class Remark(NamedTuple):
     excerpt: Excerpt | None
 
 
+class View(NamedTuple):
+    """Another form in which a live system is drawn."""
+
+    name: str  # conductors | folded
+    svg: str
+
+
 class System(NamedTuple):
     """One kind of live system."""
 
@@ -118,6 +127,7 @@ class System(NamedTuple):
     name: str
     sources: str
     references: tuple[str, ...]
+    electrodes: str
     verdict: str
     good: bool
     supplies: str
@@ -127,6 +137,8 @@ class System(NamedTuple):
     svg: str
     wide: bool
     chosen: bool
+    views: tuple[View, ...]
+    sheets: tuple[str, ...]  # the same for print, where one sheet would be too small to read
 
 
 class SourceLine(NamedTuple):
@@ -527,6 +539,7 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                 f"{sources}: {island.verdict}",
                 sources,
                 island.references or ("none",),
+                words.shortened(island.electrodes, _NAMED) if island.references else "",
                 island.verdict,
                 # a set or a vehicle may be right without an electrode: what is wrong with it is a finding
                 island.verdict in ("earthed once", "isolated from earth (IT)")
@@ -540,18 +553,46 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                     if at in result.islands or (not result.islands and f'flag-{found}"' in svg)
                 ),
                 svg,
-                _width(svg) > _WIDE,
+                _size(svg)[0] > _WIDE,
                 False,
+                (),
+                (),
             )
         )
     shown = next((system for system in systems if system.findings and system.svg), systems[0] if systems else None)
-    return tuple(system._replace(chosen=system is shown) for system in systems)
+    order = _order(site)
+    return tuple(
+        system._replace(
+            chosen=system is shown,
+            views=_views(site, order[number], f"{prefix}system{number + 1}-") if system.svg and drawn <= _VIEWED else (),
+            sheets=_sheets(site, order[number], f"{prefix}system{number + 1}-") if system is shown else (),
+        )
+        for number, system in enumerate(systems)
+    )
 
 
-def _width(svg: str) -> float:
-    _, _, rest = svg.partition(' width="')
-    width, _, _ = rest.partition('"')
-    return float(width) if width else 0.0
+def _views(site: Site, at: int, prefix: str) -> tuple[View, ...]:
+    """The other forms of a drawing: N and PE as lines of their own, and the final circuits of each board as one way."""
+    folded = diagram.render(site, at, prefix=f"{prefix}folded-", fold=True)
+    views = [View("conductors", diagram.render(site, at, prefix=f"{prefix}conductors-", conductors=True))]
+    return (*views, View("folded", folded))
+
+
+def _sheets(site: Site, at: int, prefix: str) -> tuple[str, ...]:
+    """A drawing over several sheets of paper, where it is larger than one of them shows."""
+    whole = _size(diagram.render(site, at, prefix=prefix))
+    if whole[0] <= _PRINTED[0] and whole[1] <= _PRINTED[1]:
+        return ()
+    return tuple(sheet.svg for sheet in diagram.sheets(site, at, prefix=f"{prefix}sheets-"))
+
+
+def _size(svg: str) -> tuple[float, float]:
+    """Width and height of a drawing, in pixels; nought where there is none."""
+    sizes = []
+    for name in ("width", "height"):
+        size, _, _ = svg.partition(f' {name}="')[2].partition('"')
+        sizes.append(float(size) if size else 0.0)
+    return sizes[0], sizes[1]
 
 
 # -- figures -------------------------------------------------------------------------------------------------------------

@@ -10,6 +10,9 @@
     if (!sheet) { return; }
     var pick = document.getElementById(sheet.dataset.pick);
     if (pick) { pick.checked = true; }
+    // The flags that findings lead to stand in the plain form of the drawing.
+    var plain = found.closest(".view.single") && found.closest(".drawings").querySelector(".view-single");
+    if (plain) { plain.checked = true; }
     found.scrollIntoView({ block: found === sheet ? "start" : "center", inline: "center" });
   }
   window.addEventListener("hashchange", go);
