@@ -450,8 +450,7 @@ class DrawnState(NamedTuple):
 
     ``live`` holds every live conductor at every place with the sources that energise it, ``returns`` the neutral conductors on the
     way from the farthest load back to its source and ``strays`` the conductors that join two references: part of the neutral current
-    takes them.  Both name the element, its core and whether the current flows towards its ``start`` or its ``finish``; for ``strays``
-    the direction is that from the second reference to the first.
+    takes them.  Both name the element, its core and whether the current flows towards its ``start`` or its ``finish``.
     """
 
     sources: tuple[str, ...]
@@ -461,11 +460,13 @@ class DrawnState(NamedTuple):
     free: tuple[str, ...]  # switches whose position makes no difference: their value is only what is drawn
     varies: tuple[str, ...]  # variables that have another value in other states of this kind
     live: tuple[tuple[str, str, str, tuple[str, ...]], ...]  # place, terminal, conductor, sources
-    earthed: tuple[str, ...]  # places whose PE is joined to a reference; in an isolated system to an electrode
+    earthed: tuple[str, ...]  # places whose PE is joined to a reference; in a TT or an isolated system to an electrode
     references: tuple[DrawnReference, ...]
     bonds: tuple[str, ...]  # closed bonds, and sources whose inner bond is closed
+    unsettled: tuple[str, ...]  # bonds that may be closed or open in it
     returns: tuple[tuple[str, str, str], ...]
     strays: tuple[tuple[str, str, str], ...]
+    anchors: tuple[tuple[str, str], ...]  # element and core of the neutral conductors between the sources and the references
 
 
 class Drawing(NamedTuple):

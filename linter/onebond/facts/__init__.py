@@ -426,6 +426,10 @@ class Facts:
             found.extend(fault.in_island(island) for fault in worked[id(currents)])
         return tuple(found)
 
+    def currents_of(self, island: Island) -> Currents | None:
+        """The circuit of an island; None where it is not worked out."""
+        return self._currents.get(island)
+
     @cached_property
     def wired(self) -> tuple[tuple[Currents, tuple[Island, ...]], ...]:
         """Each different circuit with the islands that have it."""

@@ -11,6 +11,7 @@ from typing import NamedTuple
 from onebond.document import Document, node_at, span_at
 from onebond.facts import Facts
 from onebond.facts.island import Island, Reference
+from onebond.facts.service import InService
 from onebond.model import LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
 from onebond.network import Network
 from onebond.result import (
@@ -280,10 +281,13 @@ def _state(facts: Facts, kind: KindOfIsland) -> DrawnState:
         DrawnReference(one.id, one.kind, one.at, tuple((tie.id, tie.kind) for tie in one.ties))
         for one in island.references
     )
-    bonds = tuple(
+    bonds = tuple(tie.id for tie in network.ties if tie.kind in ("bond", "internal") and holds(tie.needs, drawn))
+    unsettled = tuple(
         tie.id
         for tie in network.ties
-        if tie.kind in ("bond", "internal") and (not tie.needs or holds(tie.needs, island.state))
+        if tie.kind in ("bond", "internal")
+        and tie.id not in bonds
+        and all(drawn[v] < 0 or mask >> drawn[v] & 1 for v, mask in tie.needs)
     )
     return DrawnState(
         kind.sources,
@@ -296,8 +300,9 @@ def _state(facts: Facts, kind: KindOfIsland) -> DrawnState:
         _earthed(island),
         references,
         bonds,
-        _returns(island),
-        _strays(facts, island),
+        unsettled,
+        *_ways(facts, island),
+        _anchors(island),
     )
 
 
@@ -324,7 +329,8 @@ def _completed(network: Network, state: State) -> State:
     for i, variable in enumerate(network.variables):
         if state[i] >= 0 or variable.kind not in ("device", "changeover", "plug"):
             continue
-        usual = _usual(network, i)
+        # where a switch is free, what lies behind it is judged as it is with the switch closed
+        usual = "closed" if variable.kind == "device" else _usual(network, i)
         for value in sorted(range(len(variable.values)), key=lambda v: (variable.values[v] != usual, v)):
             following = (*state[:i], value, *state[i + 1 :])
             if _allowed(network, following):
@@ -373,6 +379,10 @@ def _earthed(island: Island) -> tuple[str, ...]:
     network = island.network
     if island.references:
         labels = island.earth_reach({island.earth[reference.pe] for reference in island.references})
+        # in TT the frames have an earth of their own
+        own = {island.earth[pe] for _, pe in network.electrodes}
+        if not own & labels:
+            labels = labels | island.earth_reach(own)
     else:
         labels = island.earth_reach({island.earth[pe] for _, pe in network.electrodes})
     return tuple(
@@ -382,66 +392,84 @@ def _earthed(island: Island) -> tuple[str, ...]:
     )
 
 
-def _returns(island: Island) -> tuple[tuple[str, str, str], ...]:
-    """The neutral conductors from the load that most conductors part from its source, back to that source."""
+_Way = tuple[str, str, str]
+"""An element, its core, and whether the current flows towards its start or its finish."""
+
+_SEEN = 1e-3  # part of the current of a load from which a conductor is said to carry it back
+_STRAYS = 1e-6  # and beside the neutral, where the soil is left out and nothing should
+
+
+def _ways(facts: Facts, island: Island) -> tuple[tuple[_Way, ...], tuple[_Way, ...]]:
+    """How the neutral current of the farthest load goes back to what feeds it: by neutral conductors, and by PE and metal.
+
+    By the impedances of the circuit, the soil left out.  A conductor whose part rests on the contact resistance of a ring is left out.
+    """
     network = island.network
-    before: dict[int, tuple[int, int]] = {}
-    ring = list(dict.fromkeys(node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1))
-    seen = set(ring)
-    order: list[int] = []
+    currents = facts.currents_of(island)
+    end = _farthest(island)
+    if currents is None or end < 0:
+        return (), ()
+    lines = dict(network.circuits)[network.nodes[end][0]]
+    star = next(
+        (
+            node
+            for feed in island.feeds
+            if any(island.feed_lines[feed.id] >> line & 1 for line in lines)
+            for node in feed.neutrals
+            if island.live >> node & 1
+        ),
+        -1,
+    )
+    flows = InService(currents, loads=False, soil=False).driven(end, star) if star >= 0 else []
+    if not flows:
+        return (), ()
+    (flow, *_), backs, strays = flows, {}, {}
+    for number, edge in enumerate(network.edges):
+        value = flow.edge(number) if edge.core in ("N", "PEN") else None
+        if value is not None and abs(value) > _SEEN:
+            backs[edge.element, edge.core] = "finish" if value.real > 0 else "start"
+    for edge in network.earth:
+        value = flow.element(edge.element, edge.core)
+        if value is not None and abs(value) > _STRAYS and (edge.element, edge.core) not in backs:
+            strays[edge.element, edge.core] = "finish" if value.real > 0 else "start"
+    return tuple((*key, way) for key, way in backs.items()), tuple((*key, way) for key, way in strays.items())
+
+
+def _from_sources(island: Island) -> dict[int, tuple[int, int]]:
+    """Every neutral of the island, the nearest to a source first: the edge and the neutral that it is reached by, -1 for a source."""
+    ring = [node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1]
+    found = dict.fromkeys(ring, (-1, -1))
     while ring:
-        order.extend(ring)
         following = []
         for node in ring:
             for edge, other, sort in island.ways[node]:
-                if sort == "neutral" and other not in seen:
-                    seen.add(other)
-                    before[other] = (edge, node)
+                if sort == "neutral" and other not in found:
+                    found[other] = (edge, node)
                     following.append(other)
         ring = following
-    supplied = set(island.supplies)
-    loads = {node for node in order if network.nodes[node][0] in supplied}
-    circuits = {identifier for identifier, _ in network.circuits}
-    ends = [node for node in order if node in loads and network.nodes[node][0] in circuits]
-    ends = ends or [node for node in order if node in loads]
-    found = []
-    node = ends[-1] if ends else -1
-    while node in before:
-        edge, nearer = before[node]
-        one = network.edges[edge]
-        found.append((one.element, one.core, "start" if nearer == one.a else "finish"))
-        node = nearer
+    return found
+
+
+def _anchors(island: Island) -> tuple[tuple[str, str], ...]:
+    """The neutral conductors between the sources and the references: element and core."""
+    reached = _from_sources(island)
+    found: dict[tuple[str, str], None] = {}
+    for reference in island.references:
+        for node in (tie.n for tie in reference.ties):
+            while node in reached and reached[node][0] >= 0:
+                number, node = reached[node]
+                edge = island.network.edges[number]
+                found[edge.element, edge.core] = None
     return tuple(found)
 
 
-def _strays(facts: Facts, island: Island) -> tuple[tuple[str, str, str], ...]:
-    """The protective conductors and metal that join references of different groups: neutral current takes them as well."""
+def _farthest(island: Island) -> int:
+    """The neutral at the load that most conductors part from a source; -1 where no load has a neutral."""
     network = island.network
-    first, *others = _groups(facts, island) or [[]]
-    pe = {reference.pe for reference in first}
-    before: dict[int, tuple[int, int]] = {}
-    ring = list(pe)
-    seen = set(ring)
-    around: dict[int, list[tuple[int, int]]] = {}
-    for i, edge in enumerate(network.earth):
-        if not edge.needs or holds(edge.needs, island.state):
-            around.setdefault(edge.a, []).append((i, edge.b))
-            around.setdefault(edge.b, []).append((i, edge.a))
-    while ring:
-        following = []
-        for node in ring:
-            for i, other in around.get(node, ()):
-                if other not in seen:
-                    seen.add(other)
-                    before[other] = (i, node)
-                    following.append(other)
-        ring = following
-    found: dict[tuple[str, str, str], None] = {}
-    for reference in (one for group in others for one in group):
-        node = reference.pe
-        while node in before:
-            i, nearer = before[node]
-            edge = network.earth[i]
-            found.setdefault((edge.element, edge.core, "start" if nearer == edge.a else "finish"))
-            node = nearer
-    return tuple(found)
+    idle = {
+        circuit.id
+        for circuit in network.installation.circuits
+        if 0 in (circuit.load_w, circuit.load_va, circuit.load_a) or "N" not in circuit.connection.cores
+    }
+    loads = set(island.supplies) & {identifier for identifier, _ in network.circuits} - idle
+    return next((node for node in reversed(_from_sources(island)) if network.nodes[node][0] in loads), -1)

@@ -163,6 +163,10 @@ class Cables(Ink):
         way = next((view.returns[link.id, core] for core in ("N", "PEN") if (link.id, core) in view.returns), "")
         if way and (not conductors or "N" in stroke.cores or "PEN" in stroke.cores):
             self.arrows(placed, wires, "ret", way, stroke.offset if conductors else -6.0)
+        elif not conductors and stroke.style != "n" and self.status_of_lines(link) == "off":
+            # the lines are dead, and still this neutral ties the source to its reference
+            if any((link.id, core) in view.anchors for core in ("N", "PEN")):
+                self.along(placed, wires, "w n on", -6.0)
         stray = view.strays.get(link.id, "")
         if stray and (not conductors or "PE" in stroke.cores):
             self.arrows(placed, wires, "stray", stray, stroke.offset if conductors else 7.0)
@@ -172,13 +176,24 @@ class Cables(Ink):
         pen = self.pen
         x = placed.x + offset
         if not self.plan.conductors:
-            pen.path([(x, placed.y + 3), (x, placed.end)], style)
-            for wire in wires:
-                if len(wire.points) > 1:
-                    pen.path(moved(wire.points, offset), style)
+            self.along(placed, wires, style, offset)
         cable = placed.chain.cells[-1]
         symbols.arrow(pen, x, placed.y + cable.y + 4, up, style)
         symbols.arrow(pen, x, placed.y + cable.y + cable.height - 2, up, style)
+
+    def along(self, placed: PlacedChain, wires: list[PlacedWire], style: str, offset: float) -> None:
+        """A line beside a cable."""
+        x = placed.x + offset
+        self.pen.path([(x, placed.y + 3), (x, placed.end)], style)
+        for wire in wires:
+            if len(wire.points) > 1:
+                self.pen.path(moved(wire.points, offset), style)
+
+    def status_of_lines(self, link: DrawnLink) -> str:
+        """Whether any line of a cable is live at one of its ends."""
+        lines = [core for core in link.cores if core in LINES]
+        at = (self.view.at(link.start, link.start_terminal, lines), self.view.at(link.finish, link.finish_terminal, lines))
+        return "on" if "on" in at else at[0]
 
     def loose(self, identifier: str, wires: list[PlacedWire]) -> None:
         link = self.links[identifier]

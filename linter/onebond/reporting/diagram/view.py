@@ -21,10 +21,12 @@ class View:
         self.live = {(place, terminal, core): feeds for place, terminal, core, feeds in state.live} if state else {}
         self.earthed = frozenset(state.earthed) if state else frozenset[str]()
         self.closed = frozenset(state.bonds) if state else frozenset[str]()
+        self.unsettled = frozenset(state.unsettled) if state else frozenset[str]()
         self.references = {
             (tie, kind) for reference in (state.references if state else ()) for tie, kind in reference.ties
         }
         self.returns = {(element, core): way for element, core, way in (state.returns if state else ())}
+        self.anchors = frozenset(state.anchors) if state else frozenset[tuple[str, str]]()
         self.strays = {element: way for element, _, way in (state.strays if state else ())}
 
     # -- liveness: 'on', 'off', or '' where there is no state ----------------------------------------------------------
@@ -109,7 +111,7 @@ class View:
         if kind == "bond":
             if (key, "bond") in self.references:
                 return "reference"
-            return "closed" if key in self.closed else "open"
+            return "any" if key in self.unsettled else "closed" if key in self.closed else "open"
         value = self.value(key)
         if not value:
             return "any" if key else ""
