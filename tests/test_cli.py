@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -17,6 +18,8 @@ import onebond_rules
 from conftest import BROKEN, FLOATING, HUT, ROOT, Run
 from onebond import cli, loading
 from onebond.rule import Example, Rule
+
+SITES = ROOT / "fixtures" / "sites"
 
 
 @pytest.fixture
@@ -501,3 +504,47 @@ def test_rules_that_break_their_promise_are_named(
     with pytest.raises(loading.NoRules, match=complaint) as caught:
         loading.load_rules()
     assert "club" in str(caught.value)
+
+
+# -- drawing -------------------------------------------------------------------------------------------------------------
+
+
+def test_drawing_writes_an_svg_that_stands_alone(run: Run, tmp_path: Path) -> None:
+    site = str(SITES / "skarv--no-key-interlock.yaml")
+    plain = run("drawing", site)
+    assert plain.returncode == 0 and plain.stderr == "" and plain.stdout.startswith("<svg ")
+    assert ElementTree.fromstring(plain.stdout).tag == "{http://www.w3.org/2000/svg}svg"
+    assert "no operating state" in plain.stdout and "<style>" in plain.stdout
+    told = run("drawing", site, "--system", "9", "--conductors", "--out", "plan.svg")
+    assert (told.returncode, told.stdout, told.stderr) == (0, "", "onebond: the drawing is in plan.svg\n")
+    drawn = (tmp_path / "plan.svg").read_text()
+    listed = run("states", site).stdout
+    assert "\n9  shore, diesel: earthed twice\n" in listed and "Live from shore, diesel: earthed twice." in drawn
+    assert 'id="flag-1"' in drawn
+
+
+def test_drawing_over_several_sheets(run: Run, tmp_path: Path) -> None:
+    told = run("drawing", str(SITES / "skarv.yaml"), "--sheets", "--out", "plan.svg")
+    assert told.returncode == 0 and told.stderr == "onebond: the drawing is in plan-1.svg\n"
+    assert (tmp_path / "plan-1.svg").read_text().startswith("<svg ")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        ((), "draw what?"),
+        (("missing.yaml",), "there is no file missing.yaml"),
+        ((str(SITES / "hut.yaml"), "--system", "2"), "the site has 1 kind of live system"),
+        ((str(SITES / "hut.yaml"), "--system", "0"), "the site has 1 kind of live system"),
+        ((str(SITES / "hut.yaml"), "--sheets"), "needs --out"),
+        ((str(SITES / "hut.yaml"), "--out", "nowhere/plan.svg"), "there is no folder"),
+    ],
+)
+def test_drawing_says_what_it_cannot_do(run: Run, arguments: tuple[str, ...], said: str) -> None:
+    told = run("drawing", *arguments)
+    assert told.returncode == 2 and said in told.stderr and told.stdout == ""
+
+
+def test_drawing_of_a_refused_description(run: Run) -> None:
+    told = run("drawing", str(ROOT / "fixtures" / "broken" / "unit-missing.yaml"))
+    assert told.returncode == 3 and told.stdout == "" and "has no unit" in told.stderr

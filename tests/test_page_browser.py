@@ -80,7 +80,7 @@ class Watched:
 
 def test_it_opens_without_network_and_without_complaint(browser: Browser, twice: str) -> None:
     watched = Watched(browser, twice)
-    watched.page.locator(".pick").last.check()
+    watched.page.locator(".chooser .pick").last.check()
     assert [url for url in watched.asked if url != twice] == []
     assert watched.said == []
     assert watched.page.evaluate("document.documentElement.classList.contains('scripted')")
@@ -100,11 +100,85 @@ def test_the_policy_keeps_out_what_was_not_written_by_us(browser: Browser, twice
 @pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
 def test_the_chooser_shows_one_drawing(browser: Browser, twice: str, script: bool) -> None:
     watched = Watched(browser, twice, java_script_enabled=script)
-    picks = watched.page.locator(".pick")
+    picks = watched.page.locator(".chooser .pick")
     assert picks.count() > 1
     for number in range(1, picks.count() + 1):
         watched.page.locator(f"label[for=choose-{number}]").click()
         assert watched.chosen() == [f"system{number}"]
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "no-script"])
+def test_a_drawing_can_be_shown_with_its_conductors_folded_and_larger(
+    browser: Browser, twice: str, script: bool
+) -> None:
+    page = Watched(browser, twice, java_script_enabled=script).page
+
+    def forms() -> list[str]:
+        return [
+            next(
+                name
+                for name in ("single", "conductors", "folded")
+                if name in (one.get_attribute("class") or "").split()
+            )
+            for one in page.locator(".view").all()
+            if one.is_visible()
+        ]
+
+    assert forms() == ["single"]
+    for form in ("conductors", "folded", "single"):
+        page.locator(f"label[for=view-{form}]").click()
+        assert forms() == [form]
+    drawn = page.locator(".view.single .obd >> visible=true")
+    widths = {}
+    for size in ("own", "fit", "twice"):
+        page.locator(f"label[for=size-{size}]").click()
+        widths[size] = (drawn.bounding_box() or {"width": 0.0})["width"]
+    assert widths["twice"] == pytest.approx(2 * widths["own"], rel=0.01)
+    assert widths["fit"] <= widths["own"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= (page.viewport_size or {"width": 0})["width"]
+
+
+def test_a_finding_leads_to_the_plain_drawing_whatever_form_is_shown(browser: Browser, twice: str) -> None:
+    page = Watched(browser, twice).page
+    page.locator("label[for=view-conductors]").click()
+    link = page.locator("#finding-1 .to-drawing").first
+    link.click()
+    page.wait_for_timeout(100)
+    assert page.locator((link.get_attribute("href") or "").replace("#", "#")).is_visible()
+
+
+def test_a_large_drawing_is_printed_over_sheets(browser: Browser, tmp_path: Path) -> None:
+    boards = "".join(f"  board-{n}: {{}}\n" for n in range(1, 31))
+    cables = "".join(
+        f"  feed-{n}: {{from: {'main' if n <= 6 else f'board-{n - 6}'}, to: board-{n}, cores: L1 N PE, size: 10 mm2, length: 9 m}}\n"
+        for n in range(1, 31)
+    )
+    text = (
+        "onebond: 1\nsite: {name: Large, rulebook: iec, stage: draft}\n"
+        "sources:\n  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S}\n"
+        f"boards:\n  main: {{}}\n{boards}connections:\n"
+        f"  service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 9 m}}\n{cables}circuits:\n"
+        + "".join(
+            f"  lamp-{n}: {{from: board-{n}, cores: L1 N PE, size: 1.5 mm2, length: 9 m, serves: lighting}}\n"
+            for n in range(1, 31)
+        )
+    )
+    (tmp_path / "site.yaml").write_text(text)
+    rules = load_rules()
+    site = survey.inspect_file(
+        str(tmp_path / "site.yaml"), rules, today="2026-11-01", islands=True, figures=True, drawing=True
+    )
+    assert site.drawing is not None, site.problems
+    target = tmp_path / "page.html"
+    target.write_text(report.render(Report("1", (site,), engine.pages(rules, site.rulebook))), encoding="utf-8")
+    watched = Watched(browser, target.as_uri(), viewport={"width": PAPER_WIDTH, "height": 900})
+    sheets = watched.page.locator(".printed")
+    assert sheets.count() > 1 and not sheets.first.is_visible()
+    watched.page.emulate_media(media="print")
+    assert all(sheet.is_visible() for sheet in sheets.all())
+    assert not watched.page.locator(".view.divided").first.is_visible()
+    names = watched.page.locator(".printed text.id").all_text_contents()
+    assert {f"board-{n}" for n in range(1, 31)} <= set(names)
 
 
 def test_the_chooser_works_by_keyboard(browser: Browser, twice: str) -> None:
@@ -163,7 +237,14 @@ def test_it_prints(browser: Browser, twice: str, paper: str, size: tuple[int, in
 def test_print_shows_every_drawing_and_cuts_nothing_off(browser: Browser, twice: str) -> None:
     watched = Watched(browser, twice, viewport={"width": PAPER_WIDTH, "height": 900})
     watched.page.emulate_media(media="print")
-    assert len(watched.chosen()) == watched.page.locator(".pick").count()
+    # of the systems without a finding none but the one that is chosen
+    shown = [system for system in watched.page.locator(".sheet").all() if system.is_visible()]
+    assert {one.get_attribute("id") for one in shown} == {
+        one.get_attribute("id")
+        for one in watched.page.locator(".sheet").all()
+        if one.locator(".flags a").count() or "quiet" not in (one.get_attribute("class") or "")
+    }
+    assert shown
     assert watched.page.locator(".sign").is_visible() and not watched.page.locator("nav").is_visible()
     assert watched.page.evaluate("document.documentElement.scrollWidth") <= PAPER_WIDTH
     assert _cut(watched.page) == []

@@ -244,6 +244,7 @@ def test_a_site_says_what_it_came_to() -> None:
             "sources": ["hybrid"],
             "supplies": ["hut"],
             "references": ["island-link"],
+            "electrodes": [],
             "verdict": "referenced",
             "when": [{"ts": ["island"]}],
         }

@@ -94,6 +94,7 @@ GRID = IslandLine(
     ("supplier's star point at shore",),
     "referenced",
     ((("shore", ("present",)), ("ts", ("grid", "island"))),),
+    ("rods",),
 )
 ALONE = IslandLine(("hybrid",), ("essential",), (), "floating", ())
 SKARV = Site("skarv.yaml", ("x",), "ab", "Skarv Island", "iec", "design", islands=(GRID, ALONE), cases=96)
@@ -104,13 +105,14 @@ def test_states_name_sources_references_and_conditions() -> None:
         "skarv.yaml: Skarv Island\n"
         "96 cases, 2 kinds of live island (rulebook iec, stage design)\n"
         "\n"
-        "hybrid: floating\n"
+        "1  hybrid: floating\n"
         "  supplies   essential\n"
         "  reference  none\n"
         "\n"
-        "shore: referenced\n"
+        "2  shore: referenced\n"
         "  supplies   board-0, board-1, board-2, board-3, board-4, board-5, board-6, board-7 and 2 more\n"
         "  reference  supplier's star point at shore\n"
+        "  electrode  rods\n"
         "  when       shore present; ts on grid or island\n"
     )
 

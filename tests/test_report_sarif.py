@@ -145,7 +145,7 @@ def test_a_finding_as_a_result() -> None:
             "message": {
                 "text": "the neutral is tied to earth a second time. When: shore present or absent; ts on island. "
                 "Or: hybrid passing. Part of the neutral current returns through the PE. "
-                "Put right: remove this bond {{or switch it}}."
+                "Figures: share by PE 4.1 A. Put right: remove this bond {{or switch it}}."
             },
             "locations": [
                 {
@@ -265,7 +265,7 @@ def test_consequences_name_their_cause_and_wide_columns_are_code_points() -> Non
     ],
 )
 def test_conditions_in_words(ways: Any, told: str) -> None:
-    plain = TWICE._replace(message="twice", so="", put_right="", conditions=ways)
+    plain = TWICE._replace(message="twice", so="", put_right="", figures=(), conditions=ways)
     (result,) = run(site(plain))["results"]
     assert result["message"]["text"] == told
     assert len(result["properties"]["conditions"]) == len(ways)

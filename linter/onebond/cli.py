@@ -374,7 +374,9 @@ def _figures(argv: list[str]) -> int:
 
 
 def _drawing(argv: list[str]) -> int:
-    parser = _parser("drawing", "Draw the single-line diagram of a description as SVG, its findings marked where they are.")
+    parser = _parser(
+        "drawing", "Draw the single-line diagram of a description as SVG, its findings marked where they are."
+    )
     parser.add_argument("paths", nargs="*", metavar="FILE", help="a description")
     parser.add_argument(
         "--system",
@@ -398,7 +400,7 @@ def _drawing(argv: list[str]) -> int:
     stem, ending = os.path.splitext(asked.out) if asked.out is not None else ("", "")
 
     from onebond import survey
-    from onebond.reporting import diagram, states, text
+    from onebond.reporting import diagram, states, text, words
 
     site = survey.inspect_file(path, _rules(), rulebook=asked.rulebook, today=_day(None), islands=True, drawing=True)
     code = survey.status([site._replace(results=())], ())  # the picture is the question here, not the findings
@@ -409,8 +411,13 @@ def _drawing(argv: list[str]) -> int:
         raise Usage(f"there is nothing to draw, or more than {diagram.MOST_PLACES} places, which nobody could read")
     numbers = [site.islands.index(island) for island in states.ordered(site)]
     if asked.system is not None and not 1 <= asked.system <= len(numbers):
-        raise Usage(f"--system: the site has {len(numbers)} kinds of live system, see `onebond states {_shown(path)}`")
-    state = numbers[asked.system - 1] if asked.system is not None else None
+        raise Usage(
+            f"--system: the site has {words.count(len(numbers), 'kind')} of live system, see `onebond states {_shown(path)}`"
+        )
+    state = None
+    if asked.system is not None:
+        kinds = [one.kind for one in site.drawing.states]
+        state = kinds.index(numbers[asked.system - 1])
     if asked.sheets:
         drawn = diagram.sheets(site, state, conductors=asked.conductors, standalone=True)
         files = {f"{stem}-{sheet.number}{ending}": sheet.svg for sheet in drawn}

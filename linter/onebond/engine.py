@@ -13,8 +13,8 @@ from typing import Any
 
 from onebond.conditions import conditions_of
 from onebond.document import Document, node_at, span_at
+from onebond.facts.drawing import Occurrence, kinds_of_island
 from onebond.facts.drawing import drawing as drawing_of
-from onebond.facts.drawing import kinds_of_island
 from onebond.figuring import figures_of
 from onebond.model import Accepted, Installation
 from onebond.network import Network
@@ -75,10 +75,11 @@ def inspect(
     results: list[Result] = []
     faults: list[Fault] = []
     lines, kinds = _islands(facts) if islands else ((), {})
+    occurring: Occurring = {}
     for rule in rules:
         level = rule.level_in(book)
         if level != "off":
-            _judge(rule, level, facts, document, results, faults, kinds)
+            _judge(rule, level, facts, document, results, faults, kinds, occurring)
     results = _settle([_accept(result, installation.waivers, today) for result in results])
     results.extend(_waivers(installation, document, results, rules, today))
     results.sort(key=_order)
@@ -99,8 +100,23 @@ def inspect(
             for source in facts.survey.not_proven
         ),
         figures=figures_of(facts, rules, drawing) if figures else None,
-        drawing=drawing_of(facts, document) if drawing else None,
+        drawing=drawing_of(facts, document, _occurrences(results, occurring)) if drawing else None,
         revision=installation.revision or "",
+    )
+
+
+Occurring = dict[tuple[str, str], frozenset[Island]]
+"""The cases that each finding occurs in, by rule and subject."""
+
+_WEIGHTS = {"error": 10_000, "warning": 100, "note": 1}
+
+
+def _occurrences(results: Sequence[Result], occurring: Occurring) -> tuple[Occurrence, ...]:
+    """The findings with their cases, for whoever chooses which case is drawn."""
+    return tuple(
+        Occurrence(one.rule, one.subject, _WEIGHTS.get(one.level, 1), occurring[one.rule, one.subject])
+        for one in results
+        if one.kind == "fail" and occurring.get((one.rule, one.subject))
     )
 
 
@@ -231,6 +247,7 @@ def _judge(
     results: list[Result],
     faults: list[Fault],
     kinds: Mapping[Island, int],
+    occurring: Occurring,
 ) -> None:
     by_subject: dict[str, _Verdicts] = {}
     params = rule.params_in(facts.rulebook)
@@ -266,7 +283,7 @@ def _judge(
     refs = tuple(str(ref) for ref in rule.refs if ref.rulebook in (facts.rulebook, "all"))
     for identifier, verdicts in by_subject.items():
         if identifier not in broken:
-            results.append(_merge(rule, level, identifier, verdicts, facts, document, refs, kinds))
+            results.append(_merge(rule, level, identifier, verdicts, facts, document, refs, kinds, occurring))
     if rule.in_states:
         for source in facts.survey.not_proven:
             results.append(_open(rule, source, facts, document, refs))
@@ -304,6 +321,7 @@ def _merge(
     document: Document,
     refs: tuple[str, ...],
     kinds: Mapping[Island, int],
+    occurring: Occurring,
 ) -> Result:
     kind: Kind = "pass"
     shown: Level = "none"
@@ -357,6 +375,7 @@ def _merge(
     elif verdicts.exceptions:
         message = f"as it should be; exception applied in some cases: {_reasons(verdicts)}"
     states = [subject.island.state for subject in concerned if subject.island is not None]
+    occurring[rule.id, identifier] = frozenset(one.island for one in concerned if one.island is not None)
     conditions: tuple[Condition, ...] = ()
     if states and len(states) == len(concerned) and kind in ("fail", "review", "open"):
         conditions = conditions_of(facts.network, states)
@@ -457,7 +476,7 @@ def _paths(subject: Any) -> tuple[tuple[Mention, ...], ...]:
                 Mention(name, passed.device.route, f"through the {passed.device.kind}")
             )
         path = [Mention(fed.source, sources[fed.source], "the source")]
-        for element in _along(subject) if len(subject.feds) == 1 else list(devices):
+        for element in _along(subject, fed.source) if len(subject.feds) == 1 else list(devices):
             if element in routes and element not in (fed.source, subject.id):
                 path.append(Mention(element, routes[element], "along this way"))
             path += devices.pop(element, [])
@@ -465,10 +484,11 @@ def _paths(subject: Any) -> tuple[tuple[Mention, ...], ...]:
     return tuple(paths)
 
 
-def _along(fault: EarthFault) -> list[str]:
-    """The cables and equipment on the way of a fault that one source feeds, from the source on."""
+def _along(fault: EarthFault, source: str) -> list[str]:
+    """The cables and equipment on the way of a fault that one source feeds, from that source on."""
     far: dict[str, int] = {}
-    distance = fault.island.distance
+    feed = next(feed for feed in fault.island.feeds if feed.id == source)
+    distance = fault.island.distance_from((*feed.lines, *feed.neutrals))
     for edge in fault.island.network.edges:
         if edge.element in fault.through and edge.a in distance and edge.b in distance:
             ends = max(distance[edge.a], distance[edge.b])

@@ -223,6 +223,9 @@ def _left_open(row: FaultFigure, lacking: Any) -> FaultFigure:
     return row._replace(verdict="open", open=what, why=why)
 
 
+_ALONE = 0.999  # part of the largest current from which a device of a way sees all of it
+
+
 def _curves(facts: Facts, params: Params, order: Mapping[str, int]) -> tuple[ClearingCurve, ...]:
     """The devices on the way to each place, from each source; in an IT system those on the way of the second fault."""
     factor, fuses = params.get("minimum-voltage-factor", 1.0), params.get("fuses", "gG")
@@ -241,11 +244,15 @@ def _curves(facts: Facts, params: Params, order: Mapping[str, int]) -> tuple[Cle
         except Unknown:
             continue
         for fed in feds:
-            curve = Curve(fed, fuses)
-            curve = worked.setdefault((tuple(one.device.route for one in curve.passed), curve.shares), curve)
-            current_a = _rounded(curve.current_a * (1.0 if fed.limited else factor), _FINE)
+            own = Curve(fed, fuses)
+            current_a = _rounded(own.current_a * (1.0 if fed.limited else factor), _FINE)
+            # the devices are the same ones at other places, the current is not
+            curve = worked.setdefault((tuple(one.device.route for one in own.passed), own.shares), own)
             if curve.passed and current_a:
-                key = (order[fault.point.place], fault.point.written, fed.source, curve, row.limit_s)
+                # behind the place where several sources meet it is the current of all of them together
+                met = len(feds) > 1 and min(line for line, _ in curve.shares) < _ALONE
+                source = ", ".join(one.source for one in feds) if met else fed.source
+                key = (order[fault.point.place], fault.point.written, source, curve, row.limit_s)
                 verdict = _verdict(fault, fed, curve, current_a, row)
                 found.setdefault(key, set()).add((current_a, verdict))
     steps = {curve: curve.steps() for _, _, _, curve, _ in found}

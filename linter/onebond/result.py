@@ -446,13 +446,15 @@ class DrawnReference(NamedTuple):
 
 
 class DrawnState(NamedTuple):
-    """One kind of live island, in one operating state that it occurs in.
+    """One kind of live island, in one operating state that it occurs in; a kind has several where one cannot show all its findings.
 
     ``live`` holds every live conductor at every place with the sources that energise it, ``returns`` the neutral conductors on the
     way from the farthest load back to its source and ``strays`` the conductors that join two references: part of the neutral current
     takes them.  Both name the element, its core and whether the current flows towards its ``start`` or its ``finish``.
     """
 
+    kind: int  # its number in ``Site.islands``
+    shows: tuple[tuple[str, str], ...]  # rule and subject of the findings that occur in this very state
     sources: tuple[str, ...]
     supplies: tuple[str, ...]
     verdict: str
@@ -466,7 +468,9 @@ class DrawnState(NamedTuple):
     unsettled: tuple[str, ...]  # bonds that may be closed or open in it
     returns: tuple[tuple[str, str, str], ...]
     strays: tuple[tuple[str, str, str], ...]
-    anchors: tuple[tuple[str, str], ...]  # element and core of the neutral conductors between the sources and the references
+    anchors: tuple[
+        tuple[str, str], ...
+    ]  # element and core of the neutral conductors between the sources and the references
 
 
 class Drawing(NamedTuple):

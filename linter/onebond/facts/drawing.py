@@ -66,9 +66,18 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
     return tuple(KindOfIsland(*key, tuple(islands)) for key, islands in found.items())
 
 
-def drawing(facts: Facts, document: Document) -> Drawing:
-    """Everything that a drawing needs of an installation and of its live islands."""
-    return _Reader(facts, document).drawing()
+class Occurrence(NamedTuple):
+    """A finding and the cases that it occurs in; what weighs more decides which case is drawn."""
+
+    rule: str
+    subject: str
+    weight: int
+    islands: frozenset[Island]
+
+
+def drawing(facts: Facts, document: Document, found: tuple[Occurrence, ...] = ()) -> Drawing:
+    """Everything that a drawing needs of an installation and of its live islands; every finding is shown in one of its cases."""
+    return _Reader(facts, document, found).drawing()
 
 
 def _electrodes(island: Island) -> tuple[str, ...]:
@@ -87,7 +96,8 @@ def _groups(facts: Facts, island: Island) -> list[list[Reference]]:
 class _Reader:
     """Reads the parts of an installation as they are written."""
 
-    def __init__(self, facts: Facts, document: Document) -> None:
+    def __init__(self, facts: Facts, document: Document, found: tuple[Occurrence, ...]) -> None:
+        self.found = found
         self.facts = facts
         self.site = facts.installation
         self.document = document
@@ -147,7 +157,11 @@ class _Reader:
                 DrawnMetal(metal.id, metal.kind or "", tuple(end.id for end in metal.joins), self.line(metal.route))
                 for metal in site.extraneous
             ),
-            tuple(_state(self.facts, kind) for kind in kinds_of_island(self.facts)),
+            tuple(
+                _state(self.facts, kind, number, island, self.found)
+                for number, kind in enumerate(kinds_of_island(self.facts))
+                for island in _shown(self.facts.network, kind, self.found)
+            ),
         )
 
     # -- parts -----------------------------------------------------------------------------------------------------
@@ -221,7 +235,7 @@ class _Reader:
         first = " ".join(self.texts(route, "class", "curve", "rating"))
         second = " ".join(self.texts(route, "residual"))
         if second and device.residual_type:
-            second += f" {device.residual_type}"
+            second += f" type {device.residual_type}"
         if second and device.delay and device.delay != "general":
             second += f" {device.delay}"
         return DrawnDevice(
@@ -264,8 +278,22 @@ class _Reader:
 # -- states -------------------------------------------------------------------------------------------------------------
 
 
-def _state(facts: Facts, kind: KindOfIsland) -> DrawnState:
-    island = min(kind.islands, key=lambda one: _strangeness(facts.network, one))
+def _shown(network: Network, kind: KindOfIsland, found: tuple[Occurrence, ...]) -> list[Island]:
+    """The cases of a kind that are drawn: one, and more where it cannot show every finding that occurs in the kind."""
+    members = frozenset(kind.islands)
+    left = [one for one in found if one.islands & members]
+    usual = sorted(kind.islands, key=lambda one: _strangeness(network, one))
+    chosen: list[Island] = []
+    while left or not chosen:
+        best = max(
+            usual, key=lambda island: sum(one.weight for one in left if island in one.islands)
+        )  # the first of them
+        chosen.append(best)
+        left = [one for one in left if best not in one.islands]
+    return chosen
+
+
+def _state(facts: Facts, kind: KindOfIsland, number: int, island: Island, found: tuple[Occurrence, ...]) -> DrawnState:
     network = facts.network
     drawn = _completed(network, island.state)
     values = tuple(
@@ -290,6 +318,8 @@ def _state(facts: Facts, kind: KindOfIsland) -> DrawnState:
         and all(drawn[v] < 0 or mask >> drawn[v] & 1 for v, mask in tie.needs)
     )
     return DrawnState(
+        number,
+        tuple((one.rule, one.subject) for one in found if island in one.islands),
         kind.sources,
         kind.supplies,
         kind.verdict,

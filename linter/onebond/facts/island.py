@@ -3,6 +3,7 @@
 Facts decide nothing; they are true or false of a case whatever a rulebook says of it.
 """
 
+from collections.abc import Iterable
 from functools import cached_property
 from typing import NamedTuple
 
@@ -308,8 +309,12 @@ class Island:
     @cached_property
     def distance(self) -> dict[int, int]:
         """How many conductors lie between a live node and the nearest feed."""
+        return self.distance_from(node for feed in self.feeds for node in (*feed.lines, *feed.neutrals))
+
+    def distance_from(self, nodes: Iterable[int]) -> dict[int, int]:
+        """How many conductors lie between a live node and the nearest of some nodes."""
         found: dict[int, int] = {}
-        ring = [node for feed in self.feeds for node in (*feed.lines, *feed.neutrals)]
+        ring = list(nodes)
         far = 0
         while ring:
             for node in ring:

@@ -365,7 +365,7 @@ class _Run:
         if unknown:
             text = (
                 f"{words.count(unknown, 'finding')} of the earlier report: not compared, for the file was not inspected or was "
-                "refused, or the rule came to no conclusion this time"
+                "refused, or the rule came to no conclusion this time or does not belong to the rulebook"
             )
             self.left_out.append(self._notification("not-compared", "note", text))
         return [entry._replace(state=state) for entry, state in zip(every, states, strict=True)], gone
@@ -374,8 +374,11 @@ class _Run:
         """Whether a finding that is not there is gone: its file was read, and its rule concluded something else."""
         if site.problems or site.problems_left_out:
             return False
-        if any(fault.rule in (one.rule, "(none)") for fault in site.faults):
+        if any(fault.rule in (one.rule, "(none)") for fault in site.faults) or site.not_proven:
             return False
+        page = next((page for page in self.report.rules if page.id == one.rule), None)
+        if page is not None and dict(page.levels).get(site.rulebook, page.level) not in LEVELS[:3]:
+            return False  # this rulebook does not ask for it, and nothing looked
         return not any(
             result.kind in ("open", "review")
             and result.rule == one.rule
@@ -673,6 +676,8 @@ def _sentences(result: Result, devices: words.Devices) -> list[str]:
         if more:
             texts.append(more[0].upper() + more[1:])
     texts.append(result.so[:1].upper() + result.so[1:])
+    if result.figures:
+        texts.append("Figures: " + "; ".join(f"{name} {value}" for name, value in result.figures))
     texts.append(f"Put right: {result.put_right}" if result.put_right else "")
     return texts
 

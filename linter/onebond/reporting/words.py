@@ -273,8 +273,10 @@ def _name(name: str, kinds: dict[str, str]) -> str:
     connection, _, position = name.partition("/")
     if not position:
         return name
-    place = f"device {position} of {connection}"
-    return f"the {kinds[name]}, {place}," if name in kinds else place
+    if name not in kinds:
+        return f"device {position} of {connection}"
+    alike = [other for other, kind in kinds.items() if kind == kinds[name] and other.partition("/")[0] == connection]
+    return f"the {kinds[name]} in {connection}" if alike == [name] else f"{kinds[name]} {position} in {connection}"
 
 
 def alternatives(conditions: tuple[Condition, ...], devices: Devices = ()) -> list[str]:

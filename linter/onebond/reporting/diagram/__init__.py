@@ -34,11 +34,12 @@ class Sheet(NamedTuple):
 
 
 def numbered(site: Site) -> tuple[tuple[int, Result], ...]:
-    """The findings as the flags of a drawing count them: causes in their order, each before what follows from it."""
+    """The findings as the flags of a drawing count them: causes in their order, each before what follows from it, then waived ones."""
     results: list[Result] = []
     for cause in words.findings(site).causes:
         results.append(cause.result)
         results.extend(result for _, result in cause.follows)
+    results.extend(words.findings(site).waived)
     return tuple(enumerate(results, 1))
 
 
@@ -59,7 +60,7 @@ def render(
 ) -> str:
     """The whole installation as one SVG.
 
-    ``state`` is the number of an island in ``Site.islands`` (None: as described, in no state).  ``conductors`` draws N and PE as lines
+    ``state`` is a number in ``Drawing.states`` (None: as described, in no state).  ``conductors`` draws N and PE as lines
     of their own, ``fold`` the final circuits of each board as one way.  ``prefix`` comes before every id, for pages that hold several
     drawings; ``caption`` puts name and state below, ``standalone`` the stylesheet into it.  Raises ValueError where there is nothing
     that can be drawn.
@@ -124,14 +125,20 @@ class _Picture:
         self.site, self.drawing, self.prefix, self.standalone = site, drawing, prefix, standalone
         self.shown = drawing.states[state] if state is not None else None
         findings = numbered(site)
-        self.levels = {number: result.level for number, result in findings}
+        self.levels = {
+            number: "waived" if result.waiver else result.level
+            for number, result in findings
+            if self.shown is None or not result.islands or (result.rule, result.subject) in self.shown.shows
+        }
         self.names = {
-            number: neutralise.for_terminal(f"finding {number}, {result.level}: {result.message} [{result.rule}]")
+            number: neutralise.for_terminal(
+                f"finding {number}, {'waived' if result.waiver else result.level}: {result.message} [{result.rule}]"
+            )
             for number, result in findings
         }
         self.when: list[str] = []
-        if state is not None and state < len(site.islands):
-            self.when = words.alternatives(site.islands[state].conditions, site.devices)
+        if self.shown is not None and self.shown.kind < len(site.islands):
+            self.when = words.alternatives(site.islands[self.shown.kind].conditions, site.devices)
 
     def svg(self, plan: Plan, caption: bool, sheet: str) -> str:
         """One plan in this state."""
@@ -158,7 +165,7 @@ class _Picture:
         found = [
             f"Live from {', '.join(shown.sources)}: {shown.verdict}."
             + (
-                f" Reference{'s' if len(names) > 1 else ''}: {', '.join(names)} (in a ring)."
+                f" Reference{'s' if len(names) > 1 else ''}: {', '.join(names)} (circled)."
                 if names
                 else " No reference."
             )

@@ -163,10 +163,10 @@ class Cables(Ink):
         way = next((view.returns[link.id, core] for core in ("N", "PEN") if (link.id, core) in view.returns), "")
         if way and (not conductors or "N" in stroke.cores or "PEN" in stroke.cores):
             self.arrows(placed, wires, "ret", way, stroke.offset if conductors else -6.0)
-        elif not conductors and stroke.style != "n" and self.status_of_lines(link) == "off":
+        anchor = not way and {(link.id, "N"), (link.id, "PEN")} & view.anchors
+        if anchor and not conductors and stroke.style != "n" and self.status_of_lines(link) == "off":
             # the lines are dead, and still this neutral ties the source to its reference
-            if any((link.id, core) in view.anchors for core in ("N", "PEN")):
-                self.along(placed, wires, "w n on", -6.0)
+            self.along(placed, wires, "w n on", -6.0)
         stray = view.strays.get(link.id, "")
         if stray and (not conductors or "PE" in stroke.cores):
             self.arrows(placed, wires, "stray", stray, stroke.offset if conductors else 7.0)
@@ -192,7 +192,10 @@ class Cables(Ink):
     def status_of_lines(self, link: DrawnLink) -> str:
         """Whether any line of a cable is live at one of its ends."""
         lines = [core for core in link.cores if core in LINES]
-        at = (self.view.at(link.start, link.start_terminal, lines), self.view.at(link.finish, link.finish_terminal, lines))
+        at = (
+            self.view.at(link.start, link.start_terminal, lines),
+            self.view.at(link.finish, link.finish_terminal, lines),
+        )
         return "on" if "on" in at else at[0]
 
     def loose(self, identifier: str, wires: list[PlacedWire]) -> None:

@@ -107,7 +107,15 @@ class Earthing(Ink):
         closed = view.bond(bond.id, bond.relay)
         reference = (bond.id, "bond") in view.references
         status = view.of(closed and view.node(bond.at, bond.terminal, "N"))
-        words = "the reference of this island" if reference else "closed" if closed else "closed or open" if bond.id in view.unsettled else "open"
+        words = (
+            "the reference of this island"
+            if reference
+            else "closed"
+            if closed
+            else "closed or open"
+            if bond.id in view.unsettled
+            else "open"
+        )
         title = ", ".join((f"{bond.id}: bond from N to PE", *bond.texts, *([words] if view.state else [])))
         self.open_group(
             "bond", bond.id, (status, "relay" if bond.relay else "", "reference" if reference else ""), title, bond.line

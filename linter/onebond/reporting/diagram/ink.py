@@ -128,7 +128,7 @@ class Ink:
             pen.text(x, base, text, line.kind)
             if i == 0 and label.flags:
                 at = x + (metrics.width(line.text, line.kind) + 3 if line.text else 0.0)
-                for flag in label.flags:
+                for flag in (flag for flag in label.flags if flag in self.levels):
                     self.flag(flag, at, base)
                     at += 17.0
             base += 12.0

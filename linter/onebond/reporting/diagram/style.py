@@ -39,7 +39,9 @@ stroke-linejoin:miter}
 .obd .stray{color:var(--ob-bad)}.obd path.stray{stroke-width:1.1;stroke-dasharray:1.5 2}
 .obd .ref{color:var(--ob-fg)}.obd circle.ref{stroke-width:1.2}
 .obd .flag rect{fill:var(--ob-bad);stroke:none}.obd .flag text{fill:var(--ob-bg);font-size:9px;font-weight:700;text-anchor:middle}
-.obd .flag.note rect{fill:var(--ob-bg);stroke:currentColor;stroke-width:1}.obd .flag.note text{fill:currentColor}
+.obd .flag.note rect,.obd .flag.waived rect{fill:var(--ob-bg);stroke:currentColor;stroke-width:1}
+.obd .flag.note text,.obd .flag.waived text{fill:currentColor}
+.obd .flag.waived rect{stroke-dasharray:2 1.5}
 .obd .flag.warning rect{fill:var(--ob-warn)}
 .obd :target>path,.obd :target path.w{stroke-width:4}
 .obd :target>.label text{text-decoration:underline}

@@ -17,6 +17,13 @@ _CONTEXT = 2  # lines of the description shown on either side of one that is spo
 _LINE = 600  # characters of a line of the description that are shown
 _DRAWN = 3_000_000  # characters of all drawings of a site: past it the remaining kinds of live system are left undrawn
 _NAMED = 12
+_COLOURS = {  # from memory
+    "nec": "a site under the NEC has others (white or grey for the grounded conductor, green or bare for the grounding one)",
+    "as-nzs": "a site under AS/NZS 3000 may have others (black for the neutral)",
+    "sans": "a site under SANS 10142-1 may have others (black for the neutral)",
+}
+_LONG = 150  # rows of figures, past which the page folds them away
+_WORST = 6  # values of a finding by state, the worst first
 _NOT_WRITTEN = " is not written"
 _LATE = ("not certain", "too late")  # how the remark of a fault begins that is not cut off in time
 _WIDE = 760.0  # a drawing past this width is printed across the sheet
@@ -85,6 +92,7 @@ class Item(NamedTuple):
     so: str
     figures: tuple[tuple[str, str], ...]
     by_state: Table | None
+    more: str  # how many rows of it are left out
     put_right: str
     references: tuple[str, ...]
     excerpt: Excerpt | None
@@ -111,6 +119,8 @@ class Remark(NamedTuple):
     detail: tuple[tuple[str, str], ...]
     line: Link
     excerpt: Excerpt | None
+    number: int = 0  # of a waived finding
+    drawn: tuple[Link, ...] = ()
 
 
 class View(NamedTuple):
@@ -121,19 +131,21 @@ class View(NamedTuple):
 
 
 class System(NamedTuple):
-    """One kind of live system."""
+    """One kind of live system in one of its states; a kind has several where one state cannot show all its findings."""
 
-    number: int
-    name: str
+    place: int  # counted from 1 over all of them
+    label: str  # the number of the kind, and from the second state on a letter
+    first: bool  # whether it is the first of its kind
     sources: str
     references: tuple[str, ...]
     electrodes: str
     verdict: str
-    good: bool
+    grade: str  # good | plain | bad
     supplies: str
     when: tuple[str, ...]
-    findings: tuple[Link, ...]
-    flags: tuple[Link, ...]  # the findings that occur in it, and those that no state is involved in
+    findings: tuple[Link, ...]  # of the kind
+    flags: tuple[Link, ...]  # the findings that occur in this very state, and those that no state is involved in
+    beside: tuple[str, ...]  # what the chooser says below its name
     svg: str
     wide: bool
     chosen: bool
@@ -169,7 +181,9 @@ class Figures(NamedTuple):
     meaning: tuple[str, ...]
     assumed: tuple[str, ...]
     keys: tuple[plots.Key, ...]
-    floating: bool
+    unplotted: tuple[str, ...]
+    rows: int
+    long: bool
     touch: tuple[plots.Plot, ...]
     touch_left_out: int
     bands: tuple[plots.Plot, ...]
@@ -195,6 +209,8 @@ class Page(NamedTuple):
     missing: tuple[Missing, ...]
     not_concluded: int
     limits: tuple[str, ...]
+    read: bool  # whether the description could be read
+    colours: str  # what the colours of a drawing are, where the rulebook has others
     review: tuple[Remark, ...]
     systems: tuple[System, ...]
     plain: str  # the drawing in no state, where there is no live system
@@ -257,14 +273,10 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
     found = words.findings(site)
     gaps = words.gaps(site, levels)
     systems = _systems(site, prefix, numbers)
-    drawn = {system.number: system.svg for system in systems}
-    index = {at: number for number, at in enumerate(_order(site), 1)}
 
     def item(result: Result, depth: int, follows: tuple[Item, ...] = ()) -> Item:
         number = numbers[result]
-        concerned = sorted(index[at] for at in result.islands if at in index) or list(drawn)[:1]
-        flags = [(n, f"{prefix}system{n}-flag-{number}") for n in concerned if drawn[n]]
-        links = tuple(Link(f"system {n}", f"#{flag}") for n, flag in flags if f'id="{flag}"' in drawn[n])
+        links = _drawn(systems, result, number, prefix)
         return Item(
             number,
             depth,
@@ -277,6 +289,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             result.so,
             _same(result),
             _by_state(result, site),
+            f"and {more} more, none of them worse" if (more := len(result.by_state) - _WORST) > 0 else "",
             result.put_right,
             result.references,
             _excerpt(site, result.span),
@@ -302,7 +315,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         grade,
         _sentence(site, total, len(gaps)),
         wrong,
-        tuple(_accepted(site, result, prefix) for result in found.waived),
+        tuple(_accepted(site, result, numbers[result], systems, prefix) for result in found.waived),
         tuple(_relied(site, one, prefix) for one in words.relied(site)),
         tuple(_problem(site, problem, prefix) for problem in words.ordered_problems(site)),
         site.problems_left_out,
@@ -310,6 +323,8 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         _missing(gaps, prefix),
         len(gaps) + len(site.not_proven),
         site.not_proven,
+        not (site.problems or site.problems_left_out),
+        _COLOURS.get(site.rulebook, ""),
         tuple(
             Remark(
                 f"{result.subject}: {result.message}",
@@ -347,6 +362,8 @@ def _title_block(report: Report, site: Site) -> tuple[tuple[str, str], ...]:
 
 
 def _verdict(total: words.Tally) -> tuple[str, str]:
+    if total.waived and total.verdict == "clean":
+        return "Nothing is wrong but what is accepted by a waiver", "open"
     told = {
         "internal error": ("Internal error: nothing is proven", "bad"),
         "refused": ("Refused: the description could not be read", "bad"),
@@ -358,7 +375,11 @@ def _verdict(total: words.Tally) -> tuple[str, str]:
     }
     if total.verdict == "findings" and not any(total.levels[:2]):
         return (
-            ("Not everything is proven", "open") if total.not_proven else ("Nothing wrong was found, but notes", "good")
+            ("Not everything is proven", "open")
+            if total.not_proven
+            else ("Nothing is wrong but what is accepted by a waiver", "open")
+            if total.waived
+            else ("Nothing wrong was found; there are notes", "good")
         )
     return told[total.verdict]
 
@@ -377,13 +398,12 @@ def _sentence(site: Site, total: words.Tally, gaps: int) -> str:
         found.append(f"{total.waived} accepted by a waiver")
     if total.exempt:
         found.append(f"{total.exempt} permitted by an exception")
-    left = gaps + len(site.not_proven)
     parts = [", ".join(found) or "no error, no warning"]
-    parts.append(
-        f"{words.count(left, 'thing')} could not be concluded"
-        if left
-        else "everything that was checked could be concluded"
-    )
+    if total.not_proven:
+        left = words.count(total.not_proven, "verdict")
+        parts.append(f"{left} could not be concluded" + (f", for {words.count(gaps, 'reason')}" if gaps else ""))
+    else:
+        parts.append("everything that was checked could be concluded")
     if total.review:
         parts.append(f"{words.count(total.review, 'thing')} left to a person")
     kinds = words.count(len(site.islands), "kind of live system", "kinds of live system")
@@ -421,9 +441,16 @@ def _by_state(result: Result, site: Site) -> Table | None:
     names = list(dict.fromkeys(name for row in result.by_state for name, _ in row.figures if name not in same))
     groups = [
         Group("\n".join(_when(row.conditions, site)), (tuple(dict(row.figures).get(name, "-") for name in names),))
-        for row in result.by_state
+        for row in result.by_state[:_WORST]
     ]
     return Table("", True, (Head("when", False), *(Head(name, True) for name in names)), tuple(groups))
+
+
+def _drawn(systems: Sequence[System], result: Result, number: int, prefix: str) -> tuple[Link, ...]:
+    """Where a finding is flagged in the drawings; one that no state is involved in stands in all of them, and the first will do."""
+    flags = [(one.label, f"{prefix}system{one.label}-flag-{number}", one.svg) for one in systems]
+    links = [Link(f"system {label}", f"#{flag}") for label, flag, svg in flags if f'id="{flag}"' in svg]
+    return tuple(links if result.islands else links[:1])
 
 
 def _excerpt(site: Site, span: Span) -> Excerpt | None:
@@ -447,7 +474,7 @@ def _line(span: Span, prefix: str) -> Link:
     return Link(f"line {span.line}", f"#{prefix}line-{span.line}")
 
 
-def _accepted(site: Site, result: Result, prefix: str) -> Remark:
+def _accepted(site: Site, result: Result, number: int, systems: Sequence[System], prefix: str) -> Remark:
     waiver = result.waiver
     assert waiver is not None
     detail = (
@@ -463,6 +490,8 @@ def _accepted(site: Site, result: Result, prefix: str) -> Remark:
         tuple(one for one in detail if one[1]),
         _line(result.span, prefix),
         _excerpt(site, result.span),
+        number,
+        _drawn(systems, result, number, prefix),
     )
 
 
@@ -522,53 +551,100 @@ def _order(site: Site) -> list[int]:
     return [place[id(island)] for island in states.ordered(site)]
 
 
+_GOOD = ("earthed once", "isolated from earth (IT)")
+_WEIGHTS = {"error": 0, "warning": 1, "note": 2}
+
+
 def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[System, ...]:
-    systems = []
-    drawn = 0
+    systems: list[System] = []
+    shown: list[tuple[tuple[int, int], int]] = []  # how grave the first finding of each is
+    states_of: dict[int, list[int | None]] = {}
+    for position, one in enumerate(site.drawing.states if site.drawing else ()):
+        states_of.setdefault(one.kind, []).append(position)
+    drawn: list[int | None] = []
+    room = _DRAWN
     for number, at in enumerate(_order(site), 1):
         island = site.islands[at]
-        svg = ""
-        if site.drawing is not None and drawn < _DRAWN:
-            svg = diagram.render(site, at, prefix=f"{prefix}system{number}-")
-            drawn += len(svg)
-        sources = ", ".join(island.sources) or "no source"
-        concerned = sorted(found for result, found in numbers.items() if at in result.islands)
-        systems.append(
-            System(
-                number,
-                f"{sources}: {island.verdict}",
-                sources,
-                island.references or ("none",),
-                words.shortened(island.electrodes, _NAMED) if island.references else "",
-                island.verdict,
-                # a set or a vehicle may be right without an electrode: what is wrong with it is a finding
-                island.verdict in ("earthed once", "isolated from earth (IT)")
-                or (island.verdict == "bonded once, no electrode" and not concerned),
-                words.shortened(island.supplies, _NAMED) or "nothing",
-                _when(island.conditions, site),
-                tuple(Link(str(found), f"#{prefix}finding-{found}") for found in concerned),
-                tuple(
-                    Link(f"{found} {result.level}: {result.message}", f"#{prefix}finding-{found}")
-                    for result, found in numbers.items()
-                    if at in result.islands or (not result.islands and f'flag-{found}"' in svg)
-                ),
-                svg,
-                _size(svg)[0] > _WIDE,
-                False,
-                (),
-                (),
+        in_kind = {result: found for result, found in numbers.items() if at in result.islands}
+        lacking = sum(1 for result in site.results if result.kind == "open" and at in result.islands)
+        for turn, state in enumerate(states_of.get(at, [None])):
+            label = f"{number}{chr(ord('a') + turn) if turn else ''}"
+            svg = ""
+            if state is not None and room > 0:
+                svg = diagram.render(site, state, prefix=f"{prefix}system{label}-")
+                room -= len(svg)
+            shows = site.drawing.states[state].shows if site.drawing and state is not None else ()
+            here = [result for result in in_kind if (result.rule, result.subject) in shows] if svg else [*in_kind]
+            drawn.append(state)
+            sources = ", ".join(island.sources) or "no source"
+            grave = [(_WEIGHTS.get(r.level, 2), in_kind[r]) for r in here if r.waiver is None and r.because is None]
+            shown.append((min(grave, default=(9, 0)), len(systems)))
+            systems.append(
+                System(
+                    len(systems) + 1,
+                    label,
+                    not turn,
+                    sources,
+                    island.references or ("none",),
+                    words.shortened(island.electrodes, _NAMED) if island.references else "",
+                    island.verdict,
+                    _system_grade(island.verdict, in_kind, lacking),
+                    words.shortened(island.supplies, _NAMED) or "nothing",
+                    _when(island.conditions, site),
+                    tuple(Link(str(found), f"#{prefix}finding-{found}") for found in sorted(in_kind.values())),
+                    tuple(
+                        Link(
+                            f"{found} {'waived' if result.waiver else result.level}: {result.message}",
+                            f"#{prefix}finding-{found}",
+                        )
+                        for result, found in numbers.items()
+                        if result in here or (not result.islands and f'flag-{found}"' in svg)
+                    ),
+                    _beside([in_kind[result] for result in here], lacking),
+                    svg,
+                    _size(svg)[0] > _WIDE,
+                    False,
+                    (),
+                    (),
+                )
+            )
+    shown = [one for one in shown if systems[one[1]].svg] or shown
+    chosen = min(shown)[1] if shown else -1
+    alike: dict[tuple[str, ...], int] = {}
+    for system in systems:
+        key = (system.sources, system.verdict, *system.references, system.electrodes, *system.beside)
+        alike[key] = alike.get(key, 0) + 1
+    whole = _DRAWN - room
+    made = []
+    for system, state in zip(systems, drawn, strict=True):
+        key = (system.sources, system.verdict, *system.references, system.electrodes, *system.beside)
+        own = f"{prefix}system{system.label}-"
+        made.append(
+            system._replace(
+                chosen=system.place == chosen + 1,
+                beside=(*system.beside, f"supplies {system.supplies}") if alike[key] > 1 else system.beside,
+                views=_views(site, state, own) if state is not None and system.svg and whole <= _VIEWED else (),
+                sheets=_sheets(site, state, own) if state is not None and system.place == chosen + 1 else (),
             )
         )
-    shown = next((system for system in systems if system.findings and system.svg), systems[0] if systems else None)
-    order = _order(site)
-    return tuple(
-        system._replace(
-            chosen=system is shown,
-            views=_views(site, order[number], f"{prefix}system{number + 1}-") if system.svg and drawn <= _VIEWED else (),
-            sheets=_sheets(site, order[number], f"{prefix}system{number + 1}-") if system is shown else (),
-        )
-        for number, system in enumerate(systems)
-    )
+    return tuple(made)
+
+
+def _system_grade(verdict: str, found: Mapping[Result, int], lacking: int) -> str:
+    """How a verdict on the reference is set: bad; good only where nothing at all is found in that kind of live system."""
+    # a set or a vehicle may be right without an electrode: what is wrong with it is a finding
+    if verdict not in _GOOD and (verdict != "bonded once, no electrode" or found):
+        return "bad"
+    return "plain" if found or lacking else "good"
+
+
+def _beside(found: Iterable[int], lacking: int) -> tuple[str, ...]:
+    """What else the chooser says of a live system."""
+    numbers = sorted(found)
+    told = [f"{'finding' if len(numbers) == 1 else 'findings'} {', '.join(map(str, numbers))}"] if numbers else []
+    if lacking:
+        told.append(f"{words.count(lacking, 'verdict')} not concluded")
+    return tuple(told)
 
 
 def _views(site: Site, at: int, prefix: str) -> tuple[View, ...]:
@@ -608,6 +684,7 @@ def _figures(site: Site, prefix: str) -> Figures | None:
     tables = tuple(
         _table(heading, columns, rows, prefix) for heading, columns, rows in figures.sections(computed, numbers) if rows
     )
+    rows = sum(len(group.rows) for table in tables for group in table.groups) + len(numbers)
     keys = plots.keys(computed)
     shapes = {key.text: key.shape for key in keys}
     bands, left_out = plots.bands(computed, shapes)
@@ -619,7 +696,9 @@ def _figures(site: Site, prefix: str) -> Figures | None:
         tuple(meaning),
         tuple(assumed),
         keys,
-        any(row.earthing == "floating" for row in computed.faults),
+        plots.without_touch(computed),
+        rows,
+        rows > _LONG,
         *plots.touch(computed, shapes),
         bands,
         left_out,

@@ -16,7 +16,7 @@ from onebond.result import ClearingCurve, FaultFigure, Figures
 TOUCH_LIMIT_V = 50.0
 """The conventional limit of touch voltage, alternating current (IEC 60364-4-41)."""
 
-_SHAPES = ("circle", "square", "triangle", "diamond", "cross", "bar")
+_SHAPES = ("circle", "square", "triangle", "diamond", "cross", "bar", "down", "plus", "tie", "house")
 _LABEL_CHARACTERS = 26
 _ROWS = 36  # of one touch plot, so that it fits a sheet
 _ROW = 18.0
@@ -127,6 +127,29 @@ def touch(figures: Figures, shapes: dict[str, str]) -> tuple[tuple[Plot, ...], i
             _touch(f"Touch voltage during an earth fault{part_of}", {name: rows[name] for name in part}, scale, shapes)
         )
     return tuple(plots), len(rows) - len(names)
+
+
+def without_touch(figures: Figures) -> tuple[str, ...]:
+    """Places of which no touch voltage is plotted, each with what feeds it and why."""
+    found: dict[tuple[str, str], dict[str, None]] = {}
+    for fault in figures.faults:
+        if _plotted(fault) and fault.touch_v is not None:
+            continue
+        if fault.earthing == "floating":
+            why = "the neutral floats, and no fault is cleared"
+        elif fault.second:
+            why = "second faults of an IT system"
+        elif fault.open:
+            why = f"{fault.open} is not written" if " " not in fault.open else f"open: {fault.open}"
+        elif fault.current_a is None:
+            why = "nothing leads the fault current back, and the frame stays live"
+        else:
+            why = "nothing ties the frame to the mass of earth"
+        found.setdefault((", ".join(fault.sources) or "no source", why), {})[fault.at] = None
+    return tuple(
+        f"{words.shortened(tuple(places), _PLACES_NAMED)}, fed by {source}: {why}"
+        for (source, why), places in found.items()
+    )
 
 
 def _touch(
