@@ -6,6 +6,7 @@ import io
 import itertools
 import os
 import re
+import select
 import subprocess
 import sys
 import time
@@ -553,11 +554,11 @@ def followed(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., str]]:
         with open(theirs, "w", encoding="utf-8", closefd=False) as terminal:
             monkeypatch.setattr(sys, "stderr", terminal)
             assert tuple(cli._followed(paths, quiet=quiet)) == paths
-        os.set_blocking(ours, False)
-        try:
-            return os.read(ours, 65536).decode()
-        except BlockingIOError:
-            return ""
+        # the kernel hands over what was written to a terminal in pieces: nothing for a while is the end
+        found = b""
+        while select.select([ours], [], [], 0.2)[0]:
+            found += os.read(ours, 65536)
+        return found.decode()
 
     yield told
     os.close(ours)

@@ -82,6 +82,8 @@ def inspect(
             _judge(rule, level, facts, document, results, faults, kinds, occurring)
     results = _settle([_accept(result, installation.waivers, today) for result in results])
     results.extend(_waivers(installation, document, results, rules, today))
+    ranks = {rule.id: number for number, rule in enumerate(rules)}
+    results = [result._replace(rank=ranks.get(result.rule, len(ranks))) for result in results]
     results.sort(key=_order)
     return Site(
         document.path,
@@ -406,7 +408,7 @@ def _merge(
         causes,
         bool(causes) and all(finding.effect for _, finding in verdicts.failing),
         tuple(sorted({kinds[subject.island] for subject in concerned if subject.island in kinds})),
-        _exemptions(facts.network, verdicts),
+        exemptions=_exemptions(facts.network, verdicts),
     )
 
 

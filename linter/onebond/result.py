@@ -101,6 +101,7 @@ class Result(NamedTuple):
     ] = ()  # what it follows from in some state; all of them where it is a consequence
     effect: bool = False  # it is nothing but an effect of what it follows from, and accepted with it
     islands: tuple[int, ...] = ()  # kinds of live island it occurs in: numbers in ``Site.islands``, where asked for
+    rank: int = 0  # of its rule in the rule book: what is about the neutral comes first
     exemptions: tuple[Exemption, ...] = ()  # that the rulebook permits it by, in some states or in all
 
 

@@ -65,7 +65,9 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     silent = "".join(f"; {what}" for what in feeding.silent)
     return Finding(
         f"{feeding.id} feeds an island whose neutral is tied to earth nowhere{silent}",
-        "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
+        "a fault to a frame drives no more current than the impedance lets through, and nothing disconnects it for certain"
+        if island.impedances
+        else "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
         f"tie the neutral of {feeding.id} to PE once (a bond at its first board or inside it), or declare it IT with a monitor",
         because=because,
         figures=figures,

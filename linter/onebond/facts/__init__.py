@@ -197,6 +197,7 @@ class Feeding(NamedTuple):
             for source in self.feed.sources
             if source.mains_input and not source.neutral_through_written
         )
+        found.extend(f"{tie.id} is an impedance, which is no reference" for tie in self.island.impedances)
         return tuple(found)
 
 

@@ -55,7 +55,7 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
         if island.it and not references:
             verdict = "isolated from earth (IT)"
         elif not references:
-            verdict = "floating"
+            verdict = "tied through an impedance" if island.impedances else "floating"
         else:
             count = len(_groups(facts, island))
             verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")

@@ -164,6 +164,11 @@ class Island:
             found.append(Reference(first.id, first.kind, tuple(ties), pe, first.route, first.at))
         return tuple(found)
 
+    @property
+    def impedances(self) -> tuple[Tie, ...]:
+        """Bonds with an impedance: they tie the neutral to earth, but are no reference that a fault current flows by."""
+        return tuple(tie for tie in self.ties if not tie.solid)
+
     @cached_property
     def own_references(self) -> tuple[Reference, ...]:
         """References inside the installation: everything but suppliers' star points."""

@@ -103,7 +103,10 @@ def order(result: Result) -> tuple[int, int, str, str, str, str, str]:
 
 
 def findings(site: Site) -> Findings:
-    """Tell causes from consequences; one whose cause is not shown (waived, or not there) stands for itself."""
+    """Tell causes from consequences, the gravest first and those about the neutral before others of their level.
+
+    One whose cause is not shown (waived, or not there) stands for itself.
+    """
     failed = ordered(r for r in site.results if r.kind == "fail")
     live = [r for r in failed if r.waiver is None]
     by_cause: dict[Key, list[int]] = {}
@@ -128,7 +131,7 @@ def findings(site: Site) -> Findings:
             reached.update(next_ones)
             waiting += [(depth + 1, n) for n in reversed(next_ones)]
         causes.append(Cause(live[root], tuple(follows)))
-    causes.sort(key=lambda cause: order(cause.result))
+    causes.sort(key=lambda cause: (_grade(cause.result.level), cause.result.rank, order(cause.result)))
     return Findings(tuple(causes), tuple(r for r in failed if r.waiver is not None))
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from onebond.reporting import diagram, figures, states, words
 from onebond.reporting.page import plots
-from onebond.result import LEVELS, Condition, Problem, Report, Result, Site
+from onebond.result import Condition, Problem, Report, Result, Site
 from onebond.span import Span
 
 ALTERNATIVES = 8
@@ -300,9 +300,8 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             follows,
         )
 
-    causes = sorted(found.causes, key=lambda cause: _grade(cause.result.level))
     wrong = tuple(
-        item(cause.result, 0, tuple(item(inner, depth) for depth, inner in cause.follows)) for cause in causes
+        item(cause.result, 0, tuple(item(inner, depth) for depth, inner in cause.follows)) for cause in found.causes
     )
     total = words.tally(site)
     verdict, grade = _verdict(total)
@@ -535,11 +534,6 @@ def _missing(gaps: Sequence[words.Gap], prefix: str) -> tuple[Missing, ...]:
         verdicts = tuple((rule, words.shortened(tuple(names), _NAMED)) for rule, names in subjects.items())
         found.append(Missing(entry, tuple(places), level, verdicts))
     return tuple(found)
-
-
-def _grade(level: str) -> int:
-    names: tuple[str, ...] = LEVELS
-    return names.index(level) if level in names else len(names)
 
 
 # -- live systems --------------------------------------------------------------------------------------------------------
