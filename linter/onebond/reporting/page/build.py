@@ -632,10 +632,21 @@ def _system_grade(verdict: str, found: Mapping[Result, int], lacking: int) -> st
     return "plain" if found or lacking else "good"
 
 
+def _runs(numbers: Sequence[int]) -> str:
+    """Numbers in order; three and more in a row as from and to."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and runs[-1][-1] == number - 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs)
+
+
 def _beside(found: Iterable[int], lacking: int) -> tuple[str, ...]:
     """What else the chooser says of a live system."""
     numbers = sorted(found)
-    told = [f"{'finding' if len(numbers) == 1 else 'findings'} {', '.join(map(str, numbers))}"] if numbers else []
+    told = [f"{'finding' if len(numbers) == 1 else 'findings'} {_runs(numbers)}"] if numbers else []
     if lacking:
         told.append(f"{words.count(lacking, 'verdict')} not concluded")
     return tuple(told)
