@@ -46,11 +46,31 @@ def test_the_command_agrees() -> None:
 def test_what_is_generated() -> None:
     ids = [rule.id for rule in RULES]
     assert {f"rules/pages/{one}.md" for one in ids} < set(FILES)
-    assert {"rules/README.md", "schemas/REFERENCE.md"} < set(FILES)
+    assert {"rules/README.md", "rules/RULEBOOKS.md", "schemas/REFERENCE.md"} < set(FILES)
     assert all(text.endswith("\n") and not text.endswith("\n\n") for text in FILES.values())
     rows = [line for line in FILES["rules/README.md"].splitlines() if line.startswith("| [")]
     assert [row.partition("[")[2].partition("]")[0] for row in rows][: len(ids)] == ids
     assert all(f"rules/{row.partition('(')[2].partition(')')[0]}" in FILES for row in rows)
+
+
+def test_the_rulebooks_stand_side_by_side() -> None:
+    lines = FILES["rules/RULEBOOKS.md"].splitlines()
+    assert (
+        "| [changeover-neutral-switched](pages/changeover-neutral-switched.md) | not asked for | not asked for | not asked for | error | not asked for |"
+        in lines
+    )
+    (factor,) = [
+        line for line in lines if line.startswith("| [disconnection-too-slow]") and "minimum-voltage-factor" in line
+    ]
+    assert factor.endswith("| 1 | 0.95 | 1 | 1 | 1 |")
+    clauses = {
+        line.partition("]")[0][3:]: line for line in lines[lines.index("## Clauses") :] if line.startswith("| [")
+    }
+    assert set(clauses) >= {rule.id for rule in RULES}
+    for rule in RULES:
+        for ref in rule.refs:
+            if ref.rulebook != "all" and rule.level_in(ref.rulebook) != "off":
+                assert str(ref) in clauses[rule.id], (rule.id, ref)
 
 
 def test_stale_missing_and_left_over_files_are_named_and_put_right(

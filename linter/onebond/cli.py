@@ -39,6 +39,7 @@ commands:
   figures FILE      loop impedances, fault currents, disconnection times and touch voltages in every state
   drawing FILE      the single-line diagram as SVG, as described or in one live system
   explain [RULE]    the page of a rule, or the table of all rules
+  selftest [RULE]   whether this installation judges as its rules say, as a record to attach
 
 options:
   -h, --help        this help; `onebond COMMAND --help` shows the options of a command
@@ -105,6 +106,7 @@ def _command(argv: list[str]) -> int:
         "figures": _figures,
         "drawing": _drawing,
         "explain": _explain,
+        "selftest": _selftest,
     }
     if not argv:
         _say(HELP.rstrip(), name="")
@@ -453,6 +455,34 @@ def _explain(argv: list[str]) -> int:
         raise Usage(f"no rule {name!r}{_did_you_mean(name, list(known))}")
     page = next((_with_example(known[name], rule) for rule in rules if rule.id == name), known[name])
     return _print(pages.page(page, width=min(width, 100) or 80), CLEAN)
+
+
+def _selftest(argv: list[str]) -> int:
+    parser = _parser("selftest", "Inspect the examples of all rules, good and bad, and record what came of it.")
+    parser.add_argument("paths", nargs="*", metavar="RULE", help="only this rule; may be several (all of them)")
+    parser.add_argument("--report", choices=("text", "json"), default="text", help="form of the record (text)")
+    parser.add_argument("--out", metavar="FILE", help="write the record to FILE, whole or not at all")
+    asked = _parsed(parser, argv)
+    target = _target(asked.out, ()) if asked.out is not None else None
+
+    from onebond import selftest
+
+    rules = _rules()
+    known = {rule.id for rule in rules}
+    for name in asked.paths:
+        if name not in known:
+            raise Usage(f"no rule {name!r}{_did_you_mean(name, sorted(known))}")
+    try:
+        record = selftest.run([rule for rule in rules if not asked.paths or rule.id in asked.paths])
+    except RuntimeError as error:
+        _say(f"no self-test: {error}")
+        return INTERNAL
+    code = CLEAN if selftest.build(record)["verdict"] == "passed" else INTERNAL
+    text = selftest.render_json(record) if asked.report == "json" else selftest.render(record)
+    if target is None:
+        return _print(text, code)
+    _write(target, text)
+    return _remark([f"the record is in {_shown(asked.out)}"], code)
 
 
 def _with_example(page: RulePage, rule: Rule) -> RulePage:

@@ -192,7 +192,9 @@ def _value(param: Param, rulebook: str | None) -> str:
 
 
 def _spoken(value: object) -> str:
-    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 def _shown(rule: Rule, rulebook: str | None, finding: bool) -> str:

@@ -21,7 +21,7 @@ from onebond.reading import read
 from onebond.result import Site
 from onebond.rule import RULEBOOKS, Example, Exempt, Finding, NotApplicable, Pass, Review, Rule, Unknown, rule
 
-__all__ = ["base", "edited", "found", "inspected", "prove"]
+__all__ = ["base", "edited", "found", "inspected", "prove", "prove_contract", "prove_example"]
 
 _HEADINGS = ("Checks", "Danger", "Remedy")
 
@@ -91,19 +91,22 @@ def prove(tested: Rule, bases: Mapping[str, str] | None = None) -> None:
     for each example that the rule finds nothing in the base, that the edit applies once and can be read, and that exactly
     the named subjects are found, each in words that are the same in every operating state.
     """
-    _contract(tested)
+    prove_contract(tested)
     assert any(example.finds for example in tested.examples), f"rule {tested.id}: no example with a finding"
     assert any(not example.finds for example in tested.examples), f"rule {tested.id}: no example without a finding"
     for number, example in enumerate(tested.examples, 1):
         said = f"rule {tested.id}, example {number} ({example.base}{example.rulebook and ', ' + example.rulebook})"
         try:
-            _example(tested, example, bases)
+            prove_example(tested, example, bases)
         except AssertionError as error:
             raise AssertionError(f"{said}: {error}") from None
 
 
-def _contract(tested: Rule) -> None:
-    """The rule as :func:`onebond.rule.rule` would build it, and a reference for every rulebook that has it."""
+def prove_contract(tested: Rule) -> None:
+    """Prove that a rule is as :func:`onebond.rule.rule` would build it, with a reference for every rulebook that has it.
+
+    Raises AssertionError that says what does not hold.
+    """
     subjects = getattr(Facts, tested.over, None)
     assert isinstance(subjects, Collection), f"rule {tested.id}: {tested.over} is no collection of Facts"
     try:
@@ -140,7 +143,8 @@ def _contract(tested: Rule) -> None:
             assert book in RULEBOOKS, f"rule {tested.id}: parameter {param.name}: {book!r} is not a rulebook"
 
 
-def _example(tested: Rule, example: Example, bases: Mapping[str, str] | None) -> None:
+def prove_example(tested: Rule, example: Example, bases: Mapping[str, str] | None = None) -> None:
+    """Prove one example: nothing in its base, and exactly the named subjects after its edit; raises AssertionError."""
     assert not example.rulebook or example.rulebook in RULEBOOKS, f"{example.rulebook!r} is not a rulebook"
     assert len(set(example.finds)) == len(example.finds), "a subject is named twice"
     if bases is None:

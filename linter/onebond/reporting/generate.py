@@ -1,7 +1,7 @@
 """Writes every generated file of the source tree: ``python -m onebond.reporting.generate [--check]``.
 
-The table of rules, the rule pages and the schema reference.  ``--check`` writes nothing, names each file that is stale
-and exits with 1 if there is one.  Exits with 2 where there is no source tree.
+The table of rules, that of the rulebooks, the rule pages and the schema reference.  ``--check`` writes nothing, names each file
+that is stale and exits with 1 if there is one.  Exits with 2 where there is no source tree.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from collections.abc import Iterable
 from onebond.engine import pages
 from onebond.loading import load_rules
 from onebond.reporting.rule_pages import rule_page, rule_table
+from onebond.reporting.rulebook_table import rulebook_table
 from onebond.reporting.schema_reference import schema_reference
-from onebond.rule import Rule
+from onebond.rule import RULEBOOKS, Rule
 
 ROOT = os.path.abspath(os.path.join(os.path.dirname(__file__), *[os.pardir] * 3))
 """The source tree, where this module runs from one."""
@@ -24,8 +25,15 @@ PAGES = "rules/pages"
 
 def generated(rules: Iterable[Rule]) -> dict[str, str]:
     """The text of each generated file by its path in the source tree, with ``/`` between folders."""
+    rules = tuple(rules)
     every = pages(rules, examples=True)
-    files = {"rules/README.md": rule_table(every), "schemas/REFERENCE.md": schema_reference()}
+    own = {rule.id for rule in rules}
+    by_book = {book: [page for page in pages(rules, book) if page.id in own] for book in RULEBOOKS}
+    files = {
+        "rules/README.md": rule_table(every),
+        "rules/RULEBOOKS.md": rulebook_table(by_book),
+        "schemas/REFERENCE.md": schema_reference(),
+    }
     files.update((f"{PAGES}/{page.id}.md", rule_page(page)) for page in every)
     return files
 

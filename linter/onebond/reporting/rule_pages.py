@@ -26,7 +26,7 @@ def rule_page(page: RulePage, bases: str = "../onebond_rules/bases") -> str:
         parts += ["", "?: this clause number is from memory and was not checked against the text."]
     if page.parameters:
         rows = [(f"`{name}`", value, text) for name, value, text in page.parameters]
-        parts += ["", "## Parameters", "", *_table(("parameter", "value", "meaning"), rows)]
+        parts += ["", "## Parameters", "", *markdown_table(("parameter", "value", "meaning"), rows)]
     if page.failing or page.passing:
         parts += ["", "## Examples", "", "Each is one change of a small good installation: lines out, lines in."]
     for heading, examples in (("Found", page.failing), ("Not found", page.passing)):
@@ -48,7 +48,7 @@ def rule_table(pages: Sequence[RulePage], folder: str = "pages") -> str:
         levels = dict(page.levels)
         linked = f"[{page.id}]({folder}/{page.id}.md)"
         rows.append((linked, page.title, *(levels.get(book, page.level) for book in books)))
-    return "\n".join(("# The rules", "", NOTE, "", *_table(("rule", "finds", *books), rows), ""))
+    return "\n".join(("# The rules", "", NOTE, "", *markdown_table(("rule", "finds", *books), rows), ""))
 
 
 def _rulebooks(page: RulePage) -> list[str]:
@@ -65,9 +65,10 @@ def _rulebooks(page: RulePage) -> list[str]:
     ]
     if _ALL in clauses:
         rows.append((_ALL, "" if books else page.level, "; ".join(clauses[_ALL])))
-    return _table(("rulebook", "level", "references"), rows)
+    return markdown_table(("rulebook", "level", "references"), rows)
 
 
-def _table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> list[str]:
+def markdown_table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """A table as lines of Markdown."""
     lines = [head, ("---",) * len(head), *(tuple(cell.replace("|", "\\|") for cell in row) for row in rows)]
     return [f"| {' | '.join(line)} |" for line in lines]
