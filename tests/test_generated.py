@@ -55,10 +55,8 @@ def test_what_is_generated() -> None:
 
 def test_the_rulebooks_stand_side_by_side() -> None:
     lines = FILES["rules/RULEBOOKS.md"].splitlines()
-    assert (
-        "| [changeover-neutral-switched](pages/changeover-neutral-switched.md) | not asked for | not asked for | not asked for | error | not asked for |"
-        in lines
-    )
+    rows = {line.partition("]")[0][3:]: line.split(" | ")[1:] for line in reversed(lines) if line.startswith("| [")}
+    assert rows["changeover-neutral-switched"] == [*["not asked for"] * 3, "error", "not asked for |"]
     (factor,) = [
         line for line in lines if line.startswith("| [disconnection-too-slow]") and "minimum-voltage-factor" in line
     ]
