@@ -12,6 +12,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 
+collect_ignore = ["house_rules"]  # a package of somebody else: its tests run where test_own_rules has installed it
+
 HUT = """\
 onebond: 1
 site: {name: Tarn hut, rulebook: iec, stage: design}

@@ -64,8 +64,10 @@ def test_a_device_without_an_id_is_told_by_its_kind_and_its_place(tmp_path: Path
     site = survey.inspect_file(str(tmp_path / "hut.yaml"), (), today=TODAY)
     assert site.devices == (("feed/2", "rcd"), ("lamps/1", "mcb"))
     told = words.alternatives(((("feed/2", ("open",)), ("q", ("closed",))),), site.devices)
-    assert told == ["the rcd, device 2 of feed, open; q closed"]
+    assert told == ["the rcd in feed open; q closed"]
     assert words.alternatives(((("feed/2", ("open",)),),)) == ["device 2 of feed open"]
+    twins = (("feed/1", "mcb"), ("feed/3", "mcb"))
+    assert words.alternatives(((("feed/3", ("open",)),),), twins) == ["mcb 3 in feed open"]
 
 
 def test_links_below_a_folder_are_not_followed(tmp_path: Path) -> None:

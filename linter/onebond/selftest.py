@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from onebond import __version__
+from onebond.reporting.words import count
 from onebond.rule import Rule
 from onebond.testing import prove_contract, prove_example
 
@@ -146,6 +147,6 @@ def render(record: Record) -> str:
         lines.extend(f"    {one.base or 'the rule'}: {one.why}" for one in outcomes if one.why)
     lines += [
         "",
-        f"{tree['verdict']}: {tree['examples']} examples of {tree['rules']} rules, {tree['failed']} did not hold",
+        f"{tree['verdict']}: {count(tree['examples'], 'example')} of {count(tree['rules'], 'rule')}, {tree['failed']} did not hold",
     ]
     return "\n".join(lines) + "\n"
