@@ -37,8 +37,10 @@ BY_ID = {one.id: one for one in RULES}
 # The rules that issue 2 asks for, and the one that only AS/NZS has, in the order of the rule book.
 ORDER = """
 neutral-unreferenced neutral-bonded-twice bond-behind-rcd bond-missing-at-pen-split island-reference-borrowed
+reference-lost-in-transition pen-not-declared
 it-without-monitor it-bonded changeover-neutral-solid changeover-neutral-switched sources-at-different-levels
-infeed-behind-rcd inverter-fed-behind-rcd inverter-feeds-itself sources-in-parallel backfeed pen-switched pe-switched
+infeed-behind-rcd inverter-fed-behind-rcd inverter-feeds-itself sources-in-parallel backfeed neutral-opens-first
+pen-switched pe-switched
 electrode-missing pe-missing electrodes-not-joined electrode-resistance-high earthing-conductor-small pe-small
 bonding-conductor-small pen-small bond-small disconnection-too-slow source-too-weak-to-trip touch-voltage-high
 rcd-missing rcd-blind rcd-type-unsuitable rcd-not-selective rcd-trips-in-service neutral-borrowed

@@ -18,6 +18,7 @@ from onebond.facts.floating import FloatingReading, floating_readings
 from onebond.facts.infeed import FedBehindRcd, InfeedBehindRcd, Levels, fed_behind_rcd, infeeds_behind_rcd, levels
 from onebond.facts.island import Island, Reference
 from onebond.facts.lost import Lost, lost
+from onebond.facts.neutrals import NeutralContact, NeutralToBuilding, neutral_contacts, neutrals_to_buildings
 from onebond.facts.peaks import Peak, PeakWorker
 from onebond.facts.residual import RcdAtInverter, RcdOnWay, rcds_at_inverters, rcds_on_ways
 from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
@@ -64,6 +65,8 @@ __all__ = [
     "Lost",
     "Misfit",
     "Need",
+    "NeutralContact",
+    "NeutralToBuilding",
     "OwnInput",
     "Pair",
     "PeCurrent",
@@ -74,6 +77,7 @@ __all__ = [
     "RcdInService",
     "RcdOnWay",
     "Reference",
+    "Relay",
     "Surplus",
     "SwitchedProtective",
 ]
@@ -288,6 +292,19 @@ class OwnInput(NamedTuple):
     route: Route
     island: Island
     reached: bool
+
+
+class Relay(NamedTuple):
+    """A bond that a condition closes, in one case: what its delays mean there."""
+
+    id: str
+    route: Route
+    island: Island
+    bond: str  # in words
+    closes_after_s: float | None
+    opens_after_s: float | None
+    alone: bool  # it is the only reference: until it has closed there is none
+    beside: Reference | None  # of a case in which it is to be open: until it has opened there are two
 
 
 class Isolated(NamedTuple):
@@ -837,6 +854,41 @@ class Facts:
         return tuple(found)
 
     @Collection
+    def relays(self) -> tuple[Relay, ...]:
+        """Bonds with a condition, in every case whose neutral they reach.
+
+        Whether one overlaps the reference of another state is asked only where an inverter decides on it: a changeover opens its
+        neutral before it closes the next one, and how long that takes is not written.
+        """
+        sources = {source.id: source for source in self.installation.sources}
+        bonds = {bond.id: bond for bond in self.installation.bonds}
+        found = []
+        for tie in self.network.ties:
+            if not tie.needs or tie.kind not in ("bond", "internal") or not tie.solid:
+                continue
+            own = bonds[tie.id] if tie.kind == "bond" else sources[tie.id]
+            words = tie.id if tie.kind == "bond" else f"the bond inside {tie.id}"
+            by_inverter = all(self.network.variables[v].kind == "inverter" for v, _ in tie.needs)
+            for island in self.islands:
+                if not island.live >> tie.n & 1 or island.it:
+                    continue
+                references = island.references
+                held = holds(tie.needs, island.state)
+                alone = held and len(references) == 1 and references[0].ties == (tie,)
+                open_for_certain = any(
+                    island.state[v] >= 0 and not mask >> island.state[v] & 1 for v, mask in tie.needs
+                )
+                beside = next((one for one in references if one.pe != tie.pe), None)
+                if alone or (open_for_certain and by_inverter and beside):
+                    found.append(
+                        Relay(
+                            *(tie.id, own.route, island, words, own.closes_after_s, own.opens_after_s, alone),
+                            beside if open_for_certain and by_inverter else None,
+                        )
+                    )
+        return tuple(found)
+
+    @Collection
     def isolated(self) -> tuple[Isolated, ...]:
         """Islands declared IT, with the monitors that watch them."""
         found = []
@@ -1017,6 +1069,16 @@ class Facts:
     def misfits(self) -> tuple[Misfit, ...]:
         """Devices and changeovers, with what does not fit."""
         return misfits(self.installation)
+
+    @Collection
+    def neutral_contacts(self) -> tuple[NeutralContact, ...]:
+        """Devices and changeovers that open a neutral."""
+        return neutral_contacts(self.installation)
+
+    @Collection
+    def neutrals_to_buildings(self) -> tuple[NeutralToBuilding, ...]:
+        """Cables without a protective conductor that are a PEN by function."""
+        return neutrals_to_buildings(self.installation)
 
     @Collection
     def places(self) -> tuple[Energised, ...]:
