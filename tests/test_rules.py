@@ -41,7 +41,8 @@ reference-lost-in-transition pen-not-declared
 it-without-monitor it-bonded changeover-neutral-solid changeover-neutral-switched sources-at-different-levels
 infeed-behind-rcd inverter-fed-behind-rcd inverter-feeds-itself sources-in-parallel backfeed neutral-opens-first
 pen-switched pe-switched
-electrode-missing pe-missing electrodes-not-joined electrode-resistance-high earthing-conductor-small pe-small
+electrode-missing pe-missing electrodes-not-joined electrode-resistance-high pen-earth-not-allowed
+earthing-conductor-small pe-small
 bonding-conductor-small pen-small bond-small disconnection-too-slow source-too-weak-to-trip touch-voltage-high
 rcd-missing rcd-blind rcd-type-unsuitable rcd-not-selective rcd-trips-in-service neutral-borrowed
 breaking-capacity-low neutral-current-in-pe voltage-drop-high single-failure-dangerous never-energised

@@ -194,6 +194,8 @@ def _value(param: Param, rulebook: str | None) -> str:
 def _spoken(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, tuple):
+        return "; ".join(map(_spoken, value)) if not hasattr(value, "_fields") else str(value)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 

@@ -105,6 +105,7 @@ class Circuit(NamedTuple):
     enclosure: str | None = None
     load_a: float | None = None  # of load_va, load_w and load_a one at most is written
     power_factor: float | None = None
+    place: str | None = None  # as written; `place_of` says where it stands
 
 
 class Source(NamedTuple):
@@ -162,6 +163,7 @@ class Board(NamedTuple):
     class_ii: bool = False
     building: str | None = None
     enclosure: str | None = None
+    place: str | None = None
 
 
 class Changeover(NamedTuple):

@@ -192,6 +192,23 @@ def frame_of(installation: Installation, identifier: str) -> str:
     return identifier
 
 
+def place_of(installation: Installation, identifier: str) -> str:
+    """The kind of place in which a board or circuit stands: its own, else that of its board, else of the enclosure; '' if none."""
+    boards = {board.id: board for board in installation.boards}
+    for circuit in installation.circuits:
+        if circuit.id == identifier:
+            if circuit.place:
+                return circuit.place
+            identifier = circuit.connection.start.id
+    seen: set[str] = set()
+    while identifier in boards and identifier not in seen:
+        seen.add(identifier)
+        if boards[identifier].place:
+            return boards[identifier].place or ""
+        identifier = boards[identifier].inside or ""
+    return ""
+
+
 class _Builder:
     def __init__(self, installation: Installation) -> None:
         self.site = installation

@@ -532,6 +532,7 @@ class _Reader:
             class_ii=_text(node, "equipment") == "class-II",
             building=_text(node, "building"),
             enclosure=_text(node, "enclosure"),
+            place=_text(node, "place"),
         )
 
     def _changeover(self, identifier: str, node: Node, route: Route) -> Changeover | None:
@@ -773,6 +774,7 @@ class _Reader:
             enclosure=_text(node, "enclosure"),
             load_a=load_a,
             power_factor=_number(node, "power-factor"),
+            place=_text(node, "place"),
         )
 
     # ---------------------------------------------------------------- bonds, electrodes, monitors, extraneous parts

@@ -2,7 +2,8 @@
 
 Checks: in every operating state, final circuits with `serves: socket-outlets` behind a device of up to 32 A (of any rating where a
 portable source feeds them) for an RCD of at most 30 mA that nothing goes round and that sums the neutral too.  A place that is
-earthed by an electrode only (TT) needs some RCD, unless an overcurrent device is certain to clear a fault there in time.
+earthed by an electrode only (TT) needs some RCD, unless an overcurrent device is certain to clear a fault there in time.  Where
+`place` is written, what the rulebook asks for in such places.
 
 Danger: a person who touches a live part, a cut lead or a device whose PE is broken carries a current that no breaker notices.  In
 TT no breaker ever notices: the soil lets a few ampere flow.
@@ -29,6 +30,28 @@ from onebond.rule import (
     figure,
     rule,
 )
+from onebond_rules.shared import Demand
+
+_ALL = float("inf")
+_DEMANDS = (
+    Demand("agricultural", "", 0, _ALL, 0.3, "705.411.1"),
+    Demand("agricultural", "socket-outlets", 32, _ALL, 0.1, "705.411.1"),
+    Demand("construction", "socket-outlets", 32, _ALL, 0.5, "704.411.3.2.1"),
+    Demand("marina", "socket-outlets", 0, 63, 0.03, "709.531.2"),
+    Demand("marina", "socket-outlets", 63, _ALL, 0.3, "709.531.2"),
+    Demand("caravan", "socket-outlets", 0, _ALL, 0.03, "708.531.3"),
+    Demand("dwelling", "lighting", 0, _ALL, 0.03, "411.3.4"),
+)
+_BY_BOOK = {
+    "nec": (Demand("marina", "socket-outlets", 0, _ALL, 0.03, "555.35"),),
+    "as-nzs": (
+        Demand("dwelling", "", 0, 32, 0.03, "2.6.3"),
+        Demand("construction", "", 0, 32, 0.03, "3012 2.6"),
+        Demand("marina", "socket-outlets", 0, _ALL, 0.03, "3004"),
+        Demand("caravan", "socket-outlets", 0, _ALL, 0.03, "3001"),
+    ),
+    "sans": (),
+}
 
 _SOCKETS = "sockets: {from: main-rcd"
 _MAIN_RCD = ", {kind: rcd, id: rcd-main, rating: 63 A, residual: 300 mA, type: A, delay: S}"
@@ -48,6 +71,9 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     sockets = _sockets(fault, params)
     if sockets is not None:
         return sockets
+    special = _by_place(fault, params)
+    if special is not None:
+        return special
     if not params["tt"] or fault.system != "TT" or fault.rcds:
         return PASS
     limit = fault.table_s
@@ -84,7 +110,10 @@ def _sockets(fault: EarthFault, params: Params) -> Verdict | None:
     if fault.serves_unknown:
         raise Unknown(f"what {fault.id} serves", fault.route)
     milliampere = f"{params['residual-a'] * 1000:g} mA"
-    if params["by-place"] and circuit.connection.start.id not in portable:
+    if any(one.place == fault.place and one.residual_a > params["residual-a"] for one in params["demands"]):
+        return None  # the place has a demand of its own
+    asked_for = fault.place in params["gfci-places"]
+    if params["by-place"] and not asked_for and circuit.connection.start.id not in portable:
         return Review(
             f"{fault.id} has no device of {milliampere}, and the description does not say which place it is",
             "NEC 210.8 asks for one in kitchens, bathrooms, outdoors and other places: see which this is",
@@ -94,6 +123,33 @@ def _sockets(fault: EarthFault, params: Params) -> Verdict | None:
         "a person who touches a live part, or a device with a broken PE, carries a current that no breaker notices",
         f"put {fault.id} behind an RCD of {milliampere} that sums its line and its neutral",
         because=("device-does-not-fit", misfit) if misfit else None,
+    )
+
+
+def _by_place(fault: EarthFault, params: Params) -> Verdict | None:
+    """What is wrong with the RCD that a final circuit needs for where it is; None where nothing is, or none is asked for."""
+    circuit = fault.circuit
+    if not circuit or not fault.place:
+        return None
+    there = [one for one in params["demands"] if one.place == fault.place]
+    if any(one.serves for one in there) and fault.serves_unknown:
+        raise Unknown(f"what {fault.id} serves", fault.route)
+    asked = [one for one in there if one.serves in ("", circuit.serves)]
+    if any(one.above_a or one.to_a < _ALL for one in asked) and fault.rating_a is None:
+        raise Unknown(f"the rating of what protects {fault.id}", fault.route)
+    asked = [one for one in asked if one.above_a < (fault.rating_a or 1.0) <= one.to_a]
+    if not asked:
+        return None
+    demand = min(asked, key=lambda one: one.residual_a)
+    for device, _ in fault.rcds:
+        small = device.residual_a is not None and device.residual_a <= demand.residual_a
+        if small and fault.line in device.senses and (demand.residual_a > params["residual-a"] or device.delay != "S"):
+            return None
+    milliampere = f"{demand.residual_a * 1000:g} mA"
+    return Finding(
+        f"{fault.id} has no RCD of {milliampere} or less on every way to it, which the place ({fault.place}) asks for",
+        "where people, animals or water are in touch with the ground, a fault that no breaker notices is enough",
+        f"put {fault.id} behind an RCD of {milliampere} or less ({demand.clause} ?)",
     )
 
 
@@ -135,7 +191,19 @@ RULE = rule(
             True,
             {"nec": False},
         ),
-        Param("by-place", "whether the place decides which socket-outlets need it", False, {"nec": True}),
+        Param(
+            "demands",
+            "final circuits that need an RCD for the place where they are (numbers of clauses from memory)",
+            _DEMANDS,
+            _BY_BOOK,
+        ),
+        Param(
+            "gfci-places",
+            "places whose socket-outlets need the smallest for certain",
+            (),
+            {"nec": ("agricultural", "caravan", "construction", "outdoor")},
+        ),
+        Param("by-place", "whether the rooms decide which other socket-outlets need it", False, {"nec": True}),
     ),
     examples=(
         *(
@@ -187,6 +255,30 @@ RULE = rule(
             ),
             (),
         ),
+        # places that ask for more
+        Example("measured-house", (("  main: {}", "  main: {place: agricultural}"),), ("cooker",)),
+        Example("measured-house", (("  main: {}", "  main: {place: agricultural}"),), (), "sans"),
+        Example(
+            "measured-house",
+            (
+                ("  main: {}", "  main: {place: agricultural}"),
+                (
+                    "length: 9 m, serves: fixed, through: [{kind: mcb, curve: B, rating: 32 A}]",
+                    "length: 9 m, serves: fixed, through: [{kind: rcbo, curve: B, rating: 32 A, residual: 300 mA, type: A}]",
+                ),
+            ),
+            (),
+        ),
+        Example(
+            "measured-house",
+            (
+                ("  main: {}", "  main: {place: dwelling}"),
+                ("length: 9 m, serves: fixed", "length: 9 m, serves: lighting"),
+            ),
+            ("cooker",),
+        ),
+        Example("measured-house", (("  main: {}", "  main: {place: dwelling}"),), ("cooker",), "as-nzs"),
+        Example("measured-house", (("  main: {}", "  main: {place: outdoor}"),), ("sockets",), "nec"),
         # TT without the RCD at its head
         Example("measured-farm", ((_MAIN_RCD, ""),), ("main",)),
         # the electrodes together have a quarter of an ohm: the fuse blows in time

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from onebond.rule import Need, Param, Protective, figure
 
 TIMES = Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False})
@@ -18,6 +20,25 @@ FUSES = Param(
     "gG",
     {"bs7671": "BS 88-2"},
 )
+
+
+class Demand(NamedTuple):
+    """What the final circuits of one kind of place need: an RCD of no more than so many ampere."""
+
+    place: str
+    serves: str  # empty: whatever it serves
+    above_a: float  # rated current of the circuit
+    to_a: float
+    residual_a: float
+    clause: str  # from memory
+
+    def __str__(self) -> str:
+        sort = self.serves or "every final circuit"
+        rated = f" above {self.above_a:g} A" if self.above_a else ""
+        rated += f" up to {self.to_a:g} A" if self.to_a < float("inf") else ""
+        return f"{self.place}, {sort}{rated}: {self.residual_a * 1000:g} mA ({self.clause} ?)"
+
+
 HEAT = Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False})
 FUSES_OF_HEAT = Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"})
 ENOUGH_FOR_HEAT = "below the table, but enough for the heat of the faults that it carries"

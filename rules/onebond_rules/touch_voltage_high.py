@@ -53,7 +53,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
         return PASS
     if len(late) < len(fault.feds):
         return NotApplicable("what is left once one source is cut off is judged where the other feeds alone")
-    if touch <= params["limit-v"]:
+    limit_v = params["medical-v"] if fault.place == "medical" else params["limit-v"]
+    if touch <= limit_v:
         # a source whose limit is not declared may give more, and lift the frame higher
         more = next((one.lacking for one in late if one.limited_by and one.lacking), None)
         if more is None:
@@ -70,7 +71,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
         raise Unknown(ahead, fault.route, why)
     cause = "source-too-weak-to-trip" if all(one.limited_by for one in sure) else "disconnection-too-slow"
     return Finding(
-        f"during an earth fault at {fault.id} its frame has more than {params['limit-v']:g} V to earth for too long",
+        f"during an earth fault at {fault.id} its frame has more than {limit_v:g} V to earth for too long",
         "whoever stands on the ground and touches the frame carries a current that can stop the heart",
         "clear the fault sooner (an RCD, a quicker device), or lower the voltage by a larger PE or supplementary bonding",
         because=(cause, fault.id),
@@ -104,6 +105,7 @@ RULE = rule(
     params=(
         TIMES,
         Param("limit-v", "touch voltage to earth, in V, that may last", 50.0),
+        Param("medical-v", "the same in a medical location (710.411.3.2.5 ?; nec: as elsewhere)", 25.0, {"nec": 50.0}),
         LOWEST_VOLTAGE,
         FUSES,
     ),

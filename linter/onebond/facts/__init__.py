@@ -36,7 +36,7 @@ from onebond.facts.wiring import (
     switched_protective,
 )
 from onebond.model import Installation
-from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of
+from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of, place_of
 from onebond.result import Mention
 from onebond.span import Route
 from onebond.states import LIMIT, cases, holds
@@ -260,6 +260,42 @@ class Exposed(NamedTuple):
     way: str  # how it is earthed: reference | electrode | frames | ''
     root: str  # the part nearest to the source on the same cut-off PE; itself if it is the nearest
     pen_split: str  # the board whose missing link cuts all of them off
+
+    @property
+    def place(self) -> str:
+        """The kind of place in which it stands, where that is written; else ''."""
+        return place_of(self.island.network.installation, self.id)
+
+    @property
+    def board(self) -> str:
+        """The board of a final circuit that stands in the same kind of place, or ''."""
+        site = self.island.network.installation
+        start = next((one.connection.start.id for one in site.circuits if one.id == self.id), "")
+        return start if start and place_of(site, start) == self.place else ""
+
+    @property
+    def pen_core(self) -> str:
+        """The cable that brings a PEN to it, or ''."""
+        site = self.island.network.installation
+        links = (*site.connections, *(circuit.connection for circuit in site.circuits))
+        return next((link.id for link in links if self.id in (link.id, link.finish.id) and "PEN" in link.cores), "")
+
+    @property
+    def supplier_pen(self) -> str:
+        """A supply whose PEN conductors join to it, in this case; or ''."""
+        island = self.island
+        earthing = {source.id: source.earthing for source in island.network.installation.sources}
+        stars = [tie for tie in island.network.ties if tie.kind == "star" and earthing.get(tie.id) == "TN-C-S"]
+        mine = island.earth[self.part.pe]
+        for star in stars:
+            joined = island.pen_part(star.n)
+            if mine == island.earth[star.pe] or any(
+                tie.n in joined and island.earth[tie.pe] == mine
+                for tie in island.network.ties
+                if tie.kind != "star" and tie.solid and holds(tie.needs, island.state)
+            ):
+                return star.id
+        return ""
 
 
 class Pair(NamedTuple):

@@ -13,7 +13,7 @@ from onebond.facts.currents import Loop, Point, phase_of
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
 from onebond.model import Circuit, Device, Source
-from onebond.network import frame_of
+from onebond.network import frame_of, place_of
 
 SAME_DIGITS = 1 + 1e-9
 """A current that is a gate but for its last digits is that gate."""
@@ -235,6 +235,11 @@ class EarthFault:
     def circuit(self) -> Circuit | None:
         """The final circuit at whose end the fault is; None where it is elsewhere."""
         return next((one for one in self.island.network.installation.circuits if one.id == self.point.place), None)
+
+    @property
+    def place(self) -> str:
+        """The kind of place in which it stands, where that is written; else ''."""
+        return place_of(self.island.network.installation, self.point.place)
 
     @property
     def sources(self) -> tuple[Source, ...]:

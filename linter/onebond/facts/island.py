@@ -219,6 +219,21 @@ class Island:
                         stack.append(other)
         return label
 
+    def pen_part(self, node: int) -> set[int]:
+        """The neutrals that closed PEN conductors join to one of them, inside the island or out of it."""
+        around: dict[int, set[int]] = {}
+        for edge in self.network.edges:
+            if edge.core == "PEN" and holds(edge.needs, self.state):
+                around.setdefault(edge.a, set()).add(edge.b)
+                around.setdefault(edge.b, set()).add(edge.a)
+        found, stack = {node}, [node]
+        while stack:
+            for other in around.get(stack.pop(), ()):
+                if other not in found:
+                    found.add(other)
+                    stack.append(other)
+        return found
+
     def earth_reach(self, labels: set[int]) -> set[int]:
         """The metallic earth parts that closed bonds and PEN join to some of them, inside the island or out of it."""
         network, state = self.network, self.state
