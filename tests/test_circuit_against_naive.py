@@ -28,6 +28,7 @@ from naive import Node, State
 from naive_circuit import Site, Solved, completions
 from onebond.facts import Drop, EarthFault, Facts, PeCurrent, RcdInService, Surplus
 from onebond.facts.island import Island
+from onebond.facts.service import source_of
 from onebond.facts.unknown import Unknown
 from onebond.reading import load
 
@@ -327,13 +328,17 @@ class Comparison:
             return
         o = self.site.o
         tie = next(t for t in o.ties(case.state) if t.id == surplus.id)
-        star: Node = ("live", *self.facts.network.nodes[sharing.star])
+        nodes, source = self.facts.network.nodes, source_of(surplus.island, sharing.start)
+        start: Node = ("live", *nodes[sharing.start])
+        star: Node = ("star", source)
+        if o.sources[source]["kind"] != "utility":
+            star = o.node(source, "N")
         name: tuple[str, ...] = ("tie", tie.id)
         if tie.kind == "star":  # at a supplier's it is what his neutral takes
             name = ("supplier", tie.id, "PEN" if o.sources[tie.id]["earthing"] == "TN-C-S" else "N")
         where = f"of {tie.id} in {case.state} fed by {case.sources}"
-        if tie.n != star:
-            own = [abs(s.i(s.forced(tie.n, star), name)) for s in case.full]
+        if start != star:
+            own = [abs(s.i(s.forced(start, star), name)) for s in case.full]
             self.judge("share", where, lambda: sharing.share, own, 1e-8)
         own = [abs(s.i(s.open, name)) for s in case.full]
         self.judge("link", where, lambda: sharing.current_a, own, 1e-8)

@@ -74,6 +74,7 @@ class Model(NamedTuple):
     unknown: tuple[tuple[int, Missing], ...]  # branches whose impedance is not known
     stars: tuple[tuple[str, int], ...]  # feed -> circuit node of its star point
     earthed: bool  # whether anything ties the circuit to the mass of earth
+    points: tuple[tuple[str, int], ...]  # feed -> its star point as conductors name their ends
 
     def voltage_v(self, voltages_v: list[complex], node: int) -> complex:
         """The voltage of a network node in a solution, in V."""
@@ -583,6 +584,7 @@ class _Builder:
             tuple(self.unknown),
             stars,
             earthed,
+            tuple(self.stars),
         )
 
     def preference(self, node: int) -> tuple[int, int]:

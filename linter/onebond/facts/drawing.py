@@ -11,7 +11,7 @@ from typing import NamedTuple
 from onebond.document import Document, node_at, span_at
 from onebond.facts import Facts
 from onebond.facts.island import Island, Reference
-from onebond.facts.service import InService
+from onebond.facts.service import InService, farthest_load, from_sources, source_of
 from onebond.model import LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
 from onebond.network import Network
 from onebond.result import (
@@ -426,7 +426,7 @@ _Way = tuple[str, str, str]
 """An element, its core, and whether the current flows towards its start or its finish."""
 
 _SEEN = 1e-3  # part of the current of a load from which a conductor is said to carry it back
-_STRAYS = 1e-6  # and beside the neutral, where the soil is left out and nothing should
+_STRAYS = 1e-4  # and beside the neutral, where the soil is left out; through an impedance to earth it is less
 
 
 def _ways(facts: Facts, island: Island) -> tuple[tuple[_Way, ...], tuple[_Way, ...]]:
@@ -436,21 +436,10 @@ def _ways(facts: Facts, island: Island) -> tuple[tuple[_Way, ...], tuple[_Way, .
     """
     network = island.network
     currents = facts.currents_of(island)
-    end = _farthest(island)
+    end = farthest_load(island)
     if currents is None or end < 0:
         return (), ()
-    lines = dict(network.circuits)[network.nodes[end][0]]
-    star = next(
-        (
-            node
-            for feed in island.feeds
-            if any(island.feed_lines[feed.id] >> line & 1 for line in lines)
-            for node in feed.neutrals
-            if island.live >> node & 1
-        ),
-        -1,
-    )
-    flows = InService(currents, loads=False, soil=False).driven(end, star) if star >= 0 else []
+    flows = InService(currents, loads=False, soil=False).driven(end, source_of(island, end))
     if not flows:
         return (), ()
     (flow, *_), backs, strays = flows, {}, {}
@@ -465,24 +454,9 @@ def _ways(facts: Facts, island: Island) -> tuple[tuple[_Way, ...], tuple[_Way, .
     return tuple((*key, way) for key, way in backs.items()), tuple((*key, way) for key, way in strays.items())
 
 
-def _from_sources(island: Island) -> dict[int, tuple[int, int]]:
-    """Every neutral of the island, the nearest to a source first: the edge and the neutral that it is reached by, -1 for a source."""
-    ring = [node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1]
-    found = dict.fromkeys(ring, (-1, -1))
-    while ring:
-        following = []
-        for node in ring:
-            for edge, other, sort in island.ways[node]:
-                if sort == "neutral" and other not in found:
-                    found[other] = (edge, node)
-                    following.append(other)
-        ring = following
-    return found
-
-
 def _anchors(island: Island) -> tuple[tuple[str, str], ...]:
     """The neutral conductors between the sources and the references: element and core."""
-    reached = _from_sources(island)
+    reached = from_sources(island)
     found: dict[tuple[str, str], None] = {}
     for reference in island.references:
         for node in (tie.n for tie in reference.ties):
@@ -491,15 +465,3 @@ def _anchors(island: Island) -> tuple[tuple[str, str], ...]:
                 edge = island.network.edges[number]
                 found[edge.element, edge.core] = None
     return tuple(found)
-
-
-def _farthest(island: Island) -> int:
-    """The neutral at the load that most conductors part from a source; -1 where no load has a neutral."""
-    network = island.network
-    idle = {
-        circuit.id
-        for circuit in network.installation.circuits
-        if 0 in (circuit.load_w, circuit.load_va, circuit.load_a) or "N" not in circuit.connection.cores
-    }
-    loads = set(island.supplies) & {identifier for identifier, _ in network.circuits} - idle
-    return next((node for node in reversed(_from_sources(island)) if network.nodes[node][0] in loads), -1)

@@ -13,7 +13,7 @@ from onebond.circuit.solve import Solution, Study, Unsolvable
 from onebond.facts.currents import Currents, Flow
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import Circuit, Device
+from onebond.model import LINES, Circuit, Device
 from onebond.network import Rcd, Tie
 from onebond.span import Route
 
@@ -94,21 +94,24 @@ class InService:
         ]
         return max((value for value in values if value is not None), default=0.0)
 
-    def driven(self, start: int, star: int) -> list[Flow]:
-        """The currents that 1 A from a network node back to another one drives; none where they are one in the circuit."""
-        key = (start, star)
+    def driven(self, start: int, source: str) -> list[Flow]:
+        """The currents that 1 A from a network node back to the star point of a source drives.
+
+        None where the circuit does not hold both, or they are one in it.
+        """
+        key = (start, source)
         if key not in self._driven:
-            a, b = self.model.node[start], self.model.node[star] if star >= 0 else -1
+            a, b = self.model.node[start], dict(self.model.stars).get(source, -1)
             found: list[Flow] = []
             if a >= 0 and b >= 0 and a != b:
-                taken = ((start, -1 + 0j), (star, 1 + 0j))
+                taken = ((start, -1 + 0j), (dict(self.model.points)[source], 1 + 0j))
                 with suppress(Unsolvable):
                     found = [self.currents.flow(self.model, study.respond((a, b)), taken) for study in self.studies]
             self._driven[key] = found
         return self._driven[key]
 
     @cached_property
-    def _driven(self) -> dict[tuple[int, int], list[Flow]]:
+    def _driven(self) -> dict[tuple[int, str], list[Flow]]:
         return {}
 
     def across_v(self, solution: Solution, a: int, b: int) -> float | None:
@@ -324,6 +327,49 @@ class Shared(NamedTuple):
     lacking: Missing | None
 
 
+def from_sources(island: Island) -> dict[int, tuple[int, int]]:
+    """Every neutral of the island, the nearest to a source first: the edge and the neutral that it is reached by, -1 for a source."""
+    ring = [node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1]
+    found = dict.fromkeys(ring, (-1, -1))
+    while ring:
+        following = []
+        for node in ring:
+            for edge, other, sort in island.ways[node]:
+                if sort == "neutral" and other not in found:
+                    found[other] = (edge, node)
+                    following.append(other)
+        ring = following
+    return found
+
+
+def farthest_load(island: Island) -> int:
+    """The neutral at the load that most conductors part from a source; -1 where no load has a neutral."""
+    network = island.network
+    idle = {
+        circuit.id
+        for circuit in network.installation.circuits
+        if 0 in (circuit.load_w, circuit.load_va, circuit.load_a) or "N" not in circuit.connection.cores
+    }
+    loads = set(island.supplies) & {identifier for identifier, _ in network.circuits} - idle
+    return next((node for node in reversed(from_sources(island)) if network.nodes[node][0] in loads), -1)
+
+
+def source_of(island: Island, neutral: int) -> str:
+    """The source to whose star point the current at a neutral goes back: that which holds the lines there, else any of them."""
+    network = island.network
+    place, terminal, _ = network.nodes[neutral]
+    lines = [network.find(place, terminal, core) for core in LINES]
+    forming = [feed for feed in island.feeds if feed.forming]  # what follows another source has no circuit of its own
+    for feed in forming:
+        for start in feed.lines:
+            part = island.line_part((start,))
+            if any(line >= 0 and part >> line & 1 for line in lines):
+                return network.nodes[start][0]  # of inverters that act as one, the one on that line
+    return next(
+        (network.nodes[node][0] for feed in island.feeds for node in feed.neutrals if island.live >> node & 1), ""
+    )
+
+
 class Sharing:
     """What goes through a link between N and PE in one case."""
 
@@ -333,17 +379,18 @@ class Sharing:
         self.tie = tie
 
     @cached_property
-    def star(self) -> int:
-        """The neutral terminal of the first source of the island."""
-        return next((node for feed in self.island.feeds for node in feed.neutrals if self.island.live >> node & 1), -1)
+    def start(self) -> int:
+        """The neutral that the current starts from: that of the farthest load, else the place of the link."""
+        farthest = farthest_load(self.island)
+        return farthest if farthest >= 0 else self.tie.n
 
     def driven(self) -> list[Flow]:
-        """The currents that 1 A of neutral current from the place of the link back to the source drives."""
-        return self.service.driven(self.tie.n, self.star)
+        """The currents that 1 A of neutral current of the farthest load drives back to the source that feeds it."""
+        return self.service.driven(self.start, source_of(self.island, self.start))
 
     @cached_property
     def share(self) -> float | None:
-        """Part of a neutral current at the link that goes by it to PE; None where it is not determined; raises Unknown."""
+        """Part of that current that goes by the link to PE; None where it is not determined; raises Unknown."""
         flows = self.driven()
         if not flows:
             return None
@@ -361,7 +408,7 @@ class Sharing:
 
     def beside(self, rcd: Rcd) -> float | None:
         """Part of the neutral current of a load at the link that comes back past an RCD; None where not determined."""
-        flows = self.driven()
+        flows = self.service.driven(self.tie.n, source_of(self.island, self.tie.n))
         if not flows:
             return None
         values: list[float | None] = []
