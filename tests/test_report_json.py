@@ -242,6 +242,7 @@ def test_a_site_says_what_it_came_to() -> None:
     assert skarv["states"] == [
         {
             "sources": ["hybrid"],
+            "joined-by-neutral": [],
             "supplies": ["hut"],
             "references": ["island-link"],
             "electrodes": [],

@@ -632,6 +632,7 @@ def _islands(facts: Facts) -> tuple[tuple[IslandLine, ...], dict[Island, int]]:
             kind.verdict,
             conditions_of(facts.network, [one.state for one in kind.islands]),
             kind.electrodes,
+            kind.apart,
         )
         for kind in kinds
     )

@@ -122,6 +122,7 @@ class IslandLine(NamedTuple):
     verdict: str
     conditions: tuple[Condition, ...]
     electrodes: tuple[str, ...] = ()  # that the references reach
+    apart: tuple[str, ...] = ()  # of the sources those that nothing but the neutral joins to the first
 
 
 class FaultFigure(NamedTuple):

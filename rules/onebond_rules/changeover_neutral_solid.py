@@ -36,7 +36,9 @@ def check(crossing: Crossing, params: Params) -> Verdict:
         return Finding(
             f"{crossing.id} leaves the neutral solid between {first.subject} and {second.subject}, which are bonded separately",
             "the neutral is tied to earth twice through it: a share of the neutral current returns through PE",
-            f"add N to the poles of {crossing.id}, or remove the link of one of the two",
+            f"add N to the poles of {crossing.id}, or remove the link of one of the two"
+            if params["may-switch"]
+            else f"remove the link of {second.subject}: the neutral of the supply stays connected",
             crossing.joins,
             level="error",
             because=("neutral-bonded-twice", crossing.beside) if crossing.beside else None,
@@ -66,6 +68,7 @@ RULE = rule(
         Ref("sans", "SANS 10142-1", "7.12.3.1.3"),
     ),
     params=(
+        Param("may-switch", "whether the neutral of the supply may be switched", True, {"as-nzs": False}),
         Param(
             "warn-in-tn",
             "whether a changeover between sources of a TN system that leaves the neutral solid is found at all",

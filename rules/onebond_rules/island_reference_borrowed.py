@@ -13,6 +13,7 @@ connected supply neutral.  Where the rulebook keeps the one main link solid, mak
 from __future__ import annotations
 
 from onebond.rule import PASS, Example, Facts, Feeding, Finding, NotApplicable, Params, Ref, Verdict, rule
+from onebond_rules.shared import own_reference
 
 _SOLID = ("neutral-through: switched, neutral-bond: while-inverting", "neutral-through: solid, neutral-bond: none")
 
@@ -29,7 +30,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     return Finding(
         f"{feeding.id} feeds an island whose only reference is the supplier's; it floats once the supply is detached",
         "with the supplier's cable broken or drawn, a fault to a frame drives no current and nothing disconnects it",
-        "give the island its own link between N and PE with its own electrode",
+        f"{own_reference(feeding)}; its frames need an electrode of the installation",
         feeding.utilities,
         because=("bond-missing-at-pen-split", feeding.unsplit) if feeding.unsplit else None,
     )

@@ -61,7 +61,9 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     return Finding(
         f"{words} ties a neutral to earth that is already tied by {kept.words}; {how}",
         so,
-        f"keep one of the two links: {remove}, or hold it by a relay only while {kept.words} is not joined to it",
+        f"hold {words} by a relay that is open wherever {kept.words} is joined to it: alone it is needed in other states"
+        if surplus.needed and surplus.reference.kind != "star"
+        else f"{remove}: one of the two links is enough",
         (Mention(kept.id, kept.route, "the reference that is there already"),),
         because=because,
         level="warning" if surplus.island.changing_over else None,

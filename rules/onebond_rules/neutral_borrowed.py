@@ -52,7 +52,7 @@ RULE = rule(
     over=Facts.borrowed_neutrals,
     check=check,
     refs=(
-        Ref("iec", "IEC 60364-3", "314.4", False),
+        Ref("iec", "IEC 60364-1", "314.4", False),
         Ref("bs7671", "BS 7671", "314.4", False),
         Ref("nec", "NEC", "200.4", False),
         Ref("as-nzs", "AS/NZS 3000", "2.2", False),

@@ -32,6 +32,7 @@ from onebond.rule import (
     figure,
     rule,
 )
+from onebond_rules.shared import own_reference
 
 _NO_RELAY = ("neutral-bond: while-inverting", "neutral-bond: none")
 
@@ -68,7 +69,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         "a fault to a frame drives no more current than the impedance lets through, and nothing disconnects it for certain"
         if island.impedances
         else "the neutral floats: a fault to a frame drives no current, nothing disconnects it, and no RCD can see it",
-        f"tie the neutral of {feeding.id} to PE once (a bond at its first board or inside it), or declare it IT with a monitor",
+        own_reference(feeding),
         because=because,
         figures=figures,
         weight=weight,

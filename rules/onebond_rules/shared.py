@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from onebond.rule import Need, Param, Protective, figure
+from onebond.rule import Feeding, Need, Param, Protective, figure
 
 TIMES = Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False})
 LONGEST = Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0)
@@ -51,3 +51,22 @@ def figures_of_heat(one: Protective, asked: Need, fuses: str) -> tuple[tuple[str
         ("by the heat of a fault", asked.text),
         ("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"),
     )
+
+
+def own_reference(feeding: Feeding) -> str:
+    """What ties this neutral without tying it twice in another state."""
+    source, inverter = feeding.id, next((one for one in feeding.feed.sources if one.mains_input), None)
+    if feeding.waiting:
+        return f"let {feeding.waiting[0]} close while {source} feeds alone: its condition keeps it open here"
+    if inverter is not None:
+        parted = ", and part its neutral from its input then (neutral-through: switched)"
+        return (
+            f"tie the output of {source} to its frame by a relay that is closed only while it inverts (neutral-bond: while-inverting)"
+            + (parted if inverter.neutral_through == "solid" else "")
+        )
+    if feeding.meets:
+        return (
+            f"tie the neutral of {source} to its frame, and open that neutral with the lines wherever it meets a neutral that is "
+            "tied already; a fixed link behind that place would be a second one"
+        )
+    return f"tie the neutral of {source} to PE once (a bond at its first board or inside it), or declare it IT with a monitor"

@@ -94,6 +94,8 @@ class Feeding(NamedTuple):
     opened: str  # a link that is not joined only because the RCD that it lies behind is open, or ''
     cut_off: str  # the part nearest to the source on a PE that is cut off and that the own reference ties to, or ''
     readings: Callable[[], tuple[FloatingReading, ...]] = tuple  # what meters read where the island floats
+    waiting: tuple[str, ...] = ()  # bonds on its neutral that their condition keeps open here, in words
+    meets: bool = False  # in other cases its neutral is tied to earth by something
 
     @property
     def portable(self) -> bool:
@@ -222,6 +224,7 @@ class Surplus(NamedTuple):
     fed_behind: str  # a pass-through inverter whose input lies behind that RCD
     sharing: Sharing | None = None  # how neutral current divides at it; None past the limit of work
     rcd: Rcd | None = None  # the first RCD that protects it
+    needed: bool = False  # it is the only reference in some other case
 
 
 class PenLanding(NamedTuple):
@@ -702,9 +705,38 @@ class Facts:
                             opened,
                             cut_off,
                             partial(self._readings, island),
+                            self._waiting(island),
+                            any(self._referenced >> node & 1 for node in feed.neutrals),
                         )
                     )
         return tuple(found)
+
+    @cached_property
+    def _referenced(self) -> int:
+        """The nodes of all islands that have a reference; a bit set."""
+        found = 0
+        for island in self.islands:
+            if island.references:
+                found |= island.live
+        return found
+
+    def _waiting(self, island: Island) -> tuple[str, ...]:
+        if island.references:
+            return ()
+        return tuple(
+            tie.id if tie.kind == "bond" else f"the bond inside {tie.id}"
+            for tie in self.network.ties
+            if tie.kind in ("bond", "internal") and tie.solid and tie.needs and island.live >> tie.n & 1
+        )
+
+    @cached_property
+    def _alone(self) -> frozenset[str]:
+        """The ties that are the only reference of an island in some case."""
+        found: set[str] = set()
+        for island in self.islands:
+            if len(island.references) == 1:
+                found.update(tie.id for tie in island.references[0].ties)
+        return frozenset(found)
 
     def _readings(self, island: Island) -> tuple[FloatingReading, ...]:
         return tuple(reading for reading in self.floating if reading.island is island)
@@ -712,14 +744,10 @@ class Facts:
     @cached_property
     def _rank(self) -> dict[str, tuple[int, ...]]:
         split = {frame_of(self.installation, board) for board, _, _ in self.network.pen_lands}
-        alone: set[str] = set()
-        for island in self.islands:
-            if len(island.references) == 1:
-                alone.update(tie.id for tie in island.references[0].ties)
         rank: dict[str, tuple[int, ...]] = {}
         for i, tie in enumerate(self.network.ties):
             at_split = tie.kind == "bond" and self.network.nodes[tie.pe][0] in split
-            needed = tie.kind != "star" and tie.id in alone
+            needed = tie.kind != "star" and tie.id in self._alone
             rank[tie.id] = (tie.kind != "star", not at_split, False, not needed, tie.kind != "internal", i)
         # what is too many beside a reference that must stay is the one to name wherever it is too many
         doubtful: set[str] = set()
@@ -774,6 +802,7 @@ class Facts:
                             fed,
                             self._sharing(island, tie) if own or behind else None,
                             behind[0][0] if behind else None,
+                            tie.id in self._alone,
                         )
                     )
         # a changeover is the cause only of a double bond that is there in no state without its help

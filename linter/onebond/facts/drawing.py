@@ -38,12 +38,13 @@ class KindOfIsland(NamedTuple):
     references: tuple[str, ...]  # in words
     verdict: str
     electrodes: tuple[str, ...]  # that the references reach, in words
+    apart: tuple[str, ...]  # sources whose lines do not meet those of the first
     islands: tuple[Island, ...]
 
 
 def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
     """The kinds of live island, in the order in which their first cases are found."""
-    found: dict[tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...], str, tuple[str, ...]], list[Island]] = {}
+    found: dict[KindOfIsland, list[Island]] = {}
     for island in facts.islands:
         references = []
         electrodes = _electrodes(island)
@@ -52,18 +53,39 @@ def kinds_of_island(facts: Facts) -> tuple[KindOfIsland, ...]:
             if reference.kind == "internal":
                 where = "inside it"
             references.append(f"{reference.id} ({where})")
-        if island.it and not references:
-            verdict = "isolated from earth (IT)"
-        elif not references:
-            verdict = "tied through an impedance" if island.impedances else "floating"
-        else:
-            count = len(_groups(facts, island))
-            verdict = {1: "earthed once", 2: "earthed twice"}.get(count, f"earthed {count} times")
-            if count == 1 and not electrodes:
-                verdict = "bonded once, no electrode"
-        key = (tuple(feed.id for feed in island.feeds), island.supplies, tuple(references), verdict, electrodes)
-        found.setdefault(key, []).append(island)
-    return tuple(KindOfIsland(*key, tuple(islands)) for key, islands in found.items())
+        verdict = _verdict(facts, island, bool(electrodes))
+        sources = tuple(feed.id for feed in island.feeds)
+        kind = KindOfIsland(sources, island.supplies, tuple(references), verdict, electrodes, _apart(island), ())
+        found.setdefault(kind, []).append(island)
+    return tuple(kind._replace(islands=tuple(islands)) for kind, islands in found.items())
+
+
+def _verdict(facts: Facts, island: Island, electrode: bool) -> str:
+    if not island.references:
+        if island.it:
+            return "isolated from earth (IT)"
+        return "tied through an impedance" if island.impedances else "floating"
+    if island.it:
+        return "earthed, though declared IT"
+    count = len(_groups(facts, island))
+    if count == 1:
+        return "earthed once" if electrode else "bonded once, no electrode"
+    return "earthed twice" if count == 2 else f"earthed {count} times"
+
+
+def _apart(island: Island) -> tuple[str, ...]:
+    """The sources whose lines do not meet those of the first one: nothing but the neutral joins them to the island."""
+    first, *others = island.feeds
+    joined = island.feed_lines[first.id]
+    while True:
+        further = joined
+        for feed in others:
+            if joined & island.feed_lines[feed.id]:
+                further |= island.feed_lines[feed.id]
+        if further == joined:
+            break
+        joined = further
+    return tuple(feed.id for feed in others if not joined & island.feed_lines[feed.id])
 
 
 class Occurrence(NamedTuple):

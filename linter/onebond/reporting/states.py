@@ -23,7 +23,7 @@ def render(site: Site, *, width: int = 0) -> str:
     out.append(f"{words.count(site.cases, 'case')}, {kinds} ({about})")
     for number, island in enumerate(ordered(site), 1):
         verdict = neutralise.for_terminal(island.verdict)
-        sources = neutralise.for_terminal(", ".join(island.sources) or "no source")
+        sources = neutralise.for_terminal(words.live_from(island))
         out += ["", f"{number}  {sources}: {verdict}"]
         out += _row("supplies", [words.shortened(island.supplies, _NAMES_SHOWN) or "nothing"], width)
         out += _row("reference", list(island.references) or ["none"], width)
@@ -56,6 +56,7 @@ def build(site: Site) -> dict[str, Any]:
         "islands": [
             {
                 "sources": list(island.sources),
+                "joined-by-neutral": list(island.apart),
                 "supplies": list(island.supplies),
                 "references": list(island.references),
                 "electrodes": list(island.electrodes),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from onebond.result import LEVELS, Condition, Problem, Report, Result, Site
+from onebond.result import LEVELS, Condition, IslandLine, Problem, Report, Result, Site
 from onebond.span import Span
 
 ALTERNATIVES_SHOWN = 3
@@ -150,6 +150,13 @@ def relied(site: Site) -> list[Relied]:
         )
         for key, members in alike.items()
     ]
+
+
+def live_from(island: IslandLine) -> str:
+    """What feeds a live system; sources that share no more than a neutral with it are told apart."""
+    own = [source for source in island.sources if source not in island.apart]
+    told = ", ".join(own) or "no source"
+    return f"{told}; {', '.join(island.apart)} (joined by the neutral only)" if island.apart else told
 
 
 def subjects(one: Relied) -> str:
@@ -308,4 +315,8 @@ def _values(values: tuple[str, ...]) -> str:
         pairs = dict.fromkeys(" and ".join(sorted(value.split("+"))) for value in values)
         return f"changing over between {' or '.join(pairs)}"
     text = " or ".join(values)
-    return text if all(value in _PLAIN_VALUES for value in values) else f"on {text}"
+    if all(value in _PLAIN_VALUES for value in values):
+        return text
+    positions = [value for value in values if value != "off"]  # in that position a changeover is on nothing
+    told = f"on {' or '.join(positions)}"
+    return f"off or {told}" if len(positions) < len(values) else told

@@ -137,8 +137,14 @@ class _Picture:
             for number, result in findings
         }
         self.when: list[str] = []
+        self.live = ", ".join(self.shown.sources) if self.shown else ""
         if self.shown is not None and self.shown.kind < len(site.islands):
-            self.when = words.alternatives(site.islands[self.shown.kind].conditions, site.devices)
+            self.live = words.live_from(site.islands[self.shown.kind])
+            values = dict(self.shown.values)
+            ways = site.islands[self.shown.kind].conditions
+            # that of the state drawn comes first
+            drawn = sorted(ways, key=lambda way: not all(values.get(name) in wanted for name, wanted in way))
+            self.when = words.alternatives(tuple(drawn), site.devices)
 
     def svg(self, plan: Plan, caption: bool, sheet: str) -> str:
         """One plan in this state."""
@@ -163,14 +169,17 @@ class _Picture:
             return ["As described, in no operating state."]
         names = [one.id for one in shown.references]
         found = [
-            f"Live from {', '.join(shown.sources)}: {shown.verdict}."
+            f"Live from {self.live}: {shown.verdict}."
             + (
                 f" Reference{'s' if len(names) > 1 else ''}: {', '.join(names)} (circled)."
                 if names
                 else " No reference."
             )
         ]
-        found.extend(f"{'when' if i == 0 else 'or'} {text}" for i, text in enumerate(self.when))
+        more = self.when[-1] if len(self.when) > words.ALTERNATIVES_SHOWN else ""
+        found.extend(
+            text if text == more else f"{'when' if i == 0 else 'or'} {text}" for i, text in enumerate(self.when)
+        )
         strokes = "Strong: in this live island. Thin: not in it, dead or live from another source."
         if shown.returns:
             strokes += " Arrows beside a cable: neutral current from the farthest load back to its source"

@@ -188,7 +188,7 @@ class Ink:
         if self.view.state:
             value = self.view.value(place.variable) if place.variable else ""
             if value:
-                told.append(value if place.kind != "changeover" else f"on {value}")
+                told.append(value if place.kind != "changeover" or value == "off" else f"on {value}")
             feeds = self.view.fed_by(place)
             told.append(f"live from {', '.join(feeds)}" if feeds else "not part of this live island")
         return ", ".join(told)

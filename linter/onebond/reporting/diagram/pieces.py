@@ -94,9 +94,9 @@ def _poles_in_words(link: DrawnLink, device: DrawnDevice) -> tuple[str, ...]:
         return (f"opens {' '.join(odd)}",)
     if "N" not in link.cores:
         return ()
-    if device.kind in ("mcb", "mccb", "fuse"):
-        return ("opens N",) if "N" in device.poles else ()
-    return () if "N" in device.poles else ("N solid",)
+    if "N" in device.poles:
+        return ("opens N",)
+    return () if device.kind in ("mcb", "mccb", "fuse") else ("N solid",)
 
 
 def device_height(device: DrawnDevice) -> float:

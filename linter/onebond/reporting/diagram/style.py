@@ -7,12 +7,12 @@ not part of the live island is thin.
 
 STYLE = """\
 .obd{--ob-fg:#1b1d1f;--ob-bg:#ffffff;--ob-dim:#6d7174;--ob-n:#0a5fb4;--ob-pe:#23782b;--ob-ye:#e3c000;--ob-l1:#8a4b14;--ob-l2:#1b1d1f;\
---ob-l3:#66696c;--ob-bad:#b3261e;--ob-warn:#8a5a00;color:var(--ob-fg);background:var(--ob-bg);\
+--ob-l3:#4f5356;--ob-bad:#b3261e;--ob-warn:#8a5a00;color:var(--ob-fg);background:var(--ob-bg);\
 font-family:"Liberation Sans",Arial,Helvetica,sans-serif;max-width:100%;height:auto}
 @media (prefers-color-scheme:dark){.obd{--ob-fg:#e9ebec;--ob-bg:#14171a;--ob-dim:#868b8f;--ob-n:#69b1f7;--ob-pe:#6cc472;--ob-ye:#e3c000;\
 --ob-l1:#d08b52;--ob-l2:#e9ebec;--ob-l3:#a9adb0;--ob-bad:#ff8a80;--ob-warn:#f0b74a}}
 @media print{.obd{--ob-fg:#000;--ob-bg:#fff;--ob-dim:#6d7174;--ob-n:#0a5fb4;--ob-pe:#23782b;--ob-ye:#e3c000;--ob-l1:#8a4b14;--ob-l2:#000;\
---ob-l3:#66696c;--ob-bad:#b3261e;--ob-warn:#8a5a00}}
+--ob-l3:#4f5356;--ob-bad:#b3261e;--ob-warn:#8a5a00}}
 .obd path,.obd line,.obd circle,.obd rect,.obd ellipse{fill:none;stroke:currentColor;stroke-width:1.4;stroke-linecap:butt;\
 stroke-linejoin:miter}
 .obd .back{fill:var(--ob-bg);stroke:none}
@@ -29,7 +29,8 @@ stroke-linejoin:miter}
 .obd path.bar{stroke-width:4.5}.obd path.bar.n{stroke-width:3;stroke-dasharray:none}
 .obd path.bar.pe{stroke-width:3.4;stroke-dasharray:none}.obd path.bar.ye{stroke-width:1.2;stroke-dasharray:6 6}
 .obd .on>path.w,.obd path.w.on{stroke-width:2.6}
-.obd .off,.obd .off .n:not(.on){color:var(--ob-dim)}.obd .off>path,.obd path.w.off{stroke-width:1}.obd path.bar.off{stroke-width:2.2}
+.obd .off,.obd .off .n:not(.on){color:var(--ob-dim)}.obd .off>path,.obd path.w.off{stroke-width:1;stroke-opacity:.7}
+.obd path.bar.off{stroke-width:2.2}
 .obd path.ye.off{stroke:none}
 .obd text{fill:currentColor;font-size:10px;stroke:none}
 .obd text.id{font-size:11px;font-weight:600}.obd text.pos{font-size:9px}

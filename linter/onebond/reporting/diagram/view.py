@@ -118,5 +118,5 @@ class View:
         if key in self.free:
             return "any"
         if kind == "changeover":
-            return "changing over" if "+" in value else f"on {value}"
+            return "changing over" if "+" in value else value if value == "off" else f"on {value}"
         return value

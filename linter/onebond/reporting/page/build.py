@@ -22,6 +22,7 @@ _COLOURS = {  # from memory
     "as-nzs": "a site under AS/NZS 3000 may have others (black for the neutral)",
     "sans": "a site under SANS 10142-1 may have others (black for the neutral)",
 }
+_LINKS = 6  # drawings that a finding leads to
 _LONG = 150  # rows of figures, past which the page folds them away
 _WORST = 6  # values of a finding by state, the worst first
 _NOT_WRITTEN = " is not written"
@@ -285,7 +286,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             titles.get(result.rule, ""),
             result.subject,
             result.message,
-            _when(result.conditions, site) if result.conditions else (),
+            _when(result.conditions, site) if result.conditions else ("as it is written, whatever the state",),
             result.so,
             _same(result),
             _by_state(result, site),
@@ -449,7 +450,12 @@ def _drawn(systems: Sequence[System], result: Result, number: int, prefix: str) 
     """Where a finding is flagged in the drawings; one that no state is involved in stands in all of them, and the first will do."""
     flags = [(one.label, f"{prefix}system{one.label}-flag-{number}", one.svg) for one in systems]
     links = [Link(f"system {label}", f"#{flag}") for label, flag, svg in flags if f'id="{flag}"' in svg]
-    return tuple(links if result.islands else links[:1])
+    if not result.islands:
+        return tuple(links[:1])
+    if len(links) == len(systems) > 2:
+        return (links[0]._replace(text="every system"),)
+    more = len(links) - _LINKS
+    return (*links[:_LINKS], links[_LINKS]._replace(text=f"and {more} more")) if more > 0 else tuple(links)
 
 
 def _excerpt(site: Site, span: Span) -> Excerpt | None:
@@ -570,7 +576,7 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
             shows = site.drawing.states[state].shows if site.drawing and state is not None else ()
             here = [result for result in in_kind if (result.rule, result.subject) in shows] if svg else [*in_kind]
             drawn.append(state)
-            sources = ", ".join(island.sources) or "no source"
+            sources = words.live_from(island)
             grave = [(_WEIGHTS.get(r.level, 2), in_kind[r]) for r in here if r.waiver is None and r.because is None]
             shown.append((min(grave, default=(9, 0)), len(systems)))
             systems.append(
