@@ -12,6 +12,7 @@ import pytest
 
 from conftest import ROOT
 from onebond.facts import Collection, Facts
+from onebond.reading import load
 
 GUIDE = (ROOT / "rules" / "WRITING.md").read_text(encoding="utf-8")
 PACKAGE = ROOT / "tests" / "house_rules"
@@ -34,6 +35,25 @@ def test_the_guide_names_collections_that_exist() -> None:
     assert len(named) > 10
     for name in named:
         assert isinstance(getattr(Facts, name), Collection), name
+
+
+def test_the_guide_names_what_subjects_have() -> None:
+    """On a site that has all of it: every name of the table that is an attribute of the subjects."""
+    texts = [ROOT / "fixtures" / "sites" / f"{name}.yaml" for name in ("three-changeovers", "tt-farm")]
+    sites = [load(str(path))[1] for path in texts]
+    facts = [Facts(site, site.rulebook) for site in sites if site is not None]
+    rows = re.findall(r"^\| (`Facts\.[^|]*) \| [^|]* \| ([^|]*) \|$", GUIDE, re.MULTILINE)
+    assert len(rows) > 10
+    for collections, has in rows:
+        subjects = [
+            one
+            for name in re.findall(r"Facts\.([a-z_]+)", collections)
+            for fact in facts
+            for one in getattr(fact, name)
+        ]
+        assert subjects, collections
+        for name in re.findall(r"`([a-z_]+)(?:\(\))?`", has.partition("of the live system")[0]):
+            assert any(hasattr(type(one), name) or hasattr(one, name) for one in subjects), (collections, name)
 
 
 @pytest.fixture(scope="module")
