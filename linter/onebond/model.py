@@ -259,6 +259,21 @@ class Accepted(NamedTuple):
     route: Route
 
 
+class DirectSource(NamedTuple):
+    """A battery or a photovoltaic array."""
+
+    id: str
+    kind: str  # battery | pv
+    voltage_v: float | None
+    earthed_pole: str | None  # none | positive | negative | middle; None: not written
+    monitoring: str | None  # none | insulation | residual-current; None: not written
+    fault_current_a: float | None
+    class_ii: bool
+    route: Route
+    building: str | None = None
+    enclosure: str | None = None
+
+
 class Installation(NamedTuple):
     """The whole description."""
 
@@ -280,3 +295,4 @@ class Installation(NamedTuple):
     interlocks: tuple[Interlock, ...]
     waivers: tuple[Accepted, ...]
     frequency_hz: float | None = None
+    direct: tuple[DirectSource, ...] = ()

@@ -22,6 +22,7 @@ from onebond.model import (
     Circuit,
     Connection,
     Device,
+    DirectSource,
     Electrode,
     End,
     Extraneous,
@@ -49,6 +50,7 @@ SECTIONS: tuple[tuple[str, str], ...] = (
     ("bonds", "bond"),
     ("electrodes", "electrode"),
     ("monitors", "monitor"),
+    ("direct-current", "d.c. source"),
     ("groups", "group"),
     ("extraneous", "extraneous part"),
 )
@@ -56,7 +58,7 @@ SECTIONS: tuple[tuple[str, str], ...] = (
 
 _Part = TypeVar("_Part")
 
-PLACES = ("source", "board", "changeover", "circuit")
+PLACES = ("source", "board", "changeover", "circuit", "d.c. source")
 
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
 _DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor")
@@ -154,6 +156,7 @@ class _Reader:
         bonds = [self._bond(*entry) for entry in self._entries("bonds")]
         electrodes = [self._electrode(*entry) for entry in self._entries("electrodes")]
         monitors = [self._monitor(*entry) for entry in self._entries("monitors")]
+        direct = [self._direct(*entry) for entry in self._entries("direct-current")]
         groups = [self._group(*entry) for entry in self._entries("groups")]
         self._judge_groups()
         extraneous = [self._extraneous(*entry) for entry in self._entries("extraneous")]
@@ -181,6 +184,7 @@ class _Reader:
             interlocks=_present(interlocks),
             waivers=_present(waivers),
             frequency_hz=_amount(site, "frequency", "frequency"),
+            direct=_present(direct),
         )
 
     # ---------------------------------------------------------------- ids
@@ -363,6 +367,8 @@ class _Reader:
             if facts.kind == "transformer" and end.terminal == "in":
                 return frozenset((*LINES, "N", "PE", "PEN")), "its primary side has lines, N and PE"
             return frozenset((*facts.phases, "N", "PE", "PEN")), lines
+        if entry.sort == "d.c. source":
+            return frozenset((*DIRECT, "PE")), "a d.c. source has DC+ DC- M and PE"
         if entry.sort == "board":
             bars = self._bars(end.id)
             return None if bars is None else (bars, f"bars: {_text(entry.node, 'bars')}")
@@ -856,7 +862,7 @@ class _Reader:
             self.spoiled = True
             return None
         here = (*route, "at")
-        if self.ids[at.id].sort not in ("board", "source"):
+        if self.ids[at.id].sort not in ("board", "source", "d.c. source"):
             self._problem(
                 _at(node, "at"),
                 f"`{at.written}` is {_a(self.ids[at.id].sort)}: an insulation monitor stands at a board or at a source",
@@ -873,6 +879,24 @@ class _Reader:
                     here,
                 )
         return Monitor(identifier, at, _amount(node, "impedance", "impedance"), route)
+
+    def _direct(self, identifier: str, node: Node, route: Route) -> DirectSource | None:
+        kind = _text(node, "kind")
+        if kind not in ("battery", "pv"):
+            self.spoiled = True
+            return None
+        return DirectSource(
+            identifier,
+            kind,
+            _amount(node, "voltage", "voltage"),
+            _text(node, "earthed-pole"),
+            _text(node, "monitoring"),
+            _amount(node, "fault-current", "current"),
+            _text(node, "equipment") == "class-II",
+            route,
+            _text(node, "building"),
+            _text(node, "enclosure"),
+        )
 
     def _extraneous(self, identifier: str, node: Node, route: Route) -> Extraneous | None:
         joins: list[End] = []

@@ -500,7 +500,7 @@ def _name(route: Route) -> str:
 _SECTIONS = {
     "sources": "source", "boards": "board", "changeovers": "changeover", "connections": "connection",
     "circuits": "circuit", "bonds": "bond", "electrodes": "electrode", "monitors": "monitor", "groups": "group",
-    "extraneous": "extraneous part",
+    "extraneous": "extraneous part", "direct-current": "d.c. source",
 }  # fmt: skip
 
 

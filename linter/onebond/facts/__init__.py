@@ -11,6 +11,7 @@ from typing import NamedTuple
 from onebond.circuit.build import Known
 from onebond.facts.collection import Collection
 from onebond.facts.currents import NODES, Currents, Point, points_of
+from onebond.facts.direct import DirectSide, direct_sides
 from onebond.facts.failures import Breaker, Failure
 from onebond.facts.fault_worker import FaultWorker, final_circuits
 from onebond.facts.faults import Cleared, EarthFault, beyond_limit
@@ -47,6 +48,7 @@ __all__ = [
     "Collection",
     "Crossing",
     "Dead",
+    "DirectSide",
     "Drop",
     "EarthElectrode",
     "EarthFault",
@@ -1134,6 +1136,11 @@ class Facts:
     def misfits(self) -> tuple[Misfit, ...]:
         """Devices and changeovers, with what does not fit."""
         return misfits(self.installation)
+
+    @Collection
+    def direct_sides(self) -> tuple[DirectSide, ...]:
+        """Batteries and arrays, with what their conductors reach."""
+        return direct_sides(self.installation, self.islands if self.installation.direct else ())
 
     @Collection
     def neutral_contacts(self) -> tuple[NeutralContact, ...]:

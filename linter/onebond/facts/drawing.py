@@ -167,6 +167,17 @@ class _Reader:
                 )
                 for changeover in site.changeovers
             ),
+            *(
+                DrawnPlace(
+                    one.id,
+                    "board",
+                    (one.kind, *self.texts(one.route, "voltage", "fault-current")),
+                    self.line(one.route),
+                    bars=("DC+", "DC-"),
+                    building=one.building or "",
+                )
+                for one in site.direct
+            ),
             *(self.circuit(circuit) for circuit in site.circuits),
         )
         return Drawing(

@@ -63,6 +63,7 @@ _KINDS = {
     "bonds": "bond",
     "electrodes": "electrode",
     "monitors": "monitor",
+    "direct-current": "source",
     "groups": "group",
     "extraneous": "extraneous",
     "interlocks": "interlock",

@@ -16,7 +16,7 @@ Json = dict[str, Any]
 # The named shapes that values share; what else stands under $defs are the objects of the format.
 _OBJECTS = (
     "site", "source", "board", "changeover", "connection", "circuit", "device", "bond", "electrode", "monitor",
-    "group", "extraneous", "interlock", "waiver",
+    "direct-source", "group", "extraneous", "interlock", "waiver",
 )  # fmt: skip
 
 

@@ -212,6 +212,7 @@ _SECTIONS = {
     "bonds": "bond",
     "electrodes": "electrode",
     "monitors": "monitor",
+    "direct-current": "place",
     "extraneous": "metal",
 }
 

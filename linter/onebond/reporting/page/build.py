@@ -220,6 +220,7 @@ class Page(NamedTuple):
     unchecked: bool
     lines: tuple[SourceLine, ...]
     caution: str
+    batteries: str  # with their short-circuit currents, where there are any
 
 
 class Index(NamedTuple):
@@ -341,7 +342,14 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         not total.rules,
         _listing(site, prefix, numbers, gaps),
         figures.CAUTION,
+        _batteries(site),
     )
+
+
+def _batteries(site: Site) -> str:
+    places = site.drawing.places if site.drawing else ()
+    named = [f"{one.id} ({', '.join(one.texts[1:])})" for one in places if one.texts[:1] == ("battery",)]
+    return ", ".join(named)
 
 
 # -- head ----------------------------------------------------------------------------------------------------------------
