@@ -60,7 +60,8 @@ def _style(context: Context) -> str:
     if chosen:
         chooser = (
             "@supports selector(:has(*)){@media screen{.drawings .sheet{display:none}"
-            f"{chosen},html:not(.scripted) .sheet:target,html:not(.scripted) .sheet:has(:target){{display:block}}}}}}\n"
+            f"{chosen},html:not(.scripted) .sheet:target,html:not(.scripted) .sheet:has(:target){{display:block}}}}"
+            f"@media print{{{chosen}{{display:block}}}}}}\n"
         )
     hatch = "".join(
         f"#{page.prefix}figures .possible{{fill:url(#{page.prefix}hatch)}}\n" for page in context.pages if page.figures

@@ -150,6 +150,7 @@ class System(NamedTuple):
     svg: str
     wide: bool
     chosen: bool
+    printed: bool  # every finding is on paper once
     views: tuple[View, ...]
     sheets: tuple[str, ...]  # the same for print, where one sheet would be too small to read
 
@@ -612,6 +613,7 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                     svg,
                     _size(svg)[0] > _WIDE,
                     False,
+                    False,
                     (),
                     (),
                 )
@@ -624,12 +626,20 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
         alike[key] = alike.get(key, 0) + 1
     whole = _DRAWN - room
     made = []
+    on_paper: set[str] = set()
+    paper: set[int] = set()
+    for system in sorted(systems, key=lambda one: one.place != chosen + 1):
+        flags = {flag.href for flag in system.flags}
+        if system.place == chosen + 1 or flags - on_paper:
+            paper.add(system.place)
+            on_paper |= flags
     for system, state in zip(systems, drawn, strict=True):
         key = (system.sources, system.verdict, *system.references, system.electrodes, *system.beside)
         own = f"{prefix}system{system.label}-"
         made.append(
             system._replace(
                 chosen=system.place == chosen + 1,
+                printed=system.place in paper,
                 beside=(*system.beside, f"supplies {system.supplies}") if alike[key] > 1 else system.beside,
                 views=_views(site, state, own) if state is not None and system.svg and whole <= _VIEWED else (),
                 sheets=_sheets(site, state, own) if state is not None and system.place == chosen + 1 else (),
