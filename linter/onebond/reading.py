@@ -760,6 +760,15 @@ class _Reader:
         text = _text(node, "load")
         load = quantity.parse(text, "power-or-current") if text is not None else None
         load_va = load_w = load_a = None
+        if isinstance(load, quantity.Measure) and load.value > (
+            20e3 if load.unit.endswith("A") and "V" not in load.unit else 10e6
+        ):
+            self._problem(
+                _at(node, "load"),
+                f"`load` of `{identifier}` is more than 10 MW or 20 kA: no circuit of low voltage carries that",
+                "check the unit",
+                (*route, "load"),
+            )
         if isinstance(load, quantity.Measure):
             if load.unit.endswith("VA"):
                 load_va = load.value
