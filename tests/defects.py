@@ -610,16 +610,18 @@ def output_on_own_input(site: Site) -> Iterator[Any]:
             yield identifier, after, (("inverter-feeds-itself", identifier), ("sources-in-parallel", "")), every
 
 
-def weak_inverter(site: Site) -> Iterator[Any]:
-    """The least that an inverter can give, and no device that would notice."""
-    for identifier, source in site["sources"].items():
-        if source["kind"] == "inverter" and isinstance(source.get("fault-current"), dict) and source.get("rating"):
-            guarded = any(True for _ in _devices(site, "rcd", "rcbo"))
-            if not guarded:
+def sockets_round_the_rcd(site: Site) -> Iterator[Any]:
+    """Socket-outlets on the bars of the board instead of those behind its RCD."""
+    if site["site"]["rulebook"] != "nec":
+        for identifier, circuit in (site.get("circuits") or {}).items():
+            outer = ((site.get("boards") or {}).get(str(circuit["from"])) or {}).get("inside")
+            own = any(device["kind"] in ("rcd", "rcbo") for device in circuit.get("through") or [])
+            ways = [one for one in site["connections"].values() if str(one.get("to")).split(".")[0] == outer]
+            ahead = any(device["kind"] in ("rcd", "rcbo") for one in ways for device in one.get("through") or [])
+            if outer and circuit.get("serves") == "socket-outlets" and not own and not ahead:
                 after = changed(site)
-                _of(after, "sources", identifier)["fault-current"] = {"limit": "1 x rated"}
-                must = (("source-too-weak-to-trip", ""), ("touch-voltage-high", ""))
-                yield identifier, after, must, CURRENTS
+                _of(after, "circuits", identifier)["from"] = outer
+                yield identifier, after, (("rcd-missing", identifier),), CURRENTS | SIZES
 
 
 # -- direct current, places ---------------------------------------------------------------------------------------------------
@@ -672,7 +674,7 @@ OPERATORS: tuple[Operator, ...] = (
     *(condition_inverted, slow_relay, crossed_cores, circuit_without_neutral, coarse_rcd, rcd_sums_lines_only),
     *(leaky_circuit, weak_breaker, long_circuit, large_load, huge_breaker, no_interlock, output_on_own_input),
     *(pe_of_nec_by_the_breaker, fuse_in_the_neutral, ac_rcd_at_an_inverter, impatient_rcd, animals_without_rcd),
-    *(weak_inverter, dc_pole_earthed, dc_frame_loose, dc_unwatched, on_a_pitch),
+    *(sockets_round_the_rcd, dc_pole_earthed, dc_frame_loose, dc_unwatched, on_a_pitch),
 )
 
 
