@@ -12,7 +12,7 @@ Remedy: leave the neutral of the supply solid; switch the neutral of the generat
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Crossing, Example, Facts, Finding, NotApplicable, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Crossing, Example, Exempt, Facts, Finding, NotApplicable, Params, Ref, Verdict, rule
 
 _BONDED_SET = (
     "diesel: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}",
@@ -26,6 +26,11 @@ def check(crossing: Crossing, params: Params) -> Verdict:
         return NotApplicable("no neutral to switch here")
     if crossing.solid or not crossing.utility:
         return PASS
+    if crossing.vehicle:
+        return Exempt(
+            "the inverter of a vehicle parts its neutral from the hook-up (AS/NZS 3001 ?)",
+            "its own reference has to close then: neutral-unreferenced judges that",
+        )
     return Finding(
         f"{crossing.id} interrupts the neutral of {crossing.utility}",
         f"the one link at the main switchboard is lost to everything behind {crossing.id}",

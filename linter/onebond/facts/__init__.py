@@ -253,6 +253,7 @@ class Crossing(NamedTuple):
     tn: bool
     distinct: bool  # its inputs can be fed by different sources
     utility: str  # a utility whose neutral arrives at it
+    vehicle: bool = False  # the way through an inverter that is mounted on a vehicle
 
 
 class Exposed(NamedTuple):
@@ -889,6 +890,7 @@ class Facts:
                     utility if not solid else "",
                 )
             )
+        vehicles = {source.id for source in self.installation.sources if source.mounted == "vehicle"}
         for passage in network.passages:
             neutral = network.number_of(passage.id, "in", "N")
             feeds = network.feeds_at((neutral,), passage.id)
@@ -906,6 +908,7 @@ class Facts:
                     tn,
                     True,
                     "" if passage.solid else utility,
+                    passage.id in vehicles,
                 )
             )
         by_id = {crossing.id: crossing for crossing in found}
