@@ -117,6 +117,17 @@ RULE = rule(
             (("resistance: 20 ohm", "resistance: 260 ohm"), ("residual: 300 mA", "residual: 100 mA")),
             ("rods",),
         ),
+        # 500 ohm and 100 mA are 50 V, which may last; but what is above 200 ohm is not stable
+        Example(
+            "measured-farm",
+            (("resistance: 20 ohm", "resistance: 200 ohm"), ("residual: 300 mA", "residual: 100 mA")),
+            (),
+        ),
+        Example(
+            "measured-farm",
+            (("resistance: 20 ohm", "resistance: 201 ohm"), ("residual: 300 mA", "residual: 100 mA")),
+            ("rods",),
+        ),
         Example(
             "sized-cabin",
             (("rods: 2, length: 8 ft, diameter: 16 mm, spacing: 8 ft", "length: 8 ft, diameter: 16 mm"),),

@@ -125,6 +125,18 @@ RULE = rule(
             ),
             ("saw-pe",),
         ),
+        # 2.5 mm2 of copper may lie alone
+        Example(
+            "sized-house",
+            (
+                ("saw: {from: workshop, cores: L1 L2 L3 PE", "saw: {from: workshop, cores: L1 L2 L3"),
+                (
+                    "  bonding: {",
+                    "  saw-pe: {from: workshop, to: saw, cores: PE, size: 2.5 mm2, length: 12 m}\n  bonding: {",
+                ),
+            ),
+            (),
+        ),
         Example("sized-cabin", ((_WELL, "size: 10 AWG, pe-size: 12 AWG, length: 90 ft"),), ("well",)),
         # never larger than the lines
         Example("sized-cabin", ((_WELL, "size: 12 AWG, pe-size: 12 AWG, length: 90 ft"),), ()),

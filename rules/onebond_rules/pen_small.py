@@ -60,6 +60,11 @@ RULE = rule(
         Example("sized-house", ((_SERVICE, "cores: L1 L2 L3 PEN, size: 25 mm2, n-size: 6 mm2"),), ("service",)),
         Example("sized-house", ((_SERVICE, "cores: L1 L2 L3 PEN, size: 10 mm2, material: aluminium"),), ("service",)),
         Example("sized-house", ((_SERVICE, "cores: L1 L2 L3 PEN, size: 16 mm2"),), ()),
+        # on either side of 10 mm2 of copper and 16 mm2 of aluminium
+        Example("sized-house", ((_SERVICE, "cores: L1 L2 L3 PEN, size: 25 mm2, n-size: 10 mm2"),), ()),
+        Example(
+            "sized-house", ((_SERVICE, "cores: L1 L2 L3 PEN, size: 25 mm2, n-size: 16 mm2, material: aluminium"),), ()
+        ),
         Example(
             "sized-cabin", (("cores: L1 L2 PEN, size: 4 AWG", "cores: L1 L2 PEN, size: 4 AWG, n-size: 8 AWG"),), ()
         ),

@@ -243,6 +243,18 @@ RULE = rule(
             ),
             (),
         ),
+        # 32 A is the largest rating that needs it
+        Example(
+            "measured-house",
+            (
+                (_SOCKETS, "sockets: {from: main"),
+                (
+                    "serves: socket-outlets, load: 2 kW, leakage: 2 mA, through: [{kind: mcb, curve: B, rating: 16 A}]",
+                    "serves: socket-outlets, load: 2 kW, leakage: 2 mA, through: [{kind: mcb, curve: B, rating: 32 A}]",
+                ),
+            ),
+            ("sockets",),
+        ),
         # industrial socket-outlets of more than 32 A
         Example(
             "measured-house",

@@ -72,6 +72,9 @@ RULE = rule(
         ),
         Example("measured-farm", (("residual: 300 mA", "residual: 80 mA"),), ("rcd-main",)),
         Example("measured-farm", (("residual: 300 mA", "residual: 100 mA"),), ()),
+        # three times 100 mA is enough, and no more is needed
+        Example("measured-farm", (("residual: 30 mA", "residual: 100 mA"),), ()),
+        Example("measured-farm", (("residual: 300 mA", "residual: 89 mA"),), ("rcd-main",)),
         # only one of them is left
         Example(
             "measured-farm",
