@@ -224,7 +224,7 @@ def thin_pe_of_circuit(site: Site) -> Iterator[Any]:
     """A PE far below the lines, where breakers alone end a fault: too thin for the heat, or for a current that opens them."""
     grid = [one for one in site["sources"].values() if one["kind"] == "utility" and "loop-impedance" in one]
     for identifier, circuit in (site.get("circuits") or {}).items():
-        large = any(float(str(one.get("rating", "0 A")).split()[0]) >= 16 for one in circuit.get("through") or [])
+        large = any(float(str(one.get("rating", "0 A")).split()[0]) >= 20 for one in circuit.get("through") or [])
         if grid and large and "PE" in cores(circuit) and "size" in circuit and not _guarded(site, identifier):
             after = changed(site)
             _of(after, "circuits", identifier)["pe-size"] = "0.5 mm2"
@@ -518,7 +518,7 @@ def leaky_circuit(site: Site) -> Iterator[Any]:
         guarded = any(
             d["kind"] in ("rcd", "rcbo") and d.get("residual") == "30 mA" for d in circuit.get("through") or []
         )
-        if guarded and "PE" in cores(circuit) and circuit.get("equipment") != "class-II":
+        if guarded and "PE" in cores(circuit) and "size" in circuit and circuit.get("equipment") != "class-II":
             after = changed(site)
             _of(after, "circuits", identifier)["leakage"] = "40 mA"
             yield identifier, after, (("rcd-trips-in-service", ""),), CURRENTS
@@ -679,8 +679,9 @@ OPERATORS: tuple[Operator, ...] = (
 
 
 def good_sites() -> list[Path]:
-    """The good sites of the fixtures."""
-    return [path for path in sorted((ROOT / "fixtures" / "sites").glob("*.yaml")) if "--" not in path.stem]
+    """The good sites of the fixtures, and the bases of the rules' examples."""
+    fixtures = [path for path in sorted((ROOT / "fixtures" / "sites").glob("*.yaml")) if "--" not in path.stem]
+    return [*fixtures, *sorted((ROOT / "rules" / "onebond_rules" / "bases").glob("*.yaml"))]
 
 
 def defects(site: Site) -> Iterator[Defect]:

@@ -41,6 +41,7 @@ def test_operators_reach_all_kinds_of_sites() -> None:
             made.setdefault(defect.operator, set()).add(path.stem)
     assert len(defects.OPERATORS) >= 40
     assert set(made) == {operator.__name__ for operator in defects.OPERATORS}
+    assert len(GOOD) >= 30
     assert len(set.union(*made.values())) == len(GOOD)
 
 
