@@ -1,6 +1,7 @@
 """Defects on purpose: each operator changes one thing in a good site, at every place where it can, and says what has to be found.
 
-``must`` are the findings of which at least one has to be there (a rule, and its subject where only one will do), ``may`` the rules
+``must`` are the findings of which at least one has to be there (a rule, and its subject where only one will do; none for an equivalent
+site), ``may`` the rules
 that a practitioner would expect beside it; anything else is a mistake of the rules or of the operator.  What an operator says comes
 from the trade and the standards that the rule pages name, never from a run.
 
@@ -667,6 +668,49 @@ def on_a_pitch(site: Site) -> Iterator[Any]:
                 yield board, after, (("pen-earth-not-allowed", ""),), CURRENTS
 
 
+def thin_cable_to_the_earth_bar(site: Site) -> Iterator[Any]:
+    for identifier, link in site["connections"].items():
+        if cores(link) == ["PE"] and "size" in link:
+            after = changed(site)
+            _of(after, "connections", identifier)["size"] = "0.5 mm2"
+            yield identifier, after, tuple((rule, "") for rule in sorted(SIZES)), SIZES | CURRENTS | EARTHS
+
+
+def electrode_of_another_house(site: Site) -> Iterator[Any]:
+    """An electrode at the end of a circuit, beside the PE that it has: nothing is wrong with that, and nothing may be said."""
+    for identifier, circuit in (site.get("circuits") or {}).items():
+        if "PE" in cores(circuit) and circuit.get("equipment") != "class-II" and site.get("electrodes"):
+            after = changed(site)
+            after["electrodes"]["aside"] = {"at": identifier, "resistance": "30 ohm", "conductor": "16 mm2"}
+            yield identifier, after, (), frozenset(("neutral-current-in-pe", "bonding-conductor-small"))
+
+
+def note_added(site: Site) -> Iterator[Any]:
+    """A word for people: an equivalent site."""
+    for board, entry in (site.get("boards") or {}).items():
+        after = changed(site)
+        after["boards"][board] = {**(entry or {}), "note": "painted grey"}
+        yield board, after, (), frozenset()
+
+
+_NEXT = {"1.5": "2.5", "2.5": "4", "4": "6", "6": "10", "10": "16", "16": "25", "25": "35"}
+"""Sizes of conductors, in mm2 (IEC 60228)."""
+
+
+def larger_cable(site: Site) -> Iterator[Any]:
+    """The next sizes of a circuit: better or as good."""
+    for identifier, circuit in (site.get("circuits") or {}).items():
+        if str(circuit.get("size", "")).endswith("mm2"):
+            after = changed(site)
+            entry = _of(after, "circuits", identifier)
+            if str(entry["size"]).split()[0] not in _NEXT:
+                continue
+            entry["size"] = f"{_NEXT[str(entry['size']).split()[0]]} mm2"
+            if "PE" in cores(entry):
+                entry["pe-size"] = entry["size"]
+            yield identifier, after, (), frozenset(("breaking-capacity-low",))
+
+
 OPERATORS: tuple[Operator, ...] = (
     *(drop_bond, add_bond, bond_with_impedance, thin_bond, drop_electrode, thin_earthing_conductor, dry_electrode),
     *(drop_pe_of_circuit, thin_pe_of_circuit, pe_through_a_pole, pen_through_a_pole, thin_pen, solid_changeover),
@@ -674,6 +718,7 @@ OPERATORS: tuple[Operator, ...] = (
     *(condition_inverted, slow_relay, crossed_cores, circuit_without_neutral, coarse_rcd, rcd_sums_lines_only),
     *(leaky_circuit, weak_breaker, long_circuit, large_load, huge_breaker, no_interlock, output_on_own_input),
     *(pe_of_nec_by_the_breaker, fuse_in_the_neutral, ac_rcd_at_an_inverter, impatient_rcd, animals_without_rcd),
+    *(thin_cable_to_the_earth_bar, electrode_of_another_house, note_added, larger_cable),
     *(sockets_round_the_rcd, dc_pole_earthed, dc_frame_loose, dc_unwatched, on_a_pitch),
 )
 
@@ -716,7 +761,9 @@ def judged(defect: Defect) -> Outcome:
     failing = [one for one in results if one.kind == "fail" and one.waiver is None]
     found = {(one.rule, one.subject) for one in failing}
     rules = frozenset(rule for rule, _ in found)
-    if not any((rule, subject) in found or (not subject and rule in rules) for rule, subject in defect.must):
+    if defect.must and not any(
+        (rule, subject) in found or (not subject and rule in rules) for rule, subject in defect.must
+    ):
         said = ", ".join(sorted(rules)) or "nothing"
         return Outcome(
             defect, f"not found; wanted {' or '.join(sorted({rule for rule, _ in defect.must}))}, found {said}", rules
