@@ -338,7 +338,7 @@ class Comparison:
             name = ("supplier", tie.id, "PEN" if o.sources[tie.id]["earthing"] == "TN-C-S" else "N")
         where = f"of {tie.id} in {case.state} fed by {case.sources}"
         if start != star:
-            own = [abs(s.i(s.forced(start, star), name)) for s in case.full]
+            own = [abs(s.i(s.forced(start, star), name)) for s in case.bare]
             self.judge("share", where, lambda: sharing.share, own, 1e-8)
         own = [abs(s.i(s.open, name)) for s in case.full]
         self.judge("link", where, lambda: sharing.current_a, own, 1e-8)

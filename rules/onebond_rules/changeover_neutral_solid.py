@@ -36,7 +36,7 @@ def check(crossing: Crossing, params: Params) -> Verdict:
         return Finding(
             f"{crossing.id} leaves the neutral solid between {first.subject} and {second.subject}, which are bonded separately",
             "the neutral is tied to earth twice through it: a share of the neutral current returns through PE",
-            f"add N to the poles of {crossing.id}, or remove the link of one of the two"
+            f"add N to the poles of {crossing.id}"
             if params["may-switch"]
             else f"remove the link of {second.subject}: the neutral of the supply stays connected",
             crossing.joins,

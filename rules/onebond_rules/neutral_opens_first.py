@@ -12,7 +12,7 @@ no fuse in a neutral that is tied to earth.
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Finding, NeutralContact, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, NeutralContact, NotApplicable, Params, Ref, Verdict, rule
 
 _FUSES = "{kind: fuse, rating: 63 A}"
 
@@ -21,11 +21,15 @@ def check(contact: NeutralContact, params: Params) -> Verdict:
     """Whether the neutral opens with its lines."""
     if not contact.left and not contact.fuse:
         return PASS
+    if not contact.left and contact.it:
+        return NotApplicable("IT: its neutral needs protection against overcurrent too")
     told = f"leaves {' '.join(contact.left)} closed" if contact.left else "is a fuse, whose neutral may open alone"
     return Finding(
         f"{contact.name} opens the neutral and {told}",
         "what is behind it looks dead and is live, and loads of several lines lie in series between them",
-        f"open all lines with the neutral in {contact.name}, or leave the neutral closed",
+        f"take a breaker that opens all poles together in place of {contact.name}, or leave the neutral closed"
+        if contact.fuse
+        else f"open all lines with the neutral in {contact.name}, or leave the neutral closed",
     )
 
 

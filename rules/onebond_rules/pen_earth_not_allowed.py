@@ -52,7 +52,9 @@ def _finding(exposed: Exposed, told: str, mentions: tuple[Mention, ...]) -> Find
     return Finding(
         told,
         "with the PEN broken its metal takes up to the full voltage against the ground or the water",
-        f"give {exposed.id} an electrode of its own and an RCD, without the supply's PE, or an isolating transformer",
+        f"lead a PE of its own to {exposed.id} from where the PEN is split, or feed it by an isolating transformer"
+        if not mentions
+        else f"give {exposed.id} an electrode of its own and an RCD, without the supply's PE, or an isolating transformer",
         mentions,
     )
 
@@ -83,6 +85,8 @@ RULE = rule(
     examples=(
         Example("measured-house", (_MARINA,), ("annexe",), "bs7671"),
         Example("measured-house", (_MARINA,), ()),
+        # the service of a whole site may end in such a place
+        Example("measured-house", (("  main: {}", "  main: {place: marina}"),), ()),
         Example(
             "measured-house",
             (

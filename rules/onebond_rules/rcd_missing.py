@@ -95,6 +95,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
 def _sockets(fault: EarthFault, params: Params) -> Verdict | None:
     """What is wrong with the additional protection of a socket circuit; None where nothing is, or none is asked for."""
     circuit = fault.circuit
+    if fault.island.it and fault.place == "medical":
+        return None  # there the first fault is to be signalled and not cut off
     portable = {source.id for source in fault.sources if source.mounted == "portable"}
     small = fault.rating_a is None or fault.rating_a <= params["rating-a"]
     if not circuit or not (fault.sockets or fault.serves_unknown) or not (portable or small):
@@ -110,7 +112,8 @@ def _sockets(fault: EarthFault, params: Params) -> Verdict | None:
     if fault.serves_unknown:
         raise Unknown(f"what {fault.id} serves", fault.route)
     milliampere = f"{params['residual-a'] * 1000:g} mA"
-    if any(one.place == fault.place and one.residual_a > params["residual-a"] for one in params["demands"]):
+    own = (one for one in params["demands"] if one.place == fault.place and one.serves == circuit.serves)
+    if any(one.above_a < (fault.rating_a or 1.0) <= one.to_a and one.residual_a > params["residual-a"] for one in own):
         return None  # the place has a demand of its own
     asked_for = fault.place in params["gfci-places"]
     if params["by-place"] and not asked_for and circuit.connection.start.id not in portable:
@@ -291,6 +294,18 @@ RULE = rule(
         ),
         Example("measured-house", (("  main: {}", "  main: {place: dwelling}"),), ("cooker",), "as-nzs"),
         Example("measured-house", (("  main: {}", "  main: {place: outdoor}"),), ("sockets",), "nec"),
+        # what a place asks of large socket-outlets or of other circuits takes nothing away from ordinary ones
+        *(
+            Example(
+                "measured-house",
+                (
+                    ("  annexe: {}", f"  annexe: {{place: {place}}}"),
+                    ("curve: B, rating: 20 A, residual: 30 mA", "curve: B, rating: 20 A, residual: 100 mA"),
+                ),
+                ("annexe-sockets",),
+            )
+            for place in ("construction", "agricultural")
+        ),
         # TT without the RCD at its head
         Example("measured-farm", ((_MAIN_RCD, ""),), ("main",)),
         # the electrodes together have a quarter of an ohm: the fuse blows in time

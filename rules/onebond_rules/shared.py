@@ -39,6 +39,7 @@ class Demand(NamedTuple):
         return f"{self.place}, {sort}{rated}: {self.residual_a * 1000:g} mA ({self.clause} ?)"
 
 
+MEDICAL = Param("medical-v", "the same in a medical location (710.411.3.2.5 ?; nec: as elsewhere)", 25.0, {"nec": 50.0})
 HEAT = Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False})
 FUSES_OF_HEAT = Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"})
 ENOUGH_FOR_HEAT = "below the table, but enough for the heat of the faults that it carries"

@@ -33,7 +33,7 @@ from onebond.rule import (
     figure,
     rule,
 )
-from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, TIMES
+from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, TIMES
 
 _PUMP = (
     "pump: {from: hut-rcd, cores: L1 N PE, size: 2.5 mm2, length: 150 m, serves: fixed, through: [{kind: mcb, curve: C"
@@ -73,9 +73,10 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     fed = next(one for one in fault.met_by if one.source == source)
     limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
     met = None if fault.island.it else fault.touch_met_v()
-    if met is not None and met <= params["touch-v"]:
+    touch_v = params["medical-v"] if fault.place == "medical" else params["touch-v"]
+    if met is not None and met <= touch_v:
         return Exempt(
-            f"nothing opens for certain, but the frame stays within {params['touch-v']:g} V ({params['clause']})",
+            f"nothing opens for certain, but the frame stays within {touch_v:g} V ({params['clause']})",
             f"the fault goes on at up to {figure(limit_a, 'A')} from {source} until somebody switches off, and its conductors "
             "carry that all the while, which is not judged",
         )
@@ -90,7 +91,7 @@ def check(fault: EarthFault, params: Params) -> Verdict:
             figures.append((f"times the rating of {nearest.name}", f"{limit_a / nearest.device.rating_a:.2g}"))
     if met is not None:
         figures.append(("frame to the main earthing terminal", f"{met:.0f} V"))
-        figures.append(("largest bonding resistance", figure(params["touch-v"] / limit_a, "ohm")))
+        figures.append(("largest bonding resistance", figure(touch_v / limit_a, "ohm")))
     no_rcd = fault.system == "TT" and not fault.rcds
     return Finding(
         f"an earth fault at {fault.id} is not certain to be cleared in time: a source limits its current below what is needed",
@@ -124,6 +125,7 @@ RULE = rule(
         LOWEST_VOLTAGE,
         FUSES,
         Param("touch-v", "voltage, in V, that a frame may keep to the main earthing terminal", 50.0),
+        MEDICAL,
         Param(
             "clause",
             "where the exception for a low touch voltage stands",
@@ -146,6 +148,19 @@ RULE = rule(
         Example("island-hut", (_BARE, (_LIMIT, f"{_LIMIT}\n    largest-breaker: B16")), ("pump",)),
         # 43.5 A through the PE of 100 m is 39 V
         Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut").replace("150 m", "100 m")),), ()),
+        # 39 V are too much in a medical location
+        Example(
+            "island-hut",
+            (
+                (
+                    _PUMP,
+                    _PUMP.replace("hut-rcd", "hut")
+                    .replace("150 m", "100 m")
+                    .replace("serves: fixed", "serves: fixed, place: medical"),
+                ),
+            ),
+            ("pump",),
+        ),
         # with six times rated it is the cable that limits the current: disconnection-too-slow
         Example("island-hut", (_BARE, ("2 x rated", "6 x rated")), ()),
     ),

@@ -28,7 +28,7 @@ from onebond.rule import (
     Verdict,
     rule,
 )
-from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, TIMES
+from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, MEDICAL, TIMES
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PUMP = (
@@ -105,7 +105,7 @@ RULE = rule(
     params=(
         TIMES,
         Param("limit-v", "touch voltage to earth, in V, that may last", 50.0),
-        Param("medical-v", "the same in a medical location (710.411.3.2.5 ?; nec: as elsewhere)", 25.0, {"nec": 50.0}),
+        MEDICAL,
         LOWEST_VOLTAGE,
         FUSES,
     ),

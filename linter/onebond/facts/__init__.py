@@ -36,7 +36,7 @@ from onebond.facts.wiring import (
     misfits,
     switched_protective,
 )
-from onebond.model import Installation
+from onebond.model import DIRECT, LINES, Installation
 from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of, place_of
 from onebond.result import Mention
 from onebond.span import Route
@@ -110,7 +110,12 @@ class Feeding(NamedTuple):
         source can feed too."""
         network = self.island.network
         supplied = set(self.island.supplies)
-        if any(board.id in supplied and board.building for board in network.installation.boards):
+        site = network.installation
+        buildings = ("dwelling", "agricultural", "medical")
+        written = {board.id for board in site.boards if board.building} | {
+            one.id for one in site.circuits if one.building
+        }
+        if any(place in written or place_of(site, place) in buildings for place in supplied):
             return True
         if self.vehicle:
             return False  # a hook-up makes no building of it
@@ -281,10 +286,15 @@ class Exposed(NamedTuple):
 
     @property
     def pen_core(self) -> str:
-        """The cable that brings a PEN to it, or ''."""
+        """The cable that brings a PEN to it, or ''; the service itself, which ends at the first board, is none."""
         site = self.island.network.installation
         links = (*site.connections, *(circuit.connection for circuit in site.circuits))
-        return next((link.id for link in links if self.id in (link.id, link.finish.id) and "PEN" in link.cores), "")
+        utilities = {source.id for source in site.sources if source.kind == "utility"}
+        for link in links:
+            ends = {link.start.id, link.finish.id}
+            if "PEN" in link.cores and (self.id == link.id or (self.id in ends and not ends & utilities)):
+                return link.id
+        return ""
 
     @property
     def supplier_pen(self) -> str:
@@ -814,7 +824,9 @@ class Facts:
 
     def _sharing(self, island: Island, tie: Tie) -> Sharing | None:
         currents = self._currents[island]
-        return Sharing(self.service_of(currents, True), island, tie) if currents else None
+        if currents is None:
+            return None
+        return Sharing(self.service_of(currents, True), self.service_of(currents, False), island, tie)
 
     @cached_property
     def _inputs_behind(self) -> frozenset[tuple[str, str]]:
@@ -1167,6 +1179,7 @@ class Facts:
         # a bar on which only protective conductors land is no place that anything could energise
         earth_bars = {board.id for board in self.installation.boards if set(board.bars) == {"PE"}}
         earth_bars.update(network.nodes[node][0] for edge in network.earth for node in (edge.a, edge.b))
+        direct = self._direct_boards
         fed_from: dict[str, list[str]] = {}
         for link in self.installation.connections:
             fed_from.setdefault(link.finish.id, []).append(link.start.id)
@@ -1175,7 +1188,8 @@ class Facts:
         live = {
             identifier: any(ever >> node & 1 for node in lines)
             for identifier, lines in (*network.boards, *network.circuits)
-            if lines or identifier not in earth_bars or network.find(identifier, "", "N") >= 0
+            if identifier not in direct
+            and (lines or identifier not in earth_bars or network.find(identifier, "", "N") >= 0)
         }
         misfit = {entry.id for entry in self.misfits if entry.what}
         found = []
@@ -1184,6 +1198,17 @@ class Facts:
             crossed = identifier if identifier in misfit else ""
             found.append(Energised(identifier, routes[identifier], None, alive, by, crossed))
         return tuple(found)
+
+    @cached_property
+    def _direct_boards(self) -> frozenset[str]:
+        """Boards of the direct-current side, which the alternating-current side does not energise."""
+        site = self.installation
+        landed: dict[str, set[str]] = {}
+        for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
+            for end in (link.start, link.finish):
+                landed.setdefault(end.id, set()).update(link.cores)
+        own = {place for place, cores in landed.items() if cores & set(DIRECT) and not cores & {*LINES, "N", "PEN"}}
+        return frozenset(own | {board.id for board in site.boards if board.inside in own and board.id not in landed})
 
     @Collection
     def supplying(self) -> tuple[Energised, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from onebond.facts.island import Island
-from onebond.model import DIRECT, DirectSource, Installation, Source
+from onebond.model import DIRECT, LINES, DirectSource, Installation, Source
 from onebond.network import frame_of
 from onebond.span import Route
 
@@ -38,10 +38,13 @@ def direct_sides(site: Installation, islands: Iterable[Island]) -> tuple[DirectS
             live.join(*(f"{end.id}.dc" if end.terminal == "dc" else end.id for end in ends))
         if "PE" in link.cores:
             earth.join(*(frame_of(site, end.id) for end in ends))
-    own = {one.id for one in site.direct}
-    rest = {frame_of(site, board.id) for board in site.boards} | {source.id for source in site.sources}
-    rest |= {frame_of(site, electrode.at.id) for electrode in site.electrodes} - own
+    for metal in site.extraneous:
+        for end in metal.joins[1:]:
+            earth.join(frame_of(site, metal.joins[0].id), frame_of(site, end.id))
+    # where the earth of an installation is: electrodes, links, the supplier's conductor, a source that is bonded inside
     electrodes = {frame_of(site, electrode.at.id) for electrode in site.electrodes}
+    rest = electrodes | {frame_of(site, bond.at.id) for bond in site.bonds}
+    rest |= {source.id for source in site.sources if source.kind == "utility" or source.neutral_bond != "none"}
     references = _references(islands)
     found = []
     for one in site.direct:
@@ -62,7 +65,7 @@ def direct_sides(site: Installation, islands: Iterable[Island]) -> tuple[DirectS
                     live.top(f"{monitor.at.id}.dc" if monitor.at.terminal == "dc" else monitor.at.id) == top
                     for monitor in site.monitors
                 ),
-                one.id in electrodes or any(earth.top(place) == earth.top(one.id) for place in rest),
+                any(earth.top(place) == earth.top(one.id) for place in rest),
             )
         )
     return tuple(found)
@@ -74,7 +77,8 @@ def _references(islands: Iterable[Island]) -> dict[str, str]:
     for island in islands:
         if island.references:
             for node, (place, _, conductor) in enumerate(island.network.nodes):
-                if conductor == "N" and island.live >> node & 1:
+                # an inverter without a neutral joins its poles to lines that are earthed at their source
+                if conductor in ("N", *LINES) and island.live >> node & 1:
                     found.setdefault(place, island.references[0].words)
     return found
 

@@ -18,6 +18,7 @@ class NeutralContact(NamedTuple):
     name: str  # in words
     fuse: bool  # its neutral may open by itself
     left: tuple[str, ...]
+    it: bool  # every source of the site is isolated from earth
 
 
 class NeutralToBuilding(NamedTuple):
@@ -33,6 +34,7 @@ class NeutralToBuilding(NamedTuple):
 
 def neutral_contacts(site: Installation) -> tuple[NeutralContact, ...]:
     """Every device and changeover with a neutral pole."""
+    it = bool(site.sources) and all(source.earthing == "IT" for source in site.sources)
     found = []
     landed: dict[str, set[str]] = {}
     for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
@@ -43,13 +45,13 @@ def neutral_contacts(site: Installation) -> tuple[NeutralContact, ...]:
                 left = tuple(core for core in link.cores if core in LINES and core not in device.poles)
                 name = device.id or f"the {device.kind} in {link.id}"
                 found.append(
-                    NeutralContact(device.id or link.id, device.route, None, name, device.kind == "fuse", left)
+                    NeutralContact(device.id or link.id, device.route, None, name, device.kind == "fuse", left, it)
                 )
     for changeover in site.changeovers:
         if "N" in changeover.poles:
             there = landed.get(changeover.id, set())
             left = tuple(core for core in LINES if core in there and core not in changeover.poles)
-            found.append(NeutralContact(changeover.id, changeover.route, None, changeover.id, False, left))
+            found.append(NeutralContact(changeover.id, changeover.route, None, changeover.id, False, left, it))
     return tuple(found)
 
 
@@ -60,16 +62,20 @@ def neutrals_to_buildings(site: Installation) -> tuple[NeutralToBuilding, ...]:
         frame_of(site, bond.at.id): bond.id for bond in site.bonds if not bond.closed and bond.impedance_ohm is None
     }
     electrodes = {frame_of(site, electrode.at.id): electrode.id for electrode in site.electrodes}
+    utilities = [source.id for source in site.sources if source.kind == "utility"]
     found = []
     for link in site.connections:
         if "N" not in link.cores or {"PE", "PEN"} & set(link.cores) or not {link.start.id, link.finish.id} <= boards:
             continue
         if any("N" in device.poles or device.kind in ("rcd", "rcbo") for device in link.devices):
             continue  # no PEN is opened or summed: this is a neutral, with a link that is too much
-        frame = frame_of(site, link.finish.id)
-        own = frame != frame_of(site, link.start.id) and frame in bonds and frame in electrodes
-        if own and not _joined(site, frame, frame_of(site, link.start.id)):
-            found.append(NeutralToBuilding(link.id, link.route, None, link.finish.id, bonds[frame], electrodes[frame]))
+        # a cable may be written from either end: the near one is earthed by a supplier's conductor, the far one is not
+        for near, far in ((link.start, link.finish), (link.finish, link.start)):
+            frame = frame_of(site, far.id)
+            supplied = any(_joined(site, frame_of(site, near.id), utility) for utility in utilities)
+            own = supplied and frame in bonds and frame in electrodes
+            if own and not any(_joined(site, frame, utility) for utility in utilities):
+                found.append(NeutralToBuilding(link.id, link.route, None, far.id, bonds[frame], electrodes[frame]))
     return tuple(found)
 
 

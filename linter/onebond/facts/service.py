@@ -373,8 +373,9 @@ def source_of(island: Island, neutral: int) -> str:
 class Sharing:
     """What goes through a link between N and PE in one case."""
 
-    def __init__(self, service: InService, island: Island, tie: Tie) -> None:
+    def __init__(self, service: InService, bare: InService, island: Island, tie: Tie) -> None:
         self.service = service
+        self.bare = bare  # without loads, through which a neutral current could return by the lines
         self.island = island
         self.tie = tie
 
@@ -386,7 +387,7 @@ class Sharing:
 
     def driven(self) -> list[Flow]:
         """The currents that 1 A of neutral current of the farthest load drives back to the source that feeds it."""
-        return self.service.driven(self.start, source_of(self.island, self.start))
+        return self.bare.driven(self.start, source_of(self.island, self.start))
 
     @cached_property
     def share(self) -> float | None:
@@ -394,7 +395,7 @@ class Sharing:
         flows = self.driven()
         if not flows:
             return None
-        return self.service.agreed([_size(self.through(flow)) for flow in flows])
+        return self.bare.agreed([_size(self.through(flow)) for flow in flows])
 
     def through(self, flow: Flow) -> complex | None:
         """The current of the link."""
