@@ -550,3 +550,19 @@ def test_drawing_says_what_it_cannot_do(run: Run, arguments: tuple[str, ...], sa
 def test_drawing_of_a_refused_description(run: Run) -> None:
     told = run("drawing", str(ROOT / "fixtures" / "broken" / "unit-missing.yaml"))
     assert told.returncode == 3 and told.stdout == "" and "has no unit" in told.stderr
+
+
+# -- README --------------------------------------------------------------------------------------------------------------
+
+
+def test_the_first_file_of_the_readme_gives_what_the_readme_shows(run: Run, tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```yaml\n(.*?)```", readme, re.DOTALL)
+    (first,) = [block for block in blocks if block.startswith("onebond: 1")]
+    (link,) = [block for block in blocks if block.startswith("bonds:")]
+    shown = readme.split("$ onebond inspect hut.yaml\n")[1].split("```")[0]
+    (tmp_path / "hut.yaml").write_text(first, encoding="utf-8")
+    assert run("inspect", "hut.yaml").stdout == shown
+    (tmp_path / "hut.yaml").write_text(f"{first}\n{link}", encoding="utf-8")
+    told = run("inspect", "hut.yaml")
+    assert told.returncode == 0 and told.stdout.startswith("hut.yaml: clean; ")
