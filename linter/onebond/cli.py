@@ -313,11 +313,7 @@ def _states(argv: list[str]) -> int:
     parser.add_argument("--report", choices=("text", "json"), default="text", help="form of the report (text)")
     parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the site names")
     asked = _parsed(parser, argv)
-    if len(asked.paths) != 1:
-        raise Usage("states of what? name one description")
-    path = asked.paths[0]
-    if not os.path.lexists(path):
-        raise Usage(f"there is no file {_shown(path)}")
+    path = _description(asked, "states of what")
 
     from onebond import survey
     from onebond.reporting import states
@@ -348,11 +344,7 @@ def _figures(argv: list[str]) -> int:
         "--section", action="append", choices=figures.SECTIONS, help="only this section; may be repeated"
     )
     asked = _parsed(parser, argv)
-    if len(asked.paths) != 1:
-        raise Usage("figures of what? name one description")
-    path = asked.paths[0]
-    if not os.path.lexists(path):
-        raise Usage(f"there is no file {_shown(path)}")
+    path = _description(asked, "figures of what")
     places, sections = asked.place or [], asked.section or []
     if asked.report == "csv" and sections and "faults" not in sections:
         raise Usage("--report csv holds the earth faults; take --report json for the other sections")
@@ -392,11 +384,7 @@ def _drawing(argv: list[str]) -> int:
     parser.add_argument("--out", metavar="FILE", help="write the drawing to FILE (standard output)")
     parser.add_argument("--rulebook", choices=RULEBOOKS, help="judge by this rulebook, whatever the site names")
     asked = _parsed(parser, argv)
-    if len(asked.paths) != 1:
-        raise Usage("draw what? name one description")
-    path = asked.paths[0]
-    if not os.path.lexists(path):
-        raise Usage(f"there is no file {_shown(path)}")
+    path = _description(asked, "draw what")
     if asked.sheets and (asked.out is None or asked.fold):
         raise Usage("--sheets divides a drawing that is not folded and needs --out, the name of its files")
     stem, ending = os.path.splitext(asked.out) if asked.out is not None else ("", "")
@@ -428,10 +416,9 @@ def _drawing(argv: list[str]) -> int:
         if asked.out is None:
             return _print(f"{svg}\n", code)
         files = {asked.out: svg}
-    for name in files:
-        _target(name, (path,))
-    for name, svg in files.items():
-        _write(_target(name, (path,)), f"{svg}\n")
+    targets = {_target(name, (path,)): svg for name, svg in files.items()}  # all of them, before the first is written
+    for target, svg in targets.items():
+        _write(target, f"{svg}\n")
     return _remark([f"the drawing is in {', '.join(_shown(name) for name in files)}"], code)
 
 
@@ -536,6 +523,16 @@ def _parsed(parser: ArgumentParser, argv: list[str]) -> Namespace:
     if "" in asked.paths:
         raise Usage("an empty argument names nothing")
     return asked
+
+
+def _description(asked: Namespace, question: str) -> str:
+    """The one description that a command is about."""
+    if len(asked.paths) != 1:
+        raise Usage(f"{question}? name one description")
+    path: str = asked.paths[0]
+    if not os.path.lexists(path):
+        raise Usage(f"there is no file {_shown(path)}")
+    return path
 
 
 def _day(text: str | None) -> str:

@@ -221,12 +221,21 @@ class Island:
 
     def pen_part(self, node: int) -> set[int]:
         """The neutrals that closed PEN conductors join to one of them, inside the island or out of it."""
+        return self._pen_spread({node}, self._pen_around())
+
+    def _pen_around(self) -> dict[int, set[int]]:
+        """The neutrals that a closed PEN conductor joins to each, inside the island or out of it."""
         around: dict[int, set[int]] = {}
         for edge in self.network.edges:
             if edge.core == "PEN" and holds(edge.needs, self.state):
                 around.setdefault(edge.a, set()).add(edge.b)
                 around.setdefault(edge.b, set()).add(edge.a)
-        found, stack = {node}, [node]
+        return around
+
+    @staticmethod
+    def _pen_spread(nodes: set[int], around: dict[int, set[int]]) -> set[int]:
+        """Some neutrals and all that those conductors join to them."""
+        found, stack = set(nodes), list(nodes)
         while stack:
             for other in around.get(stack.pop(), ()):
                 if other not in found:
@@ -237,21 +246,11 @@ class Island:
     def earth_reach(self, labels: set[int]) -> set[int]:
         """The metallic earth parts that closed bonds and PEN join to some of them, inside the island or out of it."""
         network, state = self.network, self.state
-        pen: dict[int, set[int]] = {}
-        for edge in network.edges:
-            if edge.core == "PEN" and holds(edge.needs, state):
-                pen.setdefault(edge.a, set()).add(edge.b)
-                pen.setdefault(edge.b, set()).add(edge.a)
+        around = self._pen_around()
         ties = [tie for tie in network.ties if tie.kind != "star" and tie.solid and holds(tie.needs, state)]
         reached = set(labels)
         while True:
-            neutrals = {tie.n for tie in ties if self.earth[tie.pe] in reached}
-            stack = list(neutrals)
-            while stack:
-                for other in pen.get(stack.pop(), ()):
-                    if other not in neutrals:
-                        neutrals.add(other)
-                        stack.append(other)
+            neutrals = self._pen_spread({tie.n for tie in ties if self.earth[tie.pe] in reached}, around)
             further = {self.earth[tie.pe] for tie in ties if tie.n in neutrals}
             if further <= reached:
                 return reached

@@ -36,10 +36,11 @@ class Sheet(NamedTuple):
 def numbered(site: Site) -> tuple[tuple[int, Result], ...]:
     """The findings as the flags of a drawing count them: causes in their order, each before what follows from it, then waived ones."""
     results: list[Result] = []
-    for cause in words.findings(site).causes:
+    found = words.findings(site)
+    for cause in found.causes:
         results.append(cause.result)
         results.extend(result for _, result in cause.follows)
-    results.extend(words.findings(site).waived)
+    results.extend(found.waived)
     return tuple(enumerate(results, 1))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -620,10 +621,8 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
             )
     shown = [one for one in shown if systems[one[1]].svg] or shown
     chosen = min(shown)[1] if shown else -1
-    alike: dict[tuple[str, ...], int] = {}
-    for system in systems:
-        key = (system.sources, system.verdict, *system.references, system.electrodes, *system.beside)
-        alike[key] = alike.get(key, 0) + 1
+    told = [(one.sources, one.verdict, *one.references, one.electrodes, *one.beside) for one in systems]
+    alike = Counter(told)
     whole = _DRAWN - room
     made = []
     on_paper: set[str] = set()
@@ -633,8 +632,7 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
         if system.place == chosen + 1 or flags - on_paper:
             paper.add(system.place)
             on_paper |= flags
-    for system, state in zip(systems, drawn, strict=True):
-        key = (system.sources, system.verdict, *system.references, system.electrodes, *system.beside)
+    for system, state, key in zip(systems, drawn, told, strict=True):
         own = f"{prefix}system{system.label}-"
         made.append(
             system._replace(
@@ -642,7 +640,9 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                 printed=system.place in paper,
                 beside=(*system.beside, f"supplies {system.supplies}") if alike[key] > 1 else system.beside,
                 views=_views(site, state, own) if state is not None and system.svg and whole <= _VIEWED else (),
-                sheets=_sheets(site, state, own) if state is not None and system.place == chosen + 1 else (),
+                sheets=_sheets(site, state, own, system.svg)
+                if state is not None and system.place == chosen + 1
+                else (),
             )
         )
     return tuple(made)
@@ -683,9 +683,9 @@ def _views(site: Site, at: int, prefix: str) -> tuple[View, ...]:
     return (*views, View("folded", folded))
 
 
-def _sheets(site: Site, at: int, prefix: str) -> tuple[str, ...]:
-    """A drawing over several sheets of paper, where it is larger than one of them shows."""
-    whole = _size(diagram.render(site, at, prefix=prefix))
+def _sheets(site: Site, at: int, prefix: str, svg: str) -> tuple[str, ...]:
+    """A drawing over several sheets of paper, where it is larger than one of them shows; ``svg`` is the whole of it."""
+    whole = _size(svg)
     if whole[0] <= _PRINTED[0] and whole[1] <= _PRINTED[1]:
         return ()
     return tuple(sheet.svg for sheet in diagram.sheets(site, at, prefix=f"{prefix}sheets-"))
