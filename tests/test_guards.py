@@ -144,7 +144,7 @@ def safe(parsed: Parsed) -> None:
     assert (parsed.document is None) <= bool(parsed.problems)
     assert parsed.problems == sorted(parsed.problems, key=lambda problem: problem.span[:2])
     for problem in parsed.problems:
-        line, column, end_line, end_column = problem.span
+        line, column, end_line, end_column = problem.span[:4]
         assert 1 <= line <= end_line
         assert (line, column) <= (end_line, end_column)
         if parsed.lines:

@@ -120,7 +120,7 @@ def test_the_walk_knows_every_keyword() -> None:
         "$schema", "$id", "$ref", "$defs", "title", "description", "examples", "doNotSuggest", "patternErrorMessage",
         "type", "enum", "const", "pattern", "properties", "required", "additionalProperties", "propertyNames",
         "minProperties", "maxProperties", "items", "minItems", "maxItems", "uniqueItems", "minimum", "maximum",
-        "minLength", "maxLength", "allOf", "if", "then", "x-quantity", "x-words",
+        "minLength", "maxLength", "allOf", "anyOf", "if", "then", "x-quantity", "x-words",
     }  # fmt: skip
     for path, part in every_schema(PUBLISHED):
         assert part.keys() <= known, (path, part.keys() - known)

@@ -16,7 +16,7 @@ import functools
 import os
 import re
 import stat
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from onebond.result import Problem
@@ -57,14 +57,28 @@ class Node(NamedTuple):
     quoted: bool = False
 
 
+class Inherited(NamedTuple):
+    """A value that a place takes from a type: where the place names the type, and the route of the value in it."""
+
+    like: Span
+    origin: Route
+
+
+_NOTHING: Mapping[Route, Inherited] = {}
+
+
 class Document(NamedTuple):
-    """A file that could be read: its text (without byte order mark), its lines and its nodes."""
+    """A file that could be read: its text (without byte order mark), its lines and its nodes.
+
+    ``inherited`` says which values stand in a type and are only used at their route.
+    """
 
     path: str
     text: str
     lines: tuple[str, ...]
     root: Node
     data: bytes
+    inherited: Mapping[Route, Inherited] = _NOTHING
 
     @property
     def sha256(self) -> str:
@@ -675,7 +689,7 @@ class _Builder:
         top = self.stack[-1]
         if top.key_span is None:
             return span
-        line, column = top.key_span[2:]
+        line, column = top.key_span[2:4]
         rest = self.lines[line - 1][column - 1 :]
         if rest.lstrip(" ").startswith(":"):  # `{a, b: 1}`: the key is all there is of its entry
             column += rest.index(":") + 1
@@ -707,7 +721,7 @@ class _Builder:
         """Take a key; with a problem the entry is dropped, so that nothing is said about it twice."""
         top = self.stack[-1]
         top.key_span = span
-        top.end = max(top.end, span[2:])
+        top.end = max(top.end, span[2:4])
         top.key = None
         if faulty:
             return

@@ -503,10 +503,15 @@ def _along(fault: EarthFault, source: str) -> list[str]:
 
 
 def _edits(document: Document, take_out: Iterable[tuple[Route, str]]) -> tuple[Edit, ...]:
-    """A repair as edits of the text; none at all where one of its words does not stand in its value just once, among others."""
+    """A repair as edits of the text; none at all where one of its words does not stand in its value just once, among others.
+
+    None either where the value stands in a type: the repair is meant for one place, and the type serves others too.
+    """
     edits = []
     for route, word in take_out:
         node = node_at(document, route)
+        if any(route[:length] in document.inherited for length in range(1, len(route) + 1)):
+            return ()  # it stands in a type, which others share
         if node is None or not isinstance(node.value, str) or node.span.line != node.span.end_line:
             return ()
         line, start = node.span.line, node.span.column - 1

@@ -36,10 +36,10 @@ from onebond.model import (
     When,
 )
 from onebond.result import Problem
-from onebond.span import Route, Span
+from onebond.span import Route, Span, in_order, where
 
 if TYPE_CHECKING:
-    from onebond.document import Document, Node
+    from onebond.document import Document, Node, Parsed
 
 SECTIONS: tuple[tuple[str, str], ...] = (
     ("sources", "source"),
@@ -103,14 +103,28 @@ def load(path: str) -> tuple[Document | None, Installation | None, list[Problem]
     if parsed.document is None:
         nothing = Node("map", {}, Span(1, 1, 1, 1), {})
         return Document(path, "", parsed.lines, nothing, data), None, parsed.problems, parsed.left_out
-    found, left_out = schema.check(parsed.document)
-    installation, more = read(parsed.document)
+    return understood(parsed)
+
+
+def understood(parsed: Parsed) -> tuple[Document | None, Installation | None, list[Problem], int]:
+    """What ``load`` says of a text that has been taken apart already; the document has its types put in."""
+    if parsed.document is None:
+        return None, None, parsed.problems, parsed.left_out
+    document, unknown = _with_types(parsed.document)
+    found, left_out = schema.check(document)
+    installation, more = _read(document)
+    if document.inherited:
+        from onebond.reuse import placed
+
+        found, more = ([placed(problem, document) for problem in problems] for problems in (found, more))
     # What could not be understood as a value is no news to the schema: one mistake, one message.
     places = {problem.span[:2] for problem in parsed.problems}
-    everything = parsed.problems + [problem for problem in (*found, *more) if problem.span[:2] not in places]
-    everything.sort(key=lambda problem: (problem.span, problem.message))
+    told = [problem for problem in found if problem.span[:2] not in places]
+    places |= {problem.span[:2] for problem in told if problem.route[-1:] == ("like",)}
+    told += [problem for problem in (*unknown, *more) if problem.span[:2] not in places]
+    everything = sorted(parsed.problems + told, key=lambda problem: (*in_order(problem.span), problem.message))
     left_out += parsed.left_out + max(0, len(everything) - schema.LIMIT)
-    return parsed.document, None if everything or left_out else installation, everything[: schema.LIMIT], left_out
+    return document, None if everything or left_out else installation, everything[: schema.LIMIT], left_out
 
 
 def read(document: Document) -> tuple[Installation | None, list[Problem]]:
@@ -119,6 +133,20 @@ def read(document: Document) -> tuple[Installation | None, list[Problem]]:
     With any problem there is no installation.  A document that does not satisfy the schema may be given as well: what
     can be understood of it is resolved.
     """
+    document, unknown = _with_types(document)
+    installation, problems = _read(document)
+    return (None if unknown else installation), [*unknown, *problems]
+
+
+def _with_types(document: Document) -> tuple[Document, list[Problem]]:
+    if document.text and "like" not in document.text:
+        return document, []
+    from onebond.reuse import with_types  # only where it is needed: most descriptions have no types
+
+    return with_types(document)
+
+
+def _read(document: Document) -> tuple[Installation | None, list[Problem]]:
     reader = _Reader(document.root)
     installation = reader.installation()
     reader.search_hints()
@@ -214,7 +242,7 @@ class _Reader:
         if first is not entry:
             self._problem(
                 entry.span,
-                f"`{identifier}` is already the id of {_a(first.sort)} (line {first.span.line})",
+                f"`{identifier}` is already the id of {_a(first.sort)} ({where(first.span, entry.span)})",
                 "ids are unique over the whole file, whatever they name: give one of the two another name",
                 entry.route,
             )
@@ -1065,7 +1093,7 @@ class _Reader:
             self._problem(
                 span,
                 f"`{variable}` is not said to be operated in service, so no condition can name it",
-                f"write `operable: yes` at the device `{variable}` (line {entry.span.line})",
+                f"write `operable: yes` at the device `{variable}` ({where(entry.span, span)})",
                 route,
             )
             return None

@@ -36,6 +36,23 @@ def check(document: Document) -> tuple[list[Problem], int]:
     return walk.problems, walk.left_out
 
 
+def check_entry(document: Document, key: str) -> list[Problem]:
+    """The problems of one entry of the first level, as far as they are told; none where it is not written."""
+    node = _entries(document.root).get(key)
+    walk = _Walk(_published())
+    if node is not None:
+        about = walk.schema.flat(walk.schema.root["properties"][key])
+        walk.visit(node, about, (), (key,), document.root.keys[key])
+    return walk.problems
+
+
+def names(definition: str) -> tuple[str, ...]:
+    """The keys that one kind of object may have, by the name of its definition."""
+    about = _published().flat(_published().root["$defs"][definition])
+    allowed: list[str] = about.get("propertyNames", {}).get("enum") or list(about["properties"])
+    return tuple(allowed)
+
+
 class Schema:
     """The published schema with its references resolved on demand."""
 
@@ -100,7 +117,8 @@ class _Walk:
         properties: dict[str, Any] = schema.get("properties", {})
         others = schema.get("additionalProperties", True)
         allowed = list(properties)
-        for view in (*narrower, *thens):
+        # The names of an object with keys of its own narrow them; those of an open map are the reader's own words.
+        for view in (*narrower, *thens, *((schema,) if others is False else ())):
             names = view.get("propertyNames", {}).get("enum")
             if names is not None:
                 allowed = [name for name in allowed if name in names]
@@ -129,7 +147,9 @@ class _Walk:
                     continue
                 self.visit(child, self.schema.flat(others), (), here, span)
         for view in (schema, *thens):
-            for key in view.get("required", ()):
+            choices = [choice["required"] for choice in view.get("anyOf", ())]
+            chosen = not choices or any(all(key in value for key in choice) for choice in choices)
+            for key in dict.fromkeys((*view.get("required", ()), *(() if chosen else choices[0]))):
                 if key not in value:
                     self._missing(node, schema, key, route, at)
 
@@ -161,6 +181,9 @@ class _Walk:
     ) -> None:
         if self._is_full():
             return
+        if route[:2] == ("types", "cables") and key in names("connection"):
+            self._of_the_place(schema, node, key, allowed, route, span)
+            return
         hint = _did_you_mean(key, [name for name in allowed if name not in _entries(node)] or allowed)
         child = _entries(node).get(key)
         if key[:1].isdigit():
@@ -183,6 +206,9 @@ class _Walk:
                 kind = rule["if"]["properties"]["kind"]
                 owners += kind["enum"] if "enum" in kind else [kind["const"]]
         what = _what(schema, node, route[:-1])
+        if key not in schema.get("propertyNames", {}).get("enum", (key,)):
+            self._of_the_place(schema, node, key, allowed, route, span)
+            return
         if not owners:
             self._report(span, route, f"`{key}` is not a key of {what}", f"keys here: {_listed(allowed)}")
             return
@@ -193,6 +219,13 @@ class _Walk:
             f"`{key}` is not a key of {what}: it belongs to {_or([_with_article(owner) for owner in owners])}",
             _joined(hint, f"take it out or correct `kind`; keys here: {_listed(allowed)}"),
         )
+
+    def _of_the_place(
+        self, schema: dict[str, Any], node: Node, key: str, allowed: list[str], route: Route, span: Span
+    ) -> None:
+        """A key in a type that says how one thing is used."""
+        message = f"`{key}` is not a key of {_what(schema, node, route[:-1])}: it belongs to the place"
+        self._report(span, route, message, f"write it where the type is used; keys here: {_listed(allowed)}")
 
     def _missing(self, node: Node, schema: dict[str, Any], key: str, route: Route, at: Span) -> None:
         if self._is_full():
@@ -512,6 +545,8 @@ def _what(schema: dict[str, Any], node: Node, route: Route) -> str:
     title: str = schema.get("title", _name(route)).lower()
     if kind is not None and kind.kind == "scalar" and kind.value in _kinds(schema):
         title = str(kind.value)
+    if len(route) == 3 and route[0] == "types":
+        return f"the {schema.get('title', 'type').lower()} `{_short(str(route[2]))}`"
     if len(route) == 2 and route[0] in _SECTIONS:
         if title == schema.get("title", "").lower():
             title = _SECTIONS[str(route[0])]

@@ -12,12 +12,28 @@ Route = tuple[str | int, ...]
 
 
 class Span(NamedTuple):
-    """A piece of text; lines and columns count from 1, columns in Unicode code points, the end is exclusive."""
+    """A piece of text; lines and columns count from 1, columns in Unicode code points, the end is exclusive.
+
+    ``file`` is the path of the part of a site that it stands in, empty for the file of the site itself.
+    """
 
     line: int
     column: int
     end_line: int
     end_column: int
+    file: str = ""
+
+
+def in_order(span: Span) -> tuple[str, Span]:
+    """By which spans of one site are sorted: its own file first, then its parts by name, each from the top."""
+    return (span.file, span)
+
+
+def where(span: Span, seen_from: Span) -> str:
+    """Where something stands, for a message about another place: the line, and the file if it is another one."""
+    if span.file == seen_from.file:
+        return f"line {span.line}"
+    return f"{span.file or 'the file of the site'}, line {span.line}"
 
 
 def written(route: Route) -> str:

@@ -12,12 +12,11 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from onebond import schema
 from onebond.document import parse
 from onebond.engine import inspect
 from onebond.facts import Collection, Facts
 from onebond.model import Installation
-from onebond.reading import read
+from onebond.reading import understood
 from onebond.result import Site
 from onebond.rule import RULEBOOKS, Example, Exempt, Finding, NotApplicable, Pass, Review, Rule, Unknown, rule
 
@@ -56,15 +55,10 @@ def edited(base_text: str, example: Example) -> str:
 def inspected(text: str, rules: tuple[Rule, ...], rulebook: str = "", name: str = "example.yaml") -> Inspected:
     """What rules say of a text; raises AssertionError where the text cannot be read or a rule breaks."""
     parsed = parse(text.encode(), name)
-    problems = list(parsed.problems)
-    installation = None
-    if parsed.document is not None:
-        problems += schema.check(parsed.document)[0]
-        installation, more = read(parsed.document)
-        problems += more
+    document, installation, problems, _ = understood(parsed)
     listed = "; ".join(f"line {problem.span.line}: {problem.message}" for problem in problems)
-    assert parsed.document is not None and installation is not None and not problems, f"{name} is not read: {listed}"
-    site = inspect(installation, parsed.document, rules, rulebook or None)
+    assert document is not None and installation is not None and not problems, f"{name} is not read: {listed}"
+    site = inspect(installation, document, rules, rulebook or None)
     assert not site.faults, (
         f"{name}: a rule broke: {site.faults[0].rule} on {site.faults[0].subject}: {site.faults[0].message}"
     )

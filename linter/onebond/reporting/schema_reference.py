@@ -16,7 +16,7 @@ Json = dict[str, Any]
 # The named shapes that values share; what else stands under $defs are the objects of the format.
 _OBJECTS = (
     "site", "source", "board", "changeover", "connection", "circuit", "device", "bond", "electrode", "monitor",
-    "direct-source", "group", "extraneous", "interlock", "waiver",
+    "direct-source", "group", "extraneous", "interlock", "waiver", "cable-type", "device-type",
 )  # fmt: skip
 
 
@@ -31,16 +31,21 @@ def schema_reference(text: str | None = None) -> str:
         root["description"],
         "",
         *_table(root, root),
+        *_within("", root, root),
     ]
     for name in _OBJECTS:
-        schema = root["$defs"][name]
+        schema = _flat(root, root["$defs"][name])
         parts += ["", f"## {schema['title']}", "", schema["description"], "", *_examples(schema), ""]
         parts += _table(root, schema)
-        for key, about in schema["properties"].items():
-            if "properties" in about:
-                parts += ["", f"### {schema['title']}: {key}", "", *_table(root, about)]
+        parts += _within(f"{schema['title']}: ", root, schema)
     parts += ["", "## Quantities", "", *_quantities(), ""]
     return "\n".join(parts)
+
+
+def _within(title: str, root: Json, schema: Json) -> list[str]:
+    """The tables of the values of an object that have keys of their own."""
+    inner = [(key, about) for key, about in schema["properties"].items() if "properties" in about]
+    return [line for key, about in inner for line in ("", f"### {title}{key}", "", *_table(root, about))]
 
 
 def _examples(schema: Json) -> list[str]:
@@ -52,12 +57,16 @@ def _table(root: Json, schema: Json) -> list[str]:
     head = ["key", "value", *(["for"] if kinds else []), "meaning", "example"]
     rows = [head, ["---"] * len(head)]
     required = set(schema.get("required", ()))
-    for key, raw in schema["properties"].items():
-        about = _flat(root, raw)
+    unless = _unless(schema)
+    names = schema.get("propertyNames", {}).get("enum", schema["properties"])
+    for key in (key for key in schema["properties"] if key in names):
+        about = _flat(root, schema["properties"][key])
         owners = [kind for kind, allowed, _ in kinds if key in allowed]
         where = [] if not kinds else ["all" if len(owners) == len(kinds) else ", ".join(owners)]
         must = [kind for kind, _, needed in kinds if key in needed]
         mark = " (required)" if key in required else f" (required for {', '.join(must)})" if must else ""
+        if key not in required and key in unless and all(other in names for other in unless[key]):
+            mark = f" (required without {' and '.join(f'`{other}`' for other in unless[key])})"
         shown = ", ".join(f"`{_yaml(example)}`" for example in about["examples"])
         rows.append([f"`{key}`{mark}", _value(root, about), *where, about["description"], shown])
     return [f"| {' | '.join(cell.replace('|', chr(92) + '|') for cell in row)} |" for row in rows]
@@ -70,8 +79,14 @@ def _kinds(schema: Json) -> list[tuple[str, list[str], list[str]]]:
         kind = rule["if"]["properties"]["kind"]
         then = rule["then"]
         for name in kind["enum"] if "enum" in kind else [kind["const"]]:
-            found.append((name, then["propertyNames"]["enum"], then.get("required", [])))
+            found.append((name, then["propertyNames"]["enum"], [*then.get("required", []), *_unless(then)]))
     return found
+
+
+def _unless(schema: Json) -> dict[str, list[str]]:
+    """The keys that one of two choices of an object demands, with those of the other choice."""
+    first, second = [choice["required"] for choice in schema.get("anyOf", ())] or [[], []]
+    return dict.fromkeys(first, second)
 
 
 def _value(root: Json, about: Json) -> str:
