@@ -134,7 +134,7 @@ def built(text: str) -> dict[str, Any]:
 
 def test_a_result_has_everything_that_was_concluded() -> None:
     (result,) = built(report_json.render(report(site(LINK))))["sites"][0]["results"]
-    place = {"line": 4, "column": 3, "end-line": 4, "end-column": 14}
+    place = {"file": "skarv.yaml", "line": 4, "column": 3, "end-line": 4, "end-column": 14}
     assert result == {
         "rule": "neutral-bonded-twice",
         "kind": "fail",
@@ -150,7 +150,7 @@ def test_a_result_has_everything_that_was_concluded() -> None:
         "figures": [{"name": "share by PE", "value": "41 %"}],
         "figures-by-state": [{"when": [{"ts": ["grid"]}], "figures": [{"name": "share by PE", "value": "41 %"}]}],
         "put-right": "remove this bond",
-        "edits": [{"line": 4, "column": 30, "end-line": 4, "end-column": 33, "text": "x"}],
+        "edits": [{"file": "skarv.yaml", "line": 4, "column": 30, "end-line": 4, "end-column": 33, "text": "x"}],
         "references": ["IEC 60364-5-54 543.4.3"],
         "because": None,
         "causes": [],
@@ -160,6 +160,7 @@ def test_a_result_has_everything_that_was_concluded() -> None:
                 "subject": "main-link",
                 "text": "the other bond",
                 "route": ["bonds", "main-link"],
+                "file": "skarv.yaml",
                 "line": 3,
                 "column": 3,
                 "end-line": 3,
@@ -172,6 +173,7 @@ def test_a_result_has_everything_that_was_concluded() -> None:
                     "subject": "shore",
                     "text": "the source",
                     "route": ["sources", "shore"],
+                    "file": "skarv.yaml",
                     "line": 2,
                     "column": 3,
                     "end-line": 2,
@@ -207,6 +209,7 @@ def test_a_site_says_what_it_came_to() -> None:
             "message": "wrong",
             "hint": "right",
             "route": ["site"],
+            "file": "a.yaml",
             "line": 2,
             "column": 1,
             "end-line": 2,
@@ -231,6 +234,7 @@ def test_a_site_says_what_it_came_to() -> None:
     assert skarv["lacking"] == [
         {
             "what": "the length of feed is not written",
+            "file": "skarv.yaml",
             "line": 7,
             "column": 3,
             "end-line": 7,

@@ -154,14 +154,14 @@ def _inspect(argv: list[str]) -> int:
     if not asked.paths:
         raise Usage("inspect what? name a description or a folder")
 
-    from onebond.document import quick_format
+    from onebond.document import quick_format, quick_part
     from onebond.survey.find import find
 
-    found = find(asked.paths, quick_format, skip_others=asked.skip_others)
+    found = find(asked.paths, quick_format, quick_part, skip_others=asked.skip_others)
     if found.missing:
         raise Usage("\n".join(f"there is no file or folder {_shown(path)}" for path in found.missing))
     remarks = _passed_over(found)
-    if not found.files and not found.unreadable:
+    if not found.files and not found.unreadable and not found.parts:
         if asked.skip_others and found.others:
             return CLEAN if asked.quiet else _remark(remarks, CLEAN)
         raise Usage(
@@ -169,13 +169,14 @@ def _inspect(argv: list[str]) -> int:
                 ["nothing to inspect: no description was found (a description begins with `onebond: 1`)", *remarks]
             )
         )
-    target = _target(asked.out, found.files) if asked.out is not None else None
+    target = _target(asked.out, (*found.files, *found.parts)) if asked.out is not None else None
     today = _day(asked.today)
     baseline = _baseline(asked)
 
     from onebond import survey
 
     rules = _rules()
+    files, orphans = survey.with_owners(found, asked.paths)
     data, whole = asked.report in ("json", "sarif", "html"), asked.report == "html"
     sites = [
         survey.inspect_file(
@@ -188,8 +189,9 @@ def _inspect(argv: list[str]) -> int:
             figures=whole,
             drawing=whole,
         )
-        for path in _followed(found.files, quiet=asked.quiet)
+        for path in _followed(files, quiet=asked.quiet)
     ]
+    sites += orphans
     sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
     code = survey.status(sites, rules, fail_on=asked.fail_on, strict=asked.strict)
 
@@ -203,6 +205,7 @@ def _inspect(argv: list[str]) -> int:
         _remark(remarks, code)
     if target is None:
         return _print(text, code)
+    _target(asked.out, tuple(file for site in sites for file in (site.path, *(part.path for part in site.parts))))
     _write(target, text)
     return code if asked.quiet else _remark([f"the report is in {_shown(asked.out)}"], code)
 
@@ -416,7 +419,8 @@ def _drawing(argv: list[str]) -> int:
         if asked.out is None:
             return _print(f"{svg}\n", code)
         files = {asked.out: svg}
-    targets = {_target(name, (path,)): svg for name, svg in files.items()}  # all of them, before the first is written
+    read = (path, *(part.path for part in site.parts))
+    targets = {_target(name, read): svg for name, svg in files.items()}  # all of them, before the first is written
     for target, svg in targets.items():
         _write(target, f"{svg}\n")
     return _remark([f"the drawing is in {', '.join(_shown(name) for name in files)}"], code)
@@ -532,7 +536,18 @@ def _description(asked: Namespace, question: str) -> str:
     path: str = asked.paths[0]
     if not os.path.lexists(path):
         raise Usage(f"there is no file {_shown(path)}")
-    return path
+    if os.path.isdir(path):
+        return path
+    from onebond import survey
+    from onebond.document import quick_format, quick_part
+    from onebond.survey.find import find
+
+    files, orphans = survey.with_owners(find([path], quick_format, quick_part), [path])
+    if len(files) > 1:
+        raise Usage(f"{_shown(path)} is a part of several sites: name one of {', '.join(map(_shown, files))}")
+    if orphans:
+        raise Usage(f"{_shown(path)}: {orphans[0].problems[0].message}")
+    return files[0]
 
 
 def _day(text: str | None) -> str:

@@ -19,7 +19,7 @@ import stat
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
-from onebond.result import Problem
+from onebond.result import PartFile, Problem
 from onebond.span import Route, Span
 
 if TYPE_CHECKING:
@@ -70,7 +70,8 @@ _NOTHING: Mapping[Route, Inherited] = {}
 class Document(NamedTuple):
     """A file that could be read: its text (without byte order mark), its lines and its nodes.
 
-    ``inherited`` says which values stand in a type and are only used at their route.
+    ``inherited`` says which values stand in a type and are only used at their route.  Of a site in several files this is the
+    file of the site, with the nodes of all; ``parts`` are the others, and with ``incomplete`` one of them could not be read.
     """
 
     path: str
@@ -79,6 +80,8 @@ class Document(NamedTuple):
     root: Node
     data: bytes
     inherited: Mapping[Route, Inherited] = _NOTHING
+    parts: tuple[Document, ...] = ()
+    incomplete: bool = False
 
     @property
     def sha256(self) -> str:
@@ -86,6 +89,14 @@ class Document(NamedTuple):
         import hashlib
 
         return hashlib.sha256(self.data).hexdigest()
+
+    def part_files(self, digest: bool) -> tuple[PartFile, ...]:
+        """The parts as a report shows them, with their hashes on request."""
+        return tuple(PartFile(part.path, part.lines, part.sha256 if digest else "") for part in self.parts)
+
+    def lines_of(self, span: Span) -> tuple[str, ...]:
+        """The lines of the file that a span stands in."""
+        return next((part.lines for part in self.parts if part.path == span.file), self.lines)
 
 
 class Parsed(NamedTuple):
@@ -158,6 +169,15 @@ def quick_format(data: bytes) -> bool:
 _FORMAT_KEY = re.compile(rb"""(?:\A(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?\s*\{?\s*|[\r\n])(["']?)onebond\1[ \t]*:""")
 
 
+def quick_part(data: bytes) -> bool:
+    """Whether these bytes look like a part of a site: its marker at the left margin, and no format key."""
+    head = data[:4096].replace(b"\0", b"")
+    return _PART_KEY.search(head) is not None and _FORMAT_KEY.search(head) is None
+
+
+_PART_KEY = re.compile(_FORMAT_KEY.pattern.replace(b"onebond", b"onebond-part"))
+
+
 # two of these sections at the left margin: no other kind of file that is commonly kept in a repository has both.
 _SECTION = re.compile(rb"""(?:\A(?:\xef\xbb\xbf|\xff\xfe|\xfe\xff)?|[\r\n])(sources|connections|changeovers)[ \t]*:""")
 
@@ -168,17 +188,58 @@ TOP = Span(1, 1, 1, 1)
 """The place of a problem of the file as a whole."""
 
 
-def load_file(path: str) -> tuple[bytes | None, list[Problem]]:
-    """The bytes of a regular file of at most :data:`MAX_BYTES`, or the problem that keeps it from being read.
+_BY_HANDLE = os.open in os.supports_dir_fd
 
-    Links are not followed and nothing is waited for; no message holds anything from behind a link.
+
+def load_below(top: str, relative: str) -> tuple[bytes | None, list[Problem]]:
+    """Like :func:`load_file` for a file below a folder, by a path of plain names with ``/`` between them.
+
+    Each folder on the way is opened by itself, from the one before it and without following a link, so that nothing can lead
+    elsewhere, not even what changes meanwhile.  The folder ``top`` is reached as the caller names it.
     """
+    *folders, name = relative.split("/")
+    if not _BY_HANDLE:
+        path = top
+        for folder in folders:
+            path = os.path.join(path, folder)
+            if os.path.islink(path):
+                return None, [_cannot_open(OSError(errno.ELOOP, ""))]
+        return load_file(os.path.join(path, name))
+    handles = []
+    try:
+        handles.append(os.open(top or os.curdir, _flags("O_DIRECTORY")))
+        for folder in folders:
+            handles.append(_open_folder(folder, handles[-1]))
+        return load_file(name, handles[-1])
+    except OSError as error:
+        return None, [_cannot_open(error)]
+    finally:
+        for handle in handles:
+            os.close(handle)
+
+
+def _open_folder(name: str, parent: int) -> int:
+    if stat.S_ISLNK(os.stat(name, dir_fd=parent, follow_symlinks=False).st_mode):
+        raise OSError(errno.ELOOP, "")  # opening it would say only that it is no folder
+    return os.open(name, _flags("O_DIRECTORY", "O_NOFOLLOW"), dir_fd=parent)
+
+
+def _flags(*more: str) -> int:
     # O_NONBLOCK because opening a pipe waits for its other end, O_NOCTTY because opening a terminal can adopt it.
     flags = os.O_RDONLY
-    for name in ("O_NOFOLLOW", "O_NONBLOCK", "O_NOCTTY", "O_CLOEXEC", "O_BINARY"):
+    for name in ("O_NONBLOCK", "O_NOCTTY", "O_CLOEXEC", "O_BINARY", *more):
         flags |= getattr(os, name, 0)
+    return flags
+
+
+def load_file(path: str, folder: int | None = None) -> tuple[bytes | None, list[Problem]]:
+    """The bytes of a regular file of at most :data:`MAX_BYTES`, or the problem that keeps it from being read.
+
+    Links are not followed and nothing is waited for; no message holds anything from behind a link.  ``folder`` is the handle of
+    the folder that the path starts from.
+    """
     try:
-        handle = os.open(path, flags)
+        handle = os.open(path, _flags("O_NOFOLLOW"), dir_fd=folder)
     except OSError as error:
         return None, [_cannot_open(error)]
     except ValueError:

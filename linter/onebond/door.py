@@ -6,7 +6,7 @@ import os
 from datetime import date
 
 from onebond import __version__, engine, survey
-from onebond.document import quick_format
+from onebond.document import quick_format, quick_part
 from onebond.loading import load_rules
 from onebond.reporting import annotations as annotated
 from onebond.reporting import baseline, notebook, report_json, sarif, text, words
@@ -100,7 +100,7 @@ def inspect(
     *,
     drawings: bool = False,
 ) -> Report:
-    """Inspect a description, or every description below a folder.
+    """Inspect a description, or every description below a folder; of a part, the sites that list it.
 
     ``rulebook`` takes the place of the ones that the sites name; ``today`` (ISO 8601, or a date) is the day on which waivers are
     judged, today in UTC if it is left out; ``drawings`` works out the drawings and figures too, which ``html`` needs.  Raises
@@ -111,16 +111,18 @@ def inspect(
         raise ValueError(f"rulebook: {rulebook!r} is not one of {', '.join(RULEBOOKS)}")
     day = _day(today)
     name = os.fspath(path)
-    found = find([name], quick_format)
+    found = find([name], quick_format, quick_part)
     if found.missing:
         raise FileNotFoundError(f"there is no file or folder {name!r}")
-    if not found.files and not found.unreadable:
+    if not found.files and not found.unreadable and not found.parts:
         raise ValueError(f"nothing to inspect below {name!r}: a description begins with `onebond: 1`")
     rules = load_rules()
+    files, orphans = survey.with_owners(found, [name])
     sites = [
         survey.inspect_file(one, rules, rulebook=rulebook, today=day, islands=True, figures=drawings, drawing=drawings)
-        for one in found.files
+        for one in files
     ]
+    sites += orphans
     sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
     options: dict[str, str | bool] = {"rulebook": rulebook} if rulebook else {}
     if today is not None:

@@ -48,7 +48,7 @@ from onebond.rule import (
     Rule,
     Unknown,
 )
-from onebond.span import Route, Span
+from onebond.span import Route, Span, in_order
 from onebond.states import LIMIT, State
 
 
@@ -104,6 +104,7 @@ def inspect(
         figures=figures_of(facts, rules, drawing) if figures else None,
         drawing=drawing_of(facts, document, _occurrences(results, occurring)) if drawing else None,
         revision=installation.revision or "",
+        parts=document.part_files(digest),
     )
 
 
@@ -515,7 +516,7 @@ def _edits(document: Document, take_out: Iterable[tuple[Route, str]]) -> tuple[E
         if node is None or not isinstance(node.value, str) or node.span.line != node.span.end_line:
             return ()
         line, start = node.span.line, node.span.column - 1
-        text = document.lines[line - 1][start : node.span.end_column - 1]
+        text = document.lines_of(node.span)[line - 1][start : node.span.end_column - 1]
         words = [match.span() for match in re.finditer(r"\w+", text)]
         at = [number for number, (a, b) in enumerate(words) if text[a:b] == word]
         if len(at) != 1 or len(words) < 2:
@@ -523,7 +524,7 @@ def _edits(document: Document, take_out: Iterable[tuple[Route, str]]) -> tuple[E
         # the space before the word goes with it, or the one behind the first word
         begin = words[at[0] - 1][1] if at[0] else words[0][0]
         end = words[at[0]][1] if at[0] else words[1][0]
-        edits.append(Edit(Span(line, start + begin + 1, line, start + end + 1), ""))
+        edits.append(Edit(Span(line, start + begin + 1, line, start + end + 1, node.span.file), ""))
     return tuple(edits)
 
 
@@ -620,7 +621,7 @@ def _accept(result: Result, waivers: tuple[Accepted, ...], today: str) -> Result
 
 
 def _order(result: Result) -> tuple[Any, ...]:
-    return (result.span, result.rule, result.subject, result.kind)
+    return (in_order(result.span), result.rule, result.subject, result.kind)
 
 
 # -- what `states` shows -----------------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ judged here (which conductors an end has, what may stand in a condition) are tho
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterable, Iterator
 from functools import partial
 from typing import TYPE_CHECKING, NamedTuple, TypeVar
@@ -103,25 +104,34 @@ def load(path: str) -> tuple[Document | None, Installation | None, list[Problem]
     if parsed.document is None:
         nothing = Node("map", {}, Span(1, 1, 1, 1), {})
         return Document(path, "", parsed.lines, nothing, data), None, parsed.problems, parsed.left_out
-    return understood(parsed)
+    return understood(parsed, os.path.dirname(path))
 
 
-def understood(parsed: Parsed) -> tuple[Document | None, Installation | None, list[Problem], int]:
-    """What ``load`` says of a text that has been taken apart already; the document has its types put in."""
+def understood(
+    parsed: Parsed, folder: str | None = None
+) -> tuple[Document | None, Installation | None, list[Problem], int]:
+    """What ``load`` says of a text that has been taken apart already; the document has its parts and types put in.
+
+    ``folder`` is that of the file; without one a site with parts is refused.
+    """
     if parsed.document is None:
         return None, None, parsed.problems, parsed.left_out
+    parsed = _with_parts(parsed, folder)
+    assert parsed.document is not None
     document, unknown = _with_types(parsed.document)
     found, left_out = schema.check(document)
+    if document.incomplete:  # what is missing may stand in what could not be read
+        found = [problem for problem in found if problem.route]
     installation, more = _read(document)
     if document.inherited:
         from onebond.reuse import placed
 
         found, more = ([placed(problem, document) for problem in problems] for problems in (found, more))
     # What could not be understood as a value is no news to the schema: one mistake, one message.
-    places = {problem.span[:2] for problem in parsed.problems}
-    told = [problem for problem in found if problem.span[:2] not in places]
-    places |= {problem.span[:2] for problem in told if problem.route[-1:] == ("like",)}
-    told += [problem for problem in (*unknown, *more) if problem.span[:2] not in places]
+    places = {_place(problem) for problem in parsed.problems}
+    told = [problem for problem in found if _place(problem) not in places]
+    places |= {_place(problem) for problem in told if problem.route[-1:] == ("like",)}
+    told += [problem for problem in (*unknown, *more) if _place(problem) not in places]
     everything = sorted(parsed.problems + told, key=lambda problem: (*in_order(problem.span), problem.message))
     left_out += parsed.left_out + max(0, len(everything) - schema.LIMIT)
     return document, None if everything or left_out else installation, everything[: schema.LIMIT], left_out
@@ -133,13 +143,30 @@ def read(document: Document) -> tuple[Installation | None, list[Problem]]:
     With any problem there is no installation.  A document that does not satisfy the schema may be given as well: what
     can be understood of it is resolved.
     """
-    document, unknown = _with_types(document)
+    from onebond.document import Parsed
+
+    whole = _with_parts(Parsed(document, [], document.lines), None)
+    assert whole.document is not None
+    document, unknown = _with_types(whole.document)
     installation, problems = _read(document)
-    return (None if unknown else installation), [*unknown, *problems]
+    return (None if unknown or whole.problems else installation), [*whole.problems, *unknown, *problems]
+
+
+def _place(problem: Problem) -> tuple[str, int, int]:
+    return (problem.span.file, problem.span.line, problem.span.column)
+
+
+def _with_parts(parsed: Parsed, folder: str | None) -> Parsed:
+    assert parsed.document is not None
+    if "parts" not in _map(parsed.document.root):
+        return parsed
+    from onebond.assembly import gathered  # only where it is needed: most sites are one file
+
+    return gathered(parsed, folder, dict(SECTIONS))
 
 
 def _with_types(document: Document) -> tuple[Document, list[Problem]]:
-    if document.text and "like" not in document.text:
+    if document.text and not any("like" in file.text for file in (document, *document.parts)):
         return document, []
     from onebond.reuse import with_types  # only where it is needed: most descriptions have no types
 
@@ -147,14 +174,14 @@ def _with_types(document: Document) -> tuple[Document, list[Problem]]:
 
 
 def _read(document: Document) -> tuple[Installation | None, list[Problem]]:
-    reader = _Reader(document.root)
+    reader = _Reader(document.root, document.incomplete)
     installation = reader.installation()
     reader.search_hints()
     return (None if reader.problems or reader.spoiled else installation), reader.problems
 
 
 class _Reader:
-    def __init__(self, root: Node) -> None:
+    def __init__(self, root: Node, incomplete: bool) -> None:
         self.root = root
         self.problems: list[Problem] = []
         self.searches: dict[int, Callable[[], str]] = {}
@@ -162,7 +189,7 @@ class _Reader:
         self.ids: dict[str, _Entry] = {}
         self.sources: dict[str, _SourceFacts] = {}
         # Where a section is not understood, an id that is not there may well be written in it.
-        self.blind = any(
+        self.blind = incomplete or any(
             holder.kind != "map" and holder.value is not None and holder.value != "none"
             for section, _ in SECTIONS
             if (holder := _child(root, section)) is not None
@@ -243,7 +270,7 @@ class _Reader:
             self._problem(
                 entry.span,
                 f"`{identifier}` is already the id of {_a(first.sort)} ({where(first.span, entry.span)})",
-                "ids are unique over the whole file, whatever they name: give one of the two another name",
+                "ids are unique over the whole site, whatever they name: give one of the two another name",
                 entry.route,
             )
 

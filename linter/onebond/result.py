@@ -282,8 +282,16 @@ class Figures(NamedTuple):
     losses: tuple[LossFigure, ...] = ()
 
 
+class PartFile(NamedTuple):
+    """A file that a site is written in besides its own: spans name it by its path."""
+
+    path: str
+    lines: tuple[str, ...]
+    sha256: str
+
+
 class Site(NamedTuple):
-    """The report of one description."""
+    """The report of one description; ``path``, ``lines`` and ``sha256`` are those of the site's own file."""
 
     path: str
     lines: tuple[str, ...]
@@ -302,6 +310,7 @@ class Site(NamedTuple):
     figures: Figures | None = None
     drawing: "Drawing | None" = None  # what `diagram` draws
     revision: str = ""
+    parts: tuple[PartFile, ...] = ()
 
 
 class Clause(NamedTuple):
@@ -485,3 +494,4 @@ class Drawing(NamedTuple):
     monitors: tuple[DrawnMonitor, ...]
     metals: tuple[DrawnMetal, ...]
     states: tuple[DrawnState, ...]
+    files: tuple[tuple[str, str], ...] = ()  # id and file of whatever is written in a part of the site

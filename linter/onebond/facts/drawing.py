@@ -123,10 +123,14 @@ class _Reader:
         self.facts = facts
         self.site = facts.installation
         self.document = document
+        self.files: dict[str, str] = {}
         self.group_of = {member: group.id for group in self.site.groups for member in group.members}
 
     def line(self, route: Route) -> int:
-        return span_at(self.document, route, True).line
+        span = span_at(self.document, route, True)
+        if span.file and len(route) == 2:
+            self.files[str(route[1])] = span.file
+        return span.line
 
     def text(self, route: Route, key: str) -> str:
         node = node_at(self.document, (*route, key))
@@ -195,6 +199,7 @@ class _Reader:
                 for number, kind in enumerate(kinds_of_island(self.facts))
                 for island in _shown(self.facts.network, kind, self.found)
             ),
+            tuple(sorted(self.files.items())),
         )
 
     # -- parts -----------------------------------------------------------------------------------------------------

@@ -60,5 +60,5 @@ def _with_hint(message: str, hint: str) -> str:
 
 
 def _line(site: Site, span: Span, level: str, message: str, tag: str) -> str:
-    path, text, end = (neutralise.for_terminal(one) for one in (site.path, message, tag))
+    path, text, end = (neutralise.for_terminal(one) for one in (words.file_of(site, span), message, tag))
     return f"{path}:{span.line}:{span.column}: {level}: {text} [{end}]"

@@ -437,6 +437,7 @@ def build(site: Site) -> dict[str, Any]:
         "onebond-figures": 1,
         "path": site.path,
         "sha256": site.sha256,
+        "parts": [{"path": part.path, "sha256": part.sha256} for part in site.parts],
         "site": site.name,
         "rulebook": site.rulebook,
         "stage": site.stage,
@@ -528,6 +529,7 @@ def build(site: Site) -> dict[str, Any]:
         "not-proven": list(site.not_proven),
         "problems": [
             {
+                "file": words.file_of(site, problem.span),
                 "line": problem.span.line,
                 "column": problem.span.column,
                 "message": problem.message,

@@ -9,6 +9,7 @@ from html import escape
 
 from onebond.reporting import neutralise, text, words
 from onebond.result import Report, Site
+from onebond.span import Span
 
 ROWS = 50
 """Findings of one site that are shown before the table says how many more there are."""
@@ -25,7 +26,7 @@ def _site(report: Report, site: Site) -> str:
     rows = _rows(report, site)
     body = "".join(
         [
-            f"<tr><td>{line}</td><td>{_safe(level)}</td><td>{_safe(message)}</td><td><code>{_safe(rule)}</code></td></tr>"
+            f"<tr><td>{_safe(line)}</td><td>{_safe(level)}</td><td>{_safe(message)}</td><td><code>{_safe(rule)}</code></td></tr>"
             for line, level, message, rule in rows[:ROWS]
         ]
     )
@@ -38,17 +39,21 @@ def _site(report: Report, site: Site) -> str:
     return f"<table>{caption}{f'{head}<tbody>{body}</tbody>' if body else ''}</table>"
 
 
-def _rows(report: Report, site: Site) -> list[tuple[int, str, str, str]]:
+def _rows(report: Report, site: Site) -> list[tuple[str, str, str, str]]:
     found = words.findings(site)
-    rows = [(problem.span.line, "error", problem.message, words.REFUSED) for problem in words.ordered_problems(site)]
-    rows += [(1, "error", f"{fault.subject}: {fault.message}", fault.rule) for fault in sorted(site.faults)]
+
+    def line(span: Span) -> str:
+        return f"{span.file}:{span.line}" if span.file else str(span.line)
+
+    rows = [(line(problem.span), "error", problem.message, words.REFUSED) for problem in words.ordered_problems(site)]
+    rows += [("1", "error", f"{fault.subject}: {fault.message}", fault.rule) for fault in sorted(site.faults)]
     for cause in found.causes:
         for result in (cause.result, *(inner for _, inner in cause.follows)):
-            rows.append((result.span.line, result.level, result.message, result.rule))
-    rows += [(result.span.line, "waived", result.message, result.rule) for result in found.waived]
+            rows.append((line(result.span), result.level, result.message, result.rule))
+    rows += [(line(result.span), "waived", result.message, result.rule) for result in found.waived]
     for gap in words.gaps(site, words.levels(report, site)):
-        rows.append((gap.span.line, "not proven", f"{gap.what}: {words.verdicts(gap)}", ""))
-    rows += [(1, "not proven", told, "") for told in site.not_proven]
+        rows.append((line(gap.span), "not proven", f"{gap.what}: {words.verdicts(gap)}", ""))
+    rows += [("1", "not proven", told, "") for told in site.not_proven]
     return rows
 
 

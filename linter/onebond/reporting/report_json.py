@@ -48,14 +48,15 @@ def _site(site: Site, levels: Mapping[str, str]) -> Tree:
     return {
         "path": site.path,
         "sha256": site.sha256,
+        "parts": [{"path": part.path, "sha256": part.sha256} for part in site.parts],
         "site": site.name,
         "rulebook": site.rulebook,
         "stage": site.stage,
         "verdict": total.verdict,
         "counts": _counts(total),
-        "results": [_result(result, levels, places) for result in words.ordered(site.results)],
+        "results": [_result(site, result, levels, places) for result in words.ordered(site.results)],
         "lacking": [
-            {"what": gap.what, **_span(gap.span), "level": gap.level, "verdicts": len(gap.results)}
+            {"what": gap.what, **_span(site, gap.span), "level": gap.level, "verdicts": len(gap.results)}
             for gap in words.gaps(site, levels)
         ],
         "limits": list(site.not_proven),
@@ -65,7 +66,7 @@ def _site(site: Site, levels: Mapping[str, str]) -> Tree:
                 "message": problem.message,
                 "hint": problem.hint,
                 "route": list(problem.route),
-                **_span(problem.span),
+                **_span(site, problem.span),
             }
             for problem in words.ordered_problems(site)
         ],
@@ -92,7 +93,7 @@ def _counts(total: words.Tally) -> Tree:
     }
 
 
-def _result(result: Result, levels: Mapping[str, str], places: Sequence[int]) -> Tree:
+def _result(site: Site, result: Result, levels: Mapping[str, str], places: Sequence[int]) -> Tree:
     return {
         "rule": result.rule,
         "kind": result.kind,
@@ -100,7 +101,7 @@ def _result(result: Result, levels: Mapping[str, str], places: Sequence[int]) ->
         "rule-level": levels.get(result.rule, ""),
         "subject": result.subject,
         "route": list(result.route),
-        **_span(result.span),
+        **_span(site, result.span),
         "message": result.message,
         "when": _when(result.conditions),
         "in-states": sorted(places[number] for number in result.islands if number < len(places)),
@@ -110,13 +111,13 @@ def _result(result: Result, levels: Mapping[str, str], places: Sequence[int]) ->
             {"when": _when(row.conditions), "figures": _figures(row.figures)} for row in result.by_state
         ],
         "put-right": result.put_right,
-        "edits": [{**_span(edit.span), "text": edit.text} for edit in result.edits],
+        "edits": [{**_span(site, edit.span), "text": edit.text} for edit in result.edits],
         "references": list(result.references),
         "because": None if result.because is None else {"rule": result.because[0], "subject": result.because[1]},
         "causes": [{"rule": rule, "subject": subject} for rule, subject in result.causes],
         "effect": result.effect,
-        "mentions": [_mention(mention, span) for mention, span in result.mentions],
-        "paths": [[_mention(step, span) for step, span in path] for path in result.paths],
+        "mentions": [_mention(site, mention, span) for mention, span in result.mentions],
+        "paths": [[_mention(site, step, span) for step, span in path] for path in result.paths],
         "exceptions": [
             {"reason": one.reason, "remains": one.remains, "when": _when(one.conditions)} for one in result.exemptions
         ],
@@ -132,8 +133,8 @@ def _result(result: Result, levels: Mapping[str, str], places: Sequence[int]) ->
     }
 
 
-def _mention(mention: Mention, span: Span) -> Tree:
-    return {"subject": mention.subject, "text": mention.text, "route": list(mention.route), **_span(span)}
+def _mention(site: Site, mention: Mention, span: Span) -> Tree:
+    return {"subject": mention.subject, "text": mention.text, "route": list(mention.route), **_span(site, span)}
 
 
 def _rule(page: RulePage) -> Tree:
@@ -150,8 +151,9 @@ def _rule(page: RulePage) -> Tree:
     }
 
 
-def _span(span: Span) -> Tree:
+def _span(site: Site, span: Span) -> Tree:
     return {
+        "file": words.file_of(site, span),
         "line": span.line,
         "column": span.column,
         "end-line": span.end_line,

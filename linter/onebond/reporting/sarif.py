@@ -16,7 +16,20 @@ from typing import Any, NamedTuple
 
 from onebond.reporting import baseline as earlier
 from onebond.reporting import neutralise, words
-from onebond.result import LEVELS, Clause, Condition, Edit, Mention, Problem, Report, Result, RulePage, Site, Waiver
+from onebond.result import (
+    LEVELS,
+    Clause,
+    Condition,
+    Edit,
+    Mention,
+    PartFile,
+    Problem,
+    Report,
+    Result,
+    RulePage,
+    Site,
+    Waiver,
+)
 from onebond.span import Route, Span, written
 
 SCHEMA_URI = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
@@ -163,7 +176,13 @@ class _Run:
         self.baseline = baseline
         self.most = most
         self.sites = words.ordered_sites(report)
-        self.uris = [neutralise.for_uri(site.path, base) for site in self.sites]
+        # The files: those of the sites in their order, then the parts of each; a part of two sites stands there once.
+        paths = [site.path for site in self.sites]
+        parts = {part.path: (part, site) for site in self.sites for part in site.parts}
+        self.parts = [parts[path] for path in parts if path not in paths]
+        paths += [part.path for part, _ in self.parts]
+        self.index_of = {path: at for at, path in reversed(list(enumerate(paths)))}
+        self.uris = [neutralise.for_uri(path, base) for path in paths]
         pages = {page.id: page for page in report.rules}
         named = {result.rule for site in self.sites for result in site.results}
         named |= {fault.rule for site in self.sites for fault in site.faults}
@@ -187,7 +206,10 @@ class _Run:
             "tool": {"driver": self._driver()},
             "invocations": [self._invocation(exit_code, options)],
             "originalUriBaseIds": {_ROOT: {"description": _message("The folder that paths are relative to.")}},
-            "artifacts": [self._artifact(index) for index in range(len(self.sites))],
+            "artifacts": [
+                *(self._artifact(index) for index in range(len(self.sites))),
+                *(self._part(len(self.sites) + at, *one) for at, one in enumerate(self.parts)),
+            ],
             "results": results,
         }
         if self.documents:
@@ -291,6 +313,21 @@ class _Run:
         }
         return artifact
 
+    def _part(self, index: int, part: PartFile, site: Site) -> Tree:
+        artifact: Tree = {
+            "location": self._artifact_location(index),
+            "roles": ["analysisTarget"],
+            "mimeType": "application/yaml",
+        }
+        if part.sha256:
+            artifact["hashes"] = {"sha-256": part.sha256}
+        artifact["properties"] = {"partOf": self.uris[self.index_of[site.path]]}
+        return artifact
+
+    def _file(self, index: int, span: Span) -> int:
+        """The number of the file that a span of a site stands in."""
+        return self.index_of.get(span.file, index) if span.file else index
+
     def _artifact_location(self, index: int) -> Tree:
         uri = self.uris[index]
         location: Tree = {"uri": uri}
@@ -336,7 +373,8 @@ class _Run:
         """The fingerprint; a refused file has no site, and several things may be wrong at the same place."""
         if result.rule != words.REFUSED:
             return fingerprint(self.sites[index], result)
-        return _digest([result.rule, self.uris[index], list(result.route), result.message])
+        uri = self.uris[self._file(index, result.span)]
+        return _digest([result.rule, uri, list(result.route), result.message])
 
     def _compared(
         self, baseline: earlier.Baseline, every: Sequence[Entry]
@@ -346,7 +384,7 @@ class _Run:
             earlier.Now(
                 entry.mark,
                 neutralise.for_json(entry.result.rule),
-                self.uris[entry.file],
+                self.uris[self._file(entry.file, entry.result.span)],
                 neutralise.for_terminal(_qualified(entry.result)),
                 entry.result.level if entry.result.kind == "fail" else "none",
                 self._text(entry),
@@ -355,7 +393,10 @@ class _Run:
             for entry in every
         ]
         states, left = earlier.compared(baseline, now)
-        index = {uri: at for at, uri in enumerate(self.uris)}
+        index = {uri: at for at, uri in enumerate(self.uris[: len(self.sites)])}
+        for at, whole in enumerate(self.sites):
+            for part in whole.parts:
+                index.setdefault(self.uris[self.index_of[part.path]], at)
         gone, unknown = [], 0
         for one in left:
             site = self.sites[index[one.uri]] if one.uri in index else None
@@ -491,11 +532,14 @@ class _Run:
         return {"message": _message("The way of the fault current, in its worst state"), "threadFlows": threads}
 
     def _fix(self, index: int, result: Result) -> Tree:
-        change = {
-            "artifactLocation": self._artifact_location(index),
-            "replacements": [_replacement(edit) for edit in result.edits],
-        }
-        return {"description": _message(result.put_right), "artifactChanges": [change]}
+        by_file: dict[int, list[Tree]] = {}
+        for edit in result.edits:
+            by_file.setdefault(self._file(index, edit.span), []).append(_replacement(edit))
+        changes = [
+            {"artifactLocation": self._artifact_location(file), "replacements": replacements}
+            for file, replacements in by_file.items()
+        ]
+        return {"description": _message(result.put_right), "artifactChanges": changes}
 
     def _related(self, index: int, number: int, mention: Mention, span: Span) -> Tree:
         location = self._location(index, span, mention.subject, mention.route)
@@ -512,12 +556,12 @@ class _Run:
         return location
 
     def _physical(self, index: int, span: Span) -> Tree:
-        lines = self.sites[index].lines
+        lines = words.lines_of(self.sites[index], span)
         region = _region(span)
         text = _snippet(lines, span)
         if text:
             region["snippet"] = {"text": text}
-        place: Tree = {"artifactLocation": self._artifact_location(index), "region": region}
+        place: Tree = {"artifactLocation": self._artifact_location(self._file(index, span)), "region": region}
         whole = lines[span.line - 1].rstrip("\r\n") if 1 <= span.line <= len(lines) else ""
         # A context region must reach beyond the region.
         if span.end_line == span.line and text and len(whole) > len(text) and len(whole) <= _SNIPPET_CHARACTERS:

@@ -78,8 +78,9 @@ class _Pen:
     def paint(self, style: str, text: str) -> str:
         return f"\x1b[{_CODES[style]}m{text}\x1b[0m" if self.colour and text else text
 
-    def head(self, path: str, span: Span, level: str, message: str, tag: str) -> str:
-        place = self.paint("place", f"{neutralise.for_terminal(path)}:{span.line}:{span.column}:")
+    def head(self, site: Site, span: Span, level: str, message: str, tag: str) -> str:
+        path = neutralise.for_terminal(words.file_of(site, span))
+        place = self.paint("place", f"{path}:{span.line}:{span.column}:")
         end = f" [{neutralise.for_terminal(tag)}]" if tag else ""
         return f"{place} {self.paint(level, level + ':')} {neutralise.for_terminal(message)}{end}"
 
@@ -90,10 +91,11 @@ class _Pen:
         return [f"{_INDENT}{self.paint('label', label.ljust(_LABEL))}{first}", *(indent + line for line in rest)]
 
     def frame(self, site: Site, span: Span) -> list[str]:
-        if not 1 <= span.line <= len(site.lines):
+        source = words.lines_of(site, span)
+        if not 1 <= span.line <= len(source):
             return []
         room = (self.width or _WIDTH_WITHOUT_TERMINAL) - _GUTTER
-        line, before, marked = marked_line(site.lines[span.line - 1], span, room)
+        line, before, marked = marked_line(source[span.line - 1], span, room)
         return [
             f"{self.paint('frame', f'{span.line:5} |')} {line}".rstrip(),
             f"{self.paint('frame', '      |')} {' ' * before}{self.paint('mark', '^' * marked)}",
@@ -115,11 +117,11 @@ def _site(site: Site, levels: Mapping[str, str], pen: _Pen, evidence: bool) -> l
     else:
         blocks += [
             [
-                pen.head(site.path, gap.span, "not proven", f"{gap.what}: {words.verdicts(gap)}", "")
+                pen.head(site, gap.span, "not proven", f"{gap.what}: {words.verdicts(gap)}", "")
                 for gap in words.gaps(site, levels)
             ]
         ]
-    limits = [pen.head(site.path, Span(1, 1, 1, 1), "not proven", text, "") for text in site.not_proven]
+    limits = [pen.head(site, Span(1, 1, 1, 1), "not proven", text, "") for text in site.not_proven]
     blocks[-1] = [*blocks[-1], *limits]
     if evidence:
         blocks += [_listed(site, ("pass", "notApplicable"), pen)]
@@ -129,7 +131,7 @@ def _site(site: Site, levels: Mapping[str, str], pen: _Pen, evidence: bool) -> l
 def _listed(site: Site, kinds: Sequence[str], pen: _Pen) -> list[str]:
     """Results of some kinds that are no findings, one line each."""
     return [
-        pen.head(site.path, r.span, "not proven" if r.kind == "open" else r.kind, _about(r.subject, r.message), r.rule)
+        pen.head(site, r.span, "not proven" if r.kind == "open" else r.kind, _about(r.subject, r.message), r.rule)
         for r in words.ordered(r for r in site.results if r.kind in kinds)
     ]
 
@@ -138,12 +140,12 @@ def _problems(site: Site, pen: _Pen) -> list[list[str]]:
     blocks = [_problem(site, problem, pen) for problem in words.ordered_problems(site)]
     if site.problems_left_out:
         text = f"{words.count(site.problems_left_out, 'more problem')} not shown: mend these first"
-        blocks.append([pen.head(site.path, Span(1, 1, 1, 1), "error", text, words.REFUSED)])
+        blocks.append([pen.head(site, Span(1, 1, 1, 1), "error", text, words.REFUSED)])
     return blocks
 
 
 def _problem(site: Site, problem: Problem, pen: _Pen) -> list[str]:
-    lines = [pen.head(site.path, problem.span, "error", problem.message, words.REFUSED)]
+    lines = [pen.head(site, problem.span, "error", problem.message, words.REFUSED)]
     lines += pen.frame(site, problem.span)
     if problem.hint:
         lines += pen.labelled("hint", problem.hint)
@@ -152,12 +154,12 @@ def _problem(site: Site, problem: Problem, pen: _Pen) -> list[str]:
 
 def _fault(site: Site, fault: Fault, pen: _Pen) -> str:
     text = f"internal error in rule {fault.rule} on subject {fault.subject}: {fault.message}"
-    return pen.head(site.path, Span(1, 1, 1, 1), "error", text, "internal")
+    return pen.head(site, Span(1, 1, 1, 1), "error", text, "internal")
 
 
 def _finding(site: Site, cause: words.Cause, pen: _Pen) -> list[str]:
     result = cause.result
-    lines = [pen.head(site.path, result.span, result.level, result.message, result.rule)]
+    lines = [pen.head(site, result.span, result.level, result.message, result.rule)]
     lines += pen.frame(site, result.span)
     if result.conditions:
         lines += _row(pen, "when", words.alternatives(result.conditions, site.devices))
@@ -172,10 +174,10 @@ def _finding(site: Site, cause: words.Cause, pen: _Pen) -> list[str]:
         lines += pen.labelled("because", f"{result.because[1]} [{result.because[0]}]")
     for number, (depth, inner) in enumerate(cause.follows):
         label = pen.paint("label", ("" if number else "follows").ljust(_LABEL))
-        head = pen.head(site.path, inner.span, inner.level, inner.message, inner.rule)
+        head = pen.head(site, inner.span, inner.level, inner.message, inner.rule)
         lines.append(f"{_INDENT}{label}{'  ' * (depth - 1)}{head}")
     for mention, span in result.mentions:
-        lines.append(pen.head(site.path, span, "note", _about(mention.subject, mention.text), ""))
+        lines.append(pen.head(site, span, "note", _about(mention.subject, mention.text), ""))
     return lines
 
 
@@ -231,14 +233,14 @@ def _waived(site: Site, result: Result, pen: _Pen) -> str:
     waiver = result.waiver
     assert waiver is not None
     who = f"{waiver.reason}; by {waiver.by or 'nobody named'}, until {waiver.until or 'no day named'}"
-    head = pen.head(site.path, result.span, "waived", result.message, result.rule)
+    head = pen.head(site, result.span, "waived", result.message, result.rule)
     return f"{head} ({neutralise.for_terminal(who)})"
 
 
 def _relied(site: Site, one: words.Relied, pen: _Pen) -> list[str]:
     """What the rulebook permits by an exception: nobody is to find out only from the verdict that is missing."""
     return [
-        pen.head(site.path, one.span, "by exception", f"{words.subjects(one)}: {one.reason}", one.rule),
+        pen.head(site, one.span, "by exception", f"{words.subjects(one)}: {one.reason}", one.rule),
         *pen.labelled("remains", one.remains),
     ]
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from onebond.result import LEVELS, Condition, IslandLine, Problem, Report, Result, Site
-from onebond.span import Span
+from onebond.span import Span, in_order
 
 ALTERNATIVES_SHOWN = 3
 """Alternative conditions that a message for people lists before it says how many more there are."""
@@ -96,10 +96,23 @@ def ordered(results: Iterable[Result]) -> list[Result]:
     return sorted(results, key=order)
 
 
-def order(result: Result) -> tuple[int, int, str, str, str, str, str]:
-    """Where a result comes: by line, column, rule and subject; the rest only so that no two differ by chance."""
+def order(result: Result) -> tuple[str, int, int, str, str, str, str, str]:
+    """Where a result comes: by file, line, column, rule and subject; the rest only so that no two differ by chance."""
     place = result.span
-    return (place.line, place.column, result.rule, result.subject, result.kind, result.message, repr(result))
+    told = (result.rule, result.subject, result.kind, result.message, repr(result))
+    return (place.file, place.line, place.column, *told)
+
+
+def file_of(site: Site, span: Span) -> str:
+    """The path of the file that a span stands in: that of the site, or one of its parts."""
+    return span.file or site.path
+
+
+def lines_of(site: Site, span: Span) -> tuple[str, ...]:
+    """The lines of that file."""
+    if not span.file:
+        return site.lines
+    return next((part.lines for part in site.parts if part.path == span.file), ())
 
 
 def findings(site: Site) -> Findings:
@@ -166,7 +179,7 @@ def subjects(one: Relied) -> str:
 
 def ordered_problems(site: Site) -> list[Problem]:
     """What keeps a description from being read, by line and column."""
-    return sorted(site.problems, key=lambda problem: (problem.span, problem.message, problem.hint))
+    return sorted(site.problems, key=lambda problem: (in_order(problem.span), problem.message, problem.hint))
 
 
 def levels(report: Report, site: Site) -> dict[str, str]:
@@ -187,8 +200,10 @@ def gaps(site: Site, known: Mapping[str, str]) -> list[Gap]:
     for what, opened in alike.items():
         gravest = min((_grade(known.get(result.rule, "error")) for _, result in opened), default=len(LEVELS))
         level = LEVELS[gravest] if gravest < len(LEVELS) else "none"
-        found.append(Gap(what, min(span for span, _ in opened), tuple(result for _, result in opened), level))
-    return sorted(found, key=lambda gap: (_grade(gap.level), gap.span, gap.what))
+        found.append(
+            Gap(what, min((span for span, _ in opened), key=in_order), tuple(result for _, result in opened), level)
+        )
+    return sorted(found, key=lambda gap: (_grade(gap.level), in_order(gap.span), gap.what))
 
 
 def _grade(level: str) -> int:

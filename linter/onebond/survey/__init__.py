@@ -14,6 +14,10 @@ from onebond.result import LEVELS, Fault, Problem, Result, Site
 from onebond.rule import Rule
 from onebond.span import Span
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from onebond.survey.find import Found
+
 CLEAN, FINDINGS, USAGE, REFUSED, NOT_PROVEN, INTERNAL = 0, 1, 2, 3, 4, 70
 
 _WORST_FIRST = (INTERNAL, REFUSED, NOT_PROVEN, FINDINGS, CLEAN)
@@ -41,7 +45,8 @@ def inspect_file(
         document, installation, problems, left_out = reading.load(path)
         if document is None or installation is None or problems or left_out:
             lines, sha256 = (document.lines, document.sha256 if digest else "") if document else ((), "")
-            return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out)
+            parts = document.part_files(digest) if document else ()
+            return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out, parts=parts)
         site = engine.inspect(
             installation,
             document,
@@ -76,6 +81,31 @@ def unlisted(folder: str, why: str) -> Site:
     """The report of a folder that cannot be listed: refused, for there may be descriptions in it."""
     problem = Problem(Span(1, 1, 1, 1), f"this folder cannot be listed: {why}", "allow it to be read, or leave it out")
     return Site(folder, (), "", "", "", "", (problem,))
+
+
+def with_owners(found: Found, named: Iterable[str]) -> tuple[tuple[str, ...], list[Site]]:
+    """The files to inspect: what was found, and the sites that list the parts that were found.
+
+    For a part that no site lists a report that says so.  ``named`` are the paths that the inspection was asked for.
+    """
+    if not found.parts:
+        return found.files, []
+    from onebond.survey.find import once
+    from onebond.survey.owners import owners
+
+    owned = owners(found.parts, named)
+    return once([*found.files, *owned.sites]), [_orphan(part, folders) for part, folders in owned.orphans]
+
+
+def _orphan(part: str, folders: tuple[str, ...]) -> Site:
+    """The report of a part that no site lists: refused, for nothing can be said of it by itself."""
+    looked = ", ".join(folder or os.curdir for folder in folders)
+    problem = Problem(
+        Span(1, 1, 1, 1),
+        f"this is a part of a site, and no site that lists it was found (looked in: {looked})",
+        "inspect the site itself, whose file lists this one under `parts`",
+    )
+    return Site(part, (), "", "", "", "", (problem,))
 
 
 def common_rulebook(sites: Iterable[Site]) -> str | None:

@@ -30,15 +30,22 @@ class Found(NamedTuple):
     unreadable: tuple[tuple[str, str], ...] = ()  # a folder that cannot be listed, and why
     others: tuple[str, ...] = ()  # YAML files that hold no description
     links: tuple[str, ...] = ()  # links to YAML files below a folder, not followed
+    parts: tuple[str, ...] = ()  # parts of sites, which are inspected with the sites that list them
 
 
-def find(paths: list[str], is_description: Callable[[bytes], bool], *, skip_others: bool = False) -> Found:
+def find(
+    paths: list[str],
+    is_description: Callable[[bytes], bool],
+    is_part: Callable[[bytes], bool] = lambda _: False,
+    *,
+    skip_others: bool = False,
+) -> Found:
     """The descriptions that the paths lead to.
 
-    A file that is named is always inspected, whatever it is called; with ``skip_others`` only if it is a description.
-    The order does not depend on the order of the arguments.
+    A file that is named is always inspected, whatever it is called, unless it is a part; with ``skip_others`` only if it is a
+    description.  The order does not depend on the order of the arguments.
     """
-    walk = _Walk(is_description)
+    walk = _Walk(is_description, is_part)
     missing = []
     for path in paths:
         if os.path.isdir(path) and not os.path.islink(path):  # `link/` is a folder, and its user means it
@@ -48,16 +55,23 @@ def find(paths: list[str], is_description: Callable[[bytes], bool], *, skip_othe
         elif skip_others:
             walk.candidate(path)
         else:
-            walk.files.append(path)
+            walk.candidate(path, others=walk.files)
     return Found(
-        _once(walk.files), _once(missing), tuple(sorted(set(walk.unreadable))), _once(walk.others), _once(walk.links)
+        once(walk.files),
+        once(missing),
+        tuple(sorted(set(walk.unreadable))),
+        once(walk.others),
+        once(walk.links),
+        once(walk.parts),
     )
 
 
 class _Walk:
-    def __init__(self, is_description: Callable[[bytes], bool]) -> None:
+    def __init__(self, is_description: Callable[[bytes], bool], is_part: Callable[[bytes], bool]) -> None:
         self.is_description = is_description
+        self.is_part = is_part
         self.files: list[str] = []
+        self.parts: list[str] = []
         self.others: list[str] = []
         self.links: list[str] = []
         self.unreadable: list[tuple[str, str]] = []
@@ -85,29 +99,36 @@ class _Walk:
             else:
                 self.others.append(entry.path)
 
-    def candidate(self, path: str) -> None:
-        """A file that is inspected if it is a description, or cannot be looked into: then the reader says why."""
-        try:
-            ours = self.looks_right(path)
-        except OSError:
-            ours = True
-        (self.files if ours else self.others).append(path)
+    def candidate(self, path: str, others: list[str] | None = None) -> None:
+        """A file that is inspected if it is a description, or cannot be looked into: then the reader says why.
 
-    def looks_right(self, path: str) -> bool:
+        What is neither a description nor a part of one goes to ``others``.
+        """
+        try:
+            kind = self.kind(path)
+        except (OSError, ValueError):  # ValueError: no file can have this name
+            kind = self.files
+        (others if kind is self.others and others is not None else kind).append(path)
+
+    def kind(self, path: str) -> list[str]:
+        """The list that a file belongs to."""
         # A pipe would block, and a link may lead anywhere: both are for the reader to refuse.
         descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0))
         with open(descriptor, "rb", buffering=0) as file:
             piece = file.read(HEAD) or b""
+            if self.is_part(piece):
+                return self.parts
             if self.is_description(piece):
-                return True
+                return self.files
             # Further on, where a long heading stands before the key.  What a piece begins with there is not at the
             # margin, so a comment sign is put before it; it overlaps the piece before it by more than the key is long.
             rest = (piece + (file.read(MOST - HEAD) or b"")) if len(piece) == HEAD else b""
         step = HEAD - OVERLAP
-        return any(self.is_description(b"#" + rest[start : start + HEAD - 1]) for start in range(step, len(rest), step))
+        pieces = (b"#" + rest[start : start + HEAD - 1] for start in range(step, len(rest), step))
+        return self.files if any(map(self.is_description, pieces)) else self.others
 
 
-def _once(paths: list[str]) -> tuple[str, ...]:
+def once(paths: list[str]) -> tuple[str, ...]:
     """Each file once, in the shortest of the ways in which it was named, sorted."""
     shortest: dict[str, str] = {}
     for path in paths:

@@ -116,7 +116,7 @@ class Cables(Ink):
         device = link.devices[cell.device]
         index = cell.device + 1
         title = self.device_title(link, device, index)
-        pen.raw(f'<g id="{self.prefix}device-{index}-{link.id}" class="device" data-line="{device.line}">')
+        pen.raw(f'<g id="{self.prefix}device-{index}-{link.id}" class="device"{self.place(link.id, device.line)}>')
         pen.title(neutralise.for_terminal(title))
         opened = self.view.open(device)
         poles = [stroke for stroke in all_strokes if self.has_contact(device, stroke)]

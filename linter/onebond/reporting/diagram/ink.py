@@ -106,8 +106,13 @@ class Ink:
 
     def open_group(self, kind: str, identifier: str, classes: Iterable[str], title: str, line: int) -> None:
         names = " ".join(name for name in (kind, *classes) if name)
-        self.pen.raw(f'<g id="{self.prefix}{kind}-{escape(identifier)}" class="{names}" data-line="{line}">')
+        self.pen.raw(f'<g id="{self.prefix}{kind}-{escape(identifier)}" class="{names}"{self.place(identifier, line)}>')
         self.pen.title(neutralise.for_terminal(title))
+
+    def place(self, identifier: str, line: int) -> str:
+        """The place of something in the description, as attributes; its file where that is a part of the site."""
+        file = dict(self.drawing.files).get(identifier)
+        return f' data-line="{line}"' + (f' data-file="{escape(neutralise.for_terminal(file))}"' if file else "")
 
     def close_group(self) -> None:
         self.pen.raw("</g>")

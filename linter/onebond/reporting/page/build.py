@@ -157,12 +157,13 @@ class System(NamedTuple):
 
 
 class SourceLine(NamedTuple):
-    """A line of the description; number 0 stands for lines that are left out."""
+    """A line of the description; number 0 stands for lines that are left out, or with a text for a file that begins."""
 
     number: int
     text: str
     marked: bool
     findings: tuple[Link, ...]
+    anchor: str = ""
 
 
 class RuleLine(NamedTuple):
@@ -297,9 +298,9 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             result.put_right,
             result.references,
             _excerpt(site, result.span),
-            _line(result.span, prefix),
+            _line(site, result.span, prefix),
             links,
-            tuple(Party(one.subject, one.text, _line(span, prefix)) for one, span in result.mentions),
+            tuple(Party(one.subject, one.text, _line(site, span, prefix)) for one, span in result.mentions),
             f"{result.because[1]} [{result.because[0]}]" if result.because else "",
             follows,
         )
@@ -323,7 +324,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         tuple(_problem(site, problem, prefix) for problem in words.ordered_problems(site)),
         site.problems_left_out,
         tuple(f"rule {fault.rule} on {fault.subject}: {fault.message}" for fault in sorted(site.faults)),
-        _missing(gaps, prefix),
+        _missing(site, gaps, prefix),
         len(gaps) + len(site.not_proven),
         site.not_proven,
         not (site.problems or site.problems_left_out),
@@ -332,7 +333,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             Remark(
                 f"{result.subject}: {result.message}",
                 tuple(filter(lambda one: one[1], (("Rule", result.rule), ("To do", result.put_right)))),
-                _line(result.span, prefix),
+                _line(site, result.span, prefix),
                 _excerpt(site, result.span),
             )
             for result in words.ordered(one for one in site.results if one.kind == "review")
@@ -365,6 +366,7 @@ def _title_block(report: Report, site: Site) -> tuple[tuple[str, str], ...]:
         ("Stage", site.stage),
         ("Description", site.path),
         ("SHA-256 of the description", site.sha256),
+        *((f"SHA-256 of {part.path}", part.sha256) for part in site.parts),
         ("Inspected with", f"onebond {report.version}"),
     )
     read = not (site.problems or site.problems_left_out or site.faults)
@@ -469,9 +471,10 @@ def _drawn(systems: Sequence[System], result: Result, number: int, prefix: str) 
 
 
 def _excerpt(site: Site, span: Span) -> Excerpt | None:
-    if not 1 <= span.line <= len(site.lines):
+    lines = words.lines_of(site, span)
+    if not 1 <= span.line <= len(lines):
         return None
-    text = site.lines[span.line - 1].rstrip("\r\n")
+    text = lines[span.line - 1].rstrip("\r\n")
     start = min(max(span.column - 1, 0), len(text))
     end = len(text) if span.end_line > span.line else min(max(span.end_column - 1, start), len(text))
     first = max(0, start - _LINE // 4)
@@ -485,8 +488,15 @@ def _excerpt(site: Site, span: Span) -> Excerpt | None:
     )
 
 
-def _line(span: Span, prefix: str) -> Link:
-    return Link(f"line {span.line}", f"#{prefix}line-{span.line}")
+def _line(site: Site, span: Span, prefix: str) -> Link:
+    """The line of a span as a link into the listing; one of a part of the site names its file."""
+    return Link(f"{span.file + ' ' if span.file else ''}line {span.line}", f"#{prefix}{_anchor(site, span)}")
+
+
+def _anchor(site: Site, span: Span) -> str:
+    paths = [part.path for part in site.parts]
+    part = f"part{paths.index(span.file) + 1}-" if span.file in paths else ""
+    return f"{part}line-{span.line}"
 
 
 def _accepted(site: Site, result: Result, number: int, systems: Sequence[System], prefix: str) -> Remark:
@@ -503,7 +513,7 @@ def _accepted(site: Site, result: Result, number: int, systems: Sequence[System]
     return Remark(
         f"{result.subject}: {result.message}",
         tuple(one for one in detail if one[1]),
-        _line(result.span, prefix),
+        _line(site, result.span, prefix),
         _excerpt(site, result.span),
         number,
         _drawn(systems, result, number, prefix),
@@ -519,17 +529,17 @@ def _relied(site: Site, one: words.Relied, prefix: str) -> Remark:
     return Remark(
         f"{words.subjects(one)}: {one.reason}",
         tuple(row for row in detail if row[1]),
-        _line(one.span, prefix),
+        _line(site, one.span, prefix),
         None,
     )
 
 
 def _problem(site: Site, problem: Problem, prefix: str) -> Remark:
     hint = (("Hint", problem.hint),) if problem.hint else ()
-    return Remark(problem.message, hint, _line(problem.span, prefix), _excerpt(site, problem.span))
+    return Remark(problem.message, hint, _line(site, problem.span, prefix), _excerpt(site, problem.span))
 
 
-def _missing(gaps: Sequence[words.Gap], prefix: str) -> tuple[Missing, ...]:
+def _missing(site: Site, gaps: Sequence[words.Gap], prefix: str) -> tuple[Missing, ...]:
     """The gaps, those of the same entry and weight together; the order is that of the first of each."""
     alike: dict[tuple[str, str], list[tuple[str, words.Gap]]] = {}
     for gap in gaps:
@@ -542,9 +552,9 @@ def _missing(gaps: Sequence[words.Gap], prefix: str) -> tuple[Missing, ...]:
         subjects: dict[str, dict[str, None]] = {}
         places = []
         for name, gap in members:
-            line = f"line {gap.span.line}"
-            text = f"{name} ({line})" if name and len(members) <= _NAMED else name or line
-            places.append(Link(text, f"#{prefix}line-{gap.span.line}"))
+            line = _line(site, gap.span, prefix)
+            text = f"{name} ({line.text})" if name and len(members) <= _NAMED else name or line.text
+            places.append(line._replace(text=text))
             for result in gap.results:
                 subjects.setdefault(result.rule, {})[result.subject] = None
         verdicts = tuple((rule, words.shortened(tuple(names), _NAMED)) for rule, names in subjects.items())
@@ -788,12 +798,12 @@ def _rules(report: Report, site: Site, levels: Mapping[str, str]) -> tuple[RuleL
 def _listing(
     site: Site, prefix: str, numbers: Mapping[Result, int], gaps: Sequence[words.Gap]
 ) -> tuple[SourceLine, ...]:
-    """The lines that the page speaks of, each with its neighbours."""
-    at: dict[int, dict[int, None]] = {}
+    """The lines that the page speaks of, each with its neighbours, file by file."""
+    spoken: dict[str, dict[int, dict[int, None]]] = {}
 
     def speak(span: Span, number: int = 0) -> None:
-        if 1 <= span.line <= len(site.lines):
-            found = at.setdefault(span.line, {})
+        if 1 <= span.line <= len(words.lines_of(site, span)):
+            found = spoken.setdefault(span.file, {}).setdefault(span.line, {})
             if number:
                 found[number] = None
 
@@ -808,22 +818,23 @@ def _listing(
         speak(problem.span)
     for gap in gaps:
         speak(gap.span)
-    near = sorted(
-        {
-            line
-            for spoken in at
-            for line in range(max(1, spoken - _CONTEXT), min(len(site.lines), spoken + _CONTEXT) + 1)
-        }
-    )
     lines: list[SourceLine] = []
-    last = 0
-    for line in near:
-        if line > last + 1:
+    for file in ("", *(part.path for part in site.parts)):
+        at = spoken.get(file, {})
+        source = words.lines_of(site, Span(1, 1, 1, 1, file))
+        near = sorted({n for line in at for n in range(max(1, line - _CONTEXT), min(len(source), line + _CONTEXT) + 1)})
+        if near and site.parts:
+            lines.append(SourceLine(0, file or site.path, True, ()))
+        last = 0
+        for line in near:
+            if line > last + 1:
+                lines.append(SourceLine(0, "", False, ()))
+            text = source[line - 1].rstrip("\r\n")
+            links = tuple(Link(str(number), f"#{prefix}finding-{number}") for number in sorted(at.get(line, ())))
+            shown = text[:_LINE] + ("..." if len(text) > _LINE else "")
+            anchor = f"{prefix}{_anchor(site, Span(line, 1, line, 1, file))}"
+            lines.append(SourceLine(line, shown, line in at, links, anchor))
+            last = line
+        if near and last < len(source):
             lines.append(SourceLine(0, "", False, ()))
-        text = site.lines[line - 1].rstrip("\r\n")
-        links = tuple(Link(str(number), f"#{prefix}finding-{number}") for number in sorted(at.get(line, ())))
-        lines.append(SourceLine(line, text[:_LINE] + ("..." if len(text) > _LINE else ""), line in at, links))
-        last = line
-    if near and last < len(site.lines):
-        lines.append(SourceLine(0, "", False, ()))
     return tuple(lines)
