@@ -153,9 +153,15 @@ class _Work:
             if known is None or known.value is None:
                 self.values[key], self.keys[key] = node, keys[key]
             elif key == "types":
-                self.values[key] = self.merged_types(known, node)
+                self.put(key, self.merged_types(known, node), node, keys[key])
             elif node.value is not None:
-                self.values[key] = self.merged(key, known, node, keys[key])
+                self.put(key, self.merged(key, known, node, keys[key]), node, keys[key])
+
+    def put(self, key: str, value: Node, new: Node, at: Span) -> None:
+        """Take the value of a section; one that stays alone is known by its own key."""
+        self.values[key] = value
+        if value is new:
+            self.keys[key] = at
 
     def merged(self, key: str, known: Node, node: Node, at: Span) -> Node:
         """Two texts of one section as one; where one of them is no such section it stays alone, for the schema to refuse."""
@@ -179,8 +185,8 @@ class _Work:
             other = groups.get(group)
             if other is not None and isinstance(other.value, dict) and isinstance(written.value, dict):
                 groups[group] = self.merged_map(other, written, f"a type of {group}", ("types", group))
-            elif other is None or other.value is None or written.value is not None:
-                groups[group] = written
+            elif other is None or other.value is None or (written.value is not None and isinstance(other.value, dict)):
+                groups[group], keys[group] = written, node.keys[group]
         return known._replace(value=groups, keys=keys)
 
     def merged_map(self, known: Node, node: Node, what: str, route: tuple[str, ...]) -> Node:
