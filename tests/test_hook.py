@@ -105,6 +105,23 @@ def test_a_file_named_like_an_option_is_a_file(project: Path, home: Path, sites:
     assert "--help.yaml" in output
 
 
+def test_a_part_is_inspected_with_its_site(project: Path, home: Path, sites: Path) -> None:
+    shed = (
+        "onebond-part: 1\nboards:\n  shed: {}\nbonds:\n  shed-link: {at: shed}\n"
+        "connections:\n  to-shed: {from: hut, to: shed, cores: L1 N PE}\n"
+    )
+    (sites / "boards").mkdir()
+    (sites / "hut.yaml").write_text(HUT.replace("sources:", "parts: [boards/shed.yaml]\nsources:"))
+    (sites / "boards/shed.yaml").write_text(shed.replace("bonds:\n  shed-link: {at: shed}\n", ""))
+    status, output = hook(project, home, sites)
+    assert "hut.yaml: " in output and "refused" not in output
+    git(sites, "commit", "-m", "good")
+    (sites / "boards/shed.yaml").write_text(shed)
+    status, output = hook(project, home, sites)
+    assert status == 1, output
+    assert "boards/shed.yaml:5:3: error:" in output and "[neutral-bonded-twice]" in output
+
+
 def test_nothing_but_other_yaml_passes(project: Path, home: Path, sites: Path) -> None:
     (sites / "notes.yaml").write_text("title: notes\n")
     status, output = hook(project, home, sites)

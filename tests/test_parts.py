@@ -26,7 +26,7 @@ from onebond.model import Installation
 from onebond.reporting import sarif
 from onebond.result import Problem, Report, Site
 from onebond.survey.find import find
-from test_schema import plain
+from test_schema import data_of, mutants, plain
 
 SITES = [path for path in sorted((ROOT / "fixtures" / "sites").glob("*.yaml")) if "--" not in path.stem]
 ESTATE = ROOT / "fixtures" / "estate"
@@ -329,12 +329,28 @@ def test_a_part_that_cannot_be_read_does_not_hide_what_else_is_wrong(tmp_path: P
 
 def test_a_part_may_hold_what_the_site_lacks(tmp_path: Path) -> None:
     head, rest = MAIN[: MAIN.index("sources:")], MAIN[MAIN.index("sources:") :]
-    shed = SHED.replace("boards:\n", "").replace("connections:\n", "")
-    assert shed.count("shed:") == 2
     path = write(tmp_path, {"site.yaml": head, "boards/shed.yaml": "onebond-part: 1\n" + rest})
     assert load(path)[0] is not None
     problems = told(tmp_path, {"site.yaml": head, "boards/shed.yaml": "onebond-part: 1\nboards: {hut: {}}\n"})
     assert {one[3].split("`")[1] for one in problems} == {"sources", "connections"}
+
+
+def test_a_mutant_of_a_part_never_breaks_the_reader(tmp_path: Path) -> None:
+    types = "types:\n  devices: {b16: {kind: mcb, rating: 16 A}}\n  cables: {lead: {size: 4 mm2}}\n"
+    rest = "interlocks: [{never: {inverter: inverting}}]\nextraneous: {pipe: {joins: [hut, shed]}}\n"
+    path = write(
+        tmp_path,
+        {"site.yaml": MAIN + types.replace("b16", "b10").replace("lead", "tail") + rest.replace("pipe", "rail")},
+    )
+    shed = data_of(SHED.replace("cores: L1 N PE}\ncircuits", "cores: L1 N PE, like: lead}\ncircuits") + types + rest)
+    good = bad = 0
+    for mutant in (shed, *mutants(shed)):
+        write(tmp_path, {"boards/shed.yaml": json.dumps(mutant)})
+        installation, problems = load(path)
+        assert (installation is None) == bool(problems)
+        assert all(problem.span.file in ("", f"{tmp_path}/boards/shed.yaml") for problem in problems)
+        good, bad = good + (installation is not None), bad + bool(problems)
+    assert good > 10 and bad > 150
 
 
 # ---------------------------------------------------------------- bounds

@@ -10,13 +10,13 @@ import pytest
 
 from conftest import ROOT
 from onebond import document, reading, schema
-from onebond.document import Document, parse, span_at
+from onebond.document import Document, Parsed, parse, span_at
 from onebond.engine import inspect
 from onebond.model import Installation
 from onebond.result import Problem
 from onebond.testing import inspected
 from onebond_rules import RULES
-from test_schema import plain
+from test_schema import agree, data_of, document_of, mutants, plain
 
 SITES = [path for path in sorted((ROOT / "fixtures" / "sites").glob("*.yaml")) if "--" not in path.stem]
 
@@ -187,6 +187,21 @@ def test_a_type_that_is_used_a_hundred_times_is_told_once() -> None:
     many = "".join(f"  c{i}: {{from: hut, cores: L1 N PE, through: [{{like: b16}}]}}\n" for i in range(100))
     text = changed("bonds:\n", f"{many}bonds:\n").replace("curve: B,", "curve: Q,")
     assert len(told(text)) == 1
+
+
+def test_a_mutant_is_judged_as_by_an_independent_validator_and_never_breaks_the_reader() -> None:
+    verdicts = []
+    for mutant in mutants(data_of(SITE)):
+        valid = agree(mutant)
+        whole, installation, problems, _ = reading.understood(Parsed(document_of(mutant), [], ("",)))
+        assert whole is not None and (installation is None) == bool(problems)
+        assert all(problem.message and problem.route is not None for problem in problems)
+        if not valid:
+            assert installation is None, mutant
+        verdicts.append((valid, installation is None))
+    assert len(verdicts) > 300
+    # what a schema alone cannot say: a type that is not there, or does not fit
+    assert verdicts.count((True, True)) > 5 and verdicts.count((True, False)) > 5
 
 
 # ---------------------------------------------------------------- places and repairs
