@@ -13,6 +13,8 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+from urllib.parse import unquote
+from xml.etree import ElementTree
 
 import pytest
 
@@ -321,7 +323,7 @@ def test_a_part_that_cannot_be_read_does_not_hide_what_else_is_wrong(tmp_path: P
     """And what it may hold is not told to be missing."""
     files: dict[str, str | bytes] = {
         "site.yaml": MAIN.replace("[boards/shed.yaml]", "[gone.yaml, boards/shed.yaml]").replace("kind: inverter", "kind: sun"),
-        "boards/shed.yaml": SHED.replace("from: hut", "from: in-the-part-that-is-gone").replace("{}", "{bar: PE}"),
+        "boards/shed.yaml": SHED.replace("from: hut", "from: in-the-part-that-is-gone, like: type-in-it").replace("{}", "{bar: PE}"),
     }  # fmt: skip
     problems = told(tmp_path, files)
     assert [one[:2] for one in problems] == [("site.yaml", 3), ("site.yaml", 5), ("boards/shed.yaml", 3)], problems
@@ -441,6 +443,7 @@ def estate(tmp_path: Path) -> Path:
     return tmp_path
 
 
+WEAK = "rating: 16 A, residual: 30 mA, type: A, breaking-capacity: 1 kA"
 BAD = "estate/estate--linked-in-the-shed.yaml"
 LINKED = "estate/boards/shed--linked.yaml"
 
@@ -536,6 +539,25 @@ def test_a_broken_part_refuses_the_site(form: str, estate: Path, run: Run) -> No
     assert LINKED in done.stdout and "has no unit" in done.stdout
 
 
+def test_a_finding_with_figures_names_the_type_that_they_may_rest_on(estate: Path) -> None:
+    site = estate / BAD
+    weak = site.read_text().replace("rating: 16 A, residual: 30 mA, type: A, breaking-capacity: 10 kA", WEAK)
+    site.write_text(weak)
+    line = 1 + next(i for i, text in enumerate(weak.split("\n")) if "ro16:" in text)
+    found = [r for r in inspected(str(site)).results if r.rule == "breaking-capacity-low" and r.kind == "fail"]
+    assert [(Path(r.span.file).name, r.subject) for r in found] == [
+        ("", "office"), ("mill.yaml", "mill-sockets"), ("shed--linked.yaml", "saw")
+    ]  # fmt: skip
+    for result in found:
+        assert ("ro16", "", line) in [(m.subject, span.file, span.line) for m, span in result.mentions]
+    assert not [
+        m
+        for r in inspected(str(ROOT / "fixtures/sites/workshop.yaml")).results
+        for m, _ in r.mentions
+        if "type" in m.text
+    ]
+
+
 def test_a_repair_goes_into_the_file_of_its_place(tmp_path: Path) -> None:
     shed = SHED.replace(
         "cores: L1 N PE}\ncircuits", "cores: L1 N PE, through: [{kind: isolator, poles: L1 N PE}]}\ncircuits"
@@ -569,6 +591,22 @@ def test_the_same_input_gives_the_same_bytes(form: str, estate: Path, run: Run) 
     assert len(texts) == 1
     (estate / "estate/boards/mill.yaml").write_text((estate / "estate/boards/mill.yaml").read_text() + "# changed\n")
     assert run("inspect", "--report", form, BAD).stdout not in texts, "the digest covers the parts"
+
+
+def test_names_of_parts_are_names_and_no_commands(tmp_path: Path, run: Run) -> None:
+    name = "a\"'><b onload=x>&lt;{{7}}%0a\u200b.yaml"
+    main = MAIN.replace("[boards/shed.yaml]", json.dumps([name], ensure_ascii=False))
+    write(tmp_path, {"site.yaml": main, name: SHED.replace("cores: L1 N PE}\ncircuits", "cores: L1 N}\ncircuits")})
+    page = run("inspect", "--report", "html", "site.yaml").stdout
+    assert "<b onload" not in page and "\u200b" not in page and "&lt;b onload=x&gt;" in page
+    ElementTree.fromstring(run("drawing", "site.yaml").stdout)
+    (log,) = json.loads(run("inspect", "--report", "sarif", "site.yaml").stdout)["runs"]
+    uri = log["artifacts"][1]["location"]["uri"]
+    assert re.fullmatch(r"[A-Za-z0-9._~%-]+", uri) and unquote(uri) == name
+    for form in ("text", "lines", "json"):
+        out = run("inspect", "--report", form, "site.yaml").stdout
+        assert "\u200b" not in out and "<U+200B>" in out
+    assert "<b onload" not in onebond.inspect(tmp_path / "site.yaml")._repr_html_()
 
 
 def test_no_report_is_written_over_a_part(estate: Path, run: Run) -> None:

@@ -183,6 +183,16 @@ def test_without_types_there_is_none_to_take() -> None:
     }
 
 
+def test_like_is_like_however_it_is_spelt() -> None:
+    """An escape in a key: what is not seen in the text must not be passed over either."""
+    text = SITE.replace("{like: r30}", '{"l\\u0069ke": r30}').replace("like: lead", '"l\\x69ke": lead')
+    assert "like: r30" not in text and "like: lead" not in text
+    assert understood(text)[1] == understood(SITE)[1] is not None
+    only = text.replace("{like: b16, id: q1, rating: 6 A}", "{kind: mcb, rating: 6 A}")
+    assert "like:" not in only
+    assert understood(only)[1] is not None
+
+
 def test_a_type_that_is_used_a_hundred_times_is_told_once() -> None:
     many = "".join(f"  c{i}: {{from: hut, cores: L1 N PE, through: [{{like: b16}}]}}\n" for i in range(100))
     text = changed("bonds:\n", f"{many}bonds:\n").replace("curve: B,", "curve: Q,")

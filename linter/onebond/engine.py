@@ -355,6 +355,8 @@ def _merge(
         message, so, put_right = main.message, main.so, main.put_right
         mentions = _distinct(mention for _, finding in verdicts.failing for mention in finding.mentions)
         figures = main.figures
+        if figures:  # what a number rests on may stand in a type, which is then the place to put it right
+            mentions += _types(document, verdicts.route)
         others = [dict(finding.figures) for _, finding in roots or verdicts.failing]
         figures = tuple(
             (name if all(other.get(name) == value for other in others) else f"{name} (worst state)", value)
@@ -418,6 +420,15 @@ def _merge(
 
 
 _LEVELS = ("error", "warning", "note", "none")
+
+
+def _types(document: Document, route: Route) -> tuple[Mention, ...]:
+    """The types that a thing and what is in it take entries from."""
+    origins = (one.origin[:3] for way, one in document.inherited.items() if way[: len(route)] == route)
+    return tuple(
+        Mention(str(origin[2]), origin, "a type that is used here, and may be used elsewhere too")
+        for origin in dict.fromkeys(origins)
+    )
 
 
 def _reasons(verdicts: _Verdicts) -> str:

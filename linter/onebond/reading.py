@@ -134,6 +134,8 @@ def understood(
     told += [problem for problem in (*unknown, *more) if _place(problem) not in places]
     everything = sorted(parsed.problems + told, key=lambda problem: (*in_order(problem.span), problem.message))
     left_out += parsed.left_out + max(0, len(everything) - schema.LIMIT)
+    if installation is None and not everything and not left_out:
+        raise RuntimeError("a description was given up without a reason")  # or nobody would hear of it
     return document, None if everything or left_out else installation, everything[: schema.LIMIT], left_out
 
 
@@ -166,7 +168,9 @@ def _with_parts(parsed: Parsed, folder: str | None) -> Parsed:
 
 
 def _with_types(document: Document) -> tuple[Document, list[Problem]]:
-    if document.text and not any("like" in file.text for file in (document, *document.parts)):
+    links = [node for section in ("connections", "circuits") for node in _map(_child(document.root, section)).values()]
+    devices = (device for link in links for device in _list(_child(link, "through")))
+    if not any("like" in _map(node) for nodes in (links, devices) for node in nodes):
         return document, []
     from onebond.reuse import with_types  # only where it is needed: most descriptions have no types
 

@@ -50,6 +50,7 @@ class _Work:
         self.problems: list[Problem] = []
         self.inherited: dict[Route, Inherited] = {}
         self.types: dict[str, dict[str, Node]] = {}
+        self.incomplete = document.incomplete
         broken = {problem.route[1:3] for problem in schema.check_entry(document, "types")}
         holder = _entries(document.root).get("types")
         # Where a group is not understood, a type that is not there may well be written in it.
@@ -77,6 +78,8 @@ class _Work:
         known = self.types[group].get(name)
         if group in self.blind or f"{group}/{name}" in self.blind:
             return node
+        if known is None and self.incomplete:
+            return node  # it may stand in a part that could not be read
         if known is None:
             self.problems.append(Problem(like.span, *self.unknown(name, group), (*route, "like")))
             return node

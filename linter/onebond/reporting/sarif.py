@@ -80,6 +80,7 @@ _KINDS = {
     "groups": "group",
     "extraneous": "extraneous",
     "interlocks": "interlock",
+    "types": "type",
     "waivers": "waiver",
 }
 
@@ -178,8 +179,8 @@ class _Run:
         self.sites = words.ordered_sites(report)
         # The files: those of the sites in their order, then the parts of each; a part of two sites stands there once.
         paths = [site.path for site in self.sites]
-        parts = {part.path: (part, site) for site in self.sites for part in site.parts}
-        self.parts = [parts[path] for path in parts if path not in paths]
+        parts = {part.path: (part, site) for site in reversed(self.sites) for part in reversed(site.parts)}
+        self.parts = [parts[path] for path in reversed(parts) if path not in paths]
         paths += [part.path for part, _ in self.parts]
         self.index_of = {path: at for at, path in reversed(list(enumerate(paths)))}
         self.uris = [neutralise.for_uri(path, base) for path in paths]
@@ -393,14 +394,14 @@ class _Run:
             for entry in every
         ]
         states, left = earlier.compared(baseline, now)
-        index = {uri: at for at, uri in enumerate(self.uris[: len(self.sites)])}
-        for at, whole in enumerate(self.sites):
-            for part in whole.parts:
-                index.setdefault(self.uris[self.index_of[part.path]], at)
+        written_in: dict[str, list[Site]] = {}  # a part may belong to several sites
+        for site in self.sites:
+            for path in (site.path, *(part.path for part in site.parts)):
+                written_in.setdefault(self.uris[self.index_of[path]], []).append(site)
         gone, unknown = [], 0
         for one in left:
-            site = self.sites[index[one.uri]] if one.uri in index else None
-            if site is None or not self._would_be_found(site, one):
+            sites = written_in.get(one.uri, ())
+            if not sites or not all(self._would_be_found(site, one) for site in sites):
                 unknown += 1
             else:
                 gone.append(one)
