@@ -399,7 +399,7 @@ def not_read_text(path: str) -> str:
 
 
 def failing(error: OSError) -> Callable[..., int]:
-    def fail(*_: object) -> int:
+    def fail(*_: object, **__: object) -> int:
         raise error
 
     return fail

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 
 from onebond import document as text
 from onebond import schema
-from onebond.document import Document, Node, Parsed
+from onebond.document import Document, Node, Parsed, entries
 from onebond.result import Problem
 from onebond.span import Span, where
 
@@ -36,7 +36,7 @@ def gathered(parsed: Parsed, folder: str | None, sections: Mapping[str, str]) ->
     """The document with the contents of its parts, and the problems of all files.
 
     ``folder`` is that of the site's file, None where the text comes from no file; ``sections`` are the sections whose keys
-    are ids, with what one entry is called.  Where a part cannot be read the document is ``incomplete``.
+    are ids, with what one entry is called (``a board``).  Where a part cannot be read the document is ``incomplete``.
     """
     assert parsed.document is not None
     work = _Work(parsed, sections)
@@ -70,7 +70,7 @@ class _Work:
         self.keys: dict[str, Span] = {}
         self.nodes = 0
         own, self.nodes = _named(parsed.document.root, "")
-        self.merge({key: node for key, node in _entries(own).items() if key != "parts"}, own.keys)
+        self.merge({key: node for key, node in entries(own).items() if key != "parts"}, own.keys)
 
     def root(self) -> Node:
         return self.document.root._replace(value=self.values, keys=self.keys)
@@ -116,13 +116,13 @@ class _Work:
         self.nodes += number
         if self.is_part(root, path, listed):
             of_the_site = {*_OWN, MARKER}
-            self.merge({key: node for key, node in _entries(root).items() if key not in of_the_site}, root.keys)
+            self.merge({key: node for key, node in entries(root).items() if key not in of_the_site}, root.keys)
         else:
             self.incomplete = True
 
     def is_part(self, root: Node, path: str, listed: Span) -> bool:
         """Whether a file is a part; where it is one, what does not belong in it is told as well."""
-        own = _entries(root)
+        own = entries(root)
         if "onebond" in own:
             self.refuse(
                 root.keys["onebond"],
@@ -146,8 +146,8 @@ class _Work:
 
     # ---------------------------------------------------------------- putting together
 
-    def merge(self, entries: Mapping[str, Node], keys: Mapping[str, Span]) -> None:
-        for key, node in entries.items():
+    def merge(self, sections: Mapping[str, Node], keys: Mapping[str, Span]) -> None:
+        for key, node in sections.items():
             known = self.values.get(key)
             self.keys.setdefault(key, keys[key])
             if known is None or known.value is None:
@@ -168,9 +168,7 @@ class _Work:
         if isinstance(known.value, tuple) and isinstance(node.value, tuple):
             return known._replace(value=known.value + node.value)
         if isinstance(known.value, dict) and isinstance(node.value, dict):
-            sort = self.sections.get(key, "")
-            what = f"the id of {'an' if sort[:1] in 'aeio' else 'a'} {sort}"
-            return self.merged_map(known, node, what, (key,))
+            return self.merged_map(known, node, f"the id of {self.sections.get(key, 'something')}", (key,))
         if "none" in (known.value, node.value) and known.value != node.value:
             word, hint = f"`{key}` is written as a map in one file and as `none` in another", "one of them is wrong"
             self.problems.append(Problem(at, f"{word} ({where(known.span, at)})", hint, (key,)))
@@ -190,8 +188,8 @@ class _Work:
         return known._replace(value=groups, keys=keys)
 
     def merged_map(self, known: Node, node: Node, what: str, route: tuple[str, ...]) -> Node:
-        value, keys = dict(_entries(known)), dict(known.keys)
-        for name, entry in _entries(node).items():
+        value, keys = dict(entries(known)), dict(known.keys)
+        for name, entry in entries(node).items():
             if name in value:
                 told = f"`{name}` is already {what} ({where(keys[name], node.keys[name])})"
                 hint = "names are unique over all files of a site: give one of the two another name"
@@ -215,7 +213,3 @@ def _named(node: Node, file: str) -> tuple[Node, int]:
         value = tuple(child for child, _ in items)
     keys = {key: span._replace(file=file) for key, span in node.keys.items()}
     return node._replace(value=value, span=node.span._replace(file=file), keys=keys), number
-
-
-def _entries(node: Node) -> dict[str, Node]:
-    return node.value if isinstance(node.value, dict) else {}

@@ -116,6 +116,12 @@ class Parsed(NamedTuple):
 # --------------------------------------------------------------------------------------------------------------- lookup
 
 
+def entries(node: Node | None) -> dict[str, Node]:
+    """The entries of a map; none where it is not there or no map."""
+    value = node.value if node is not None else None
+    return value if isinstance(value, dict) else {}
+
+
 def node_at(document: Document, route: Route) -> Node | None:
     """The node that a route leads to, or None."""
     node = document.root

@@ -164,7 +164,7 @@ def _with_parts(parsed: Parsed, folder: str | None) -> Parsed:
         return parsed
     from onebond.assembly import gathered  # only where it is needed: most sites are one file
 
-    return gathered(parsed, folder, dict(SECTIONS))
+    return gathered(parsed, folder, {section: _a(sort) for section, sort in SECTIONS})
 
 
 def _with_types(document: Document) -> tuple[Document, list[Problem]]:

@@ -9,7 +9,7 @@ the type.  A type that breaks the schema is put in nowhere: it is told once, at 
 from __future__ import annotations
 
 from onebond import quantity, schema
-from onebond.document import Document, Inherited, Node
+from onebond.document import Document, Inherited, Node, entries
 from onebond.result import Problem
 from onebond.span import Route, where
 
@@ -52,25 +52,25 @@ class _Work:
         self.types: dict[str, dict[str, Node]] = {}
         self.incomplete = document.incomplete
         broken = {problem.route[1:3] for problem in schema.check_entry(document, "types")}
-        holder = _entries(document.root).get("types")
+        holder = entries(document.root).get("types")
         # Where a group is not understood, a type that is not there may well be written in it.
         self.blind = {group for group in GROUPS if () in broken or (group,) in broken}
         for group in GROUPS:
-            written = _entries(_entries(holder).get(group))
+            written = entries(entries(holder).get(group))
             self.types[group] = written
             self.blind |= {f"{group}/{name}" for name in written if (group, name) in broken}
 
     def link(self, node: Node, route: Route) -> Node:
         """A connection or circuit with its type, and with those of its devices."""
         node = self.entry(node, route, "cables")
-        through = _entries(node).get("through")
+        through = entries(node).get("through")
         if through is None or not isinstance(through.value, tuple):
             return node
         devices = tuple(self.entry(device, (*route, "through", i), "devices") for i, device in enumerate(through.value))
-        return node._replace(value={**_entries(node), "through": through._replace(value=devices)})
+        return node._replace(value={**entries(node), "through": through._replace(value=devices)})
 
     def entry(self, node: Node, route: Route, group: str) -> Node:
-        own = _entries(node)
+        own = entries(node)
         like = own.get("like")
         if like is None or not isinstance(like.value, str):
             return node
@@ -86,7 +86,7 @@ class _Work:
         allowed = schema.names(GROUPS[group][1])
         taken = {
             key: child
-            for key, child in _entries(known).items()
+            for key, child in entries(known).items()
             if key in allowed and key not in own and key not in _OF_THE_TYPE
         }
         for key in taken:
@@ -110,7 +110,3 @@ class _Work:
         near = quantity.nearest(meant, names) if meant else None
         more = f" and {len(names) - _LISTED} more" if len(names) > _LISTED else ""
         return f"did you mean `{near}`?" if near else f"possible here: {', '.join(names[:_LISTED])}{more}"
-
-
-def _entries(node: Node | None) -> dict[str, Node]:
-    return node.value if node is not None and isinstance(node.value, dict) else {}

@@ -437,7 +437,7 @@ def build(site: Site) -> dict[str, Any]:
         "onebond-figures": 1,
         "path": site.path,
         "sha256": site.sha256,
-        "parts": [{"path": part.path, "sha256": part.sha256} for part in site.parts],
+        "parts": words.part_files(site),
         "site": site.name,
         "rulebook": site.rulebook,
         "stage": site.stage,

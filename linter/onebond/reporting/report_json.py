@@ -48,7 +48,7 @@ def _site(site: Site, levels: Mapping[str, str]) -> Tree:
     return {
         "path": site.path,
         "sha256": site.sha256,
-        "parts": [{"path": part.path, "sha256": part.sha256} for part in site.parts],
+        "parts": words.part_files(site),
         "site": site.name,
         "rulebook": site.rulebook,
         "stage": site.stage,

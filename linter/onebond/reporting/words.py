@@ -115,6 +115,11 @@ def lines_of(site: Site, span: Span) -> tuple[str, ...]:
     return next((part.lines for part in site.parts if part.path == span.file), ())
 
 
+def part_files(site: Site) -> list[dict[str, str]]:
+    """The parts of a site and their hashes, for programs."""
+    return [{"path": part.path, "sha256": part.sha256} for part in site.parts]
+
+
 def findings(site: Site) -> Findings:
     """Tell causes from consequences, the gravest first and those about the neutral before others of their level.
 
