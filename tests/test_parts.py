@@ -25,8 +25,9 @@ from onebond.assembly import MAX_TOTAL
 from onebond.document import quick_format, quick_part
 from onebond.loading import load_rules
 from onebond.model import Installation
-from onebond.reporting import sarif
-from onebond.result import Problem, Report, Site
+from onebond.reporting import sarif, words
+from onebond.result import Problem, Report, Result, Site
+from onebond.span import Span
 from onebond.survey.find import find
 from test_schema import data_of, mutants, plain
 
@@ -215,6 +216,15 @@ def test_no_link_on_the_way(tmp_path: Path) -> None:
     (tmp_path / "site" / "boards").write_text("a file")
     (problem,) = told(tmp_path / "site", {"site.yaml": MAIN})
     assert "a part of the path is not a folder" in problem[3]
+
+
+def test_a_folder_that_becomes_a_link_while_it_is_looked_at(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    path = write(tmp_path, {"site.yaml": MAIN, "elsewhere/shed.yaml": SHED})
+    (tmp_path / "boards").symlink_to("elsewhere")
+    as_it_was = os.lstat(tmp_path / "elsewhere")
+    monkeypatch.setattr(os, "stat", lambda *_, **__: as_it_was)
+    problem = load(path)[1][0]
+    assert "cannot be read: there is no such file" in problem.message
 
 
 def test_no_link_on_the_way_where_folders_have_no_handles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -585,6 +595,31 @@ def test_an_earlier_report_is_compared_file_by_file(estate: Path, run: Run) -> N
     assert LINKED in {one["locations"][0]["physicalLocation"]["artifactLocation"]["uri"] for one in log["results"]}
 
 
+def test_a_finding_in_a_part_of_two_sites_is_gone_only_if_both_could_be_read(estate: Path, run: Run) -> None:
+    second = estate / "estate/second.yaml"
+    second.write_text((estate / BAD).read_text())
+    run("inspect", "--report", "sarif", "--out", "before.sarif", "estate")
+    (estate / LINKED).write_text((ESTATE / "boards/shed.yaml").read_text())
+    for text, gone in ((second.read_text(), True), (second.read_text().replace("onebond: 1", "onebond: 2"), False)):
+        second.write_text(text)
+        (log,) = json.loads(run("inspect", "--report", "sarif", "--baseline", "before.sarif", "estate").stdout)["runs"]
+        states = {one["baselineState"] for one in log["results"] if one["ruleId"] != "description-refused"}
+        assert states == ({"absent"} if gone else set())
+
+
+def test_the_file_of_the_site_comes_first() -> None:
+    spans = [Span(2, 1, 2, 2, "b.yaml"), Span(9, 1, 9, 2), Span(1, 1, 1, 2, "a.yaml")]
+    opened = [
+        Result("r", "open", "none", "x", (), span, "open", lacking="the size of x is not written") for span in spans
+    ]
+    site = Site("site.yaml", (), "", "", "", "", results=tuple(opened))
+    assert [result.span.line for result in words.ordered(opened)] == [9, 1, 2]
+    (gap,) = words.gaps(site, {})
+    assert gap.span == spans[1]
+    refused = site._replace(problems=tuple(Problem(span, "wrong") for span in spans))
+    assert [problem.span.line for problem in words.ordered_problems(refused)] == [9, 1, 2]
+
+
 @pytest.mark.parametrize("form", ["json", "sarif", "html"])
 def test_the_same_input_gives_the_same_bytes(form: str, estate: Path, run: Run) -> None:
     texts = {run("inspect", "--report", form, BAD, PYTHONHASHSEED=seed).stdout for seed in ("0", "1")}
@@ -645,6 +680,16 @@ def test_a_part_alone_stands_for_its_site(more: tuple[str, ...], estate: Path, r
     assert inside.returncode == 3, "the site lies above the working directory"
     assert "no site that lists it was found (looked in: .)" in inside.stdout
     assert run("inspect", *more, "boards/mill.yaml", cwd=estate / "estate").returncode == 1
+
+
+def test_no_site_is_looked_for_beyond_what_was_named(estate: Path, run: Run) -> None:
+    """Not in folders above that have nothing to do with the run."""
+    elsewhere = estate / "elsewhere"
+    elsewhere.mkdir()
+    done = run("inspect", str(estate / LINKED), cwd=elsewhere)
+    assert done.returncode == 3 and f"(looked in: {estate / LINKED})".replace("/shed--linked.yaml", "") in done.stdout
+    assert run("inspect", str(estate / "estate"), cwd=elsewhere).returncode == 1
+    assert run("inspect", str(estate / "estate/boards"), cwd=elsewhere).returncode == 3
 
 
 def test_all_sites_that_list_a_part_are_inspected(run: Run) -> None:
