@@ -15,6 +15,7 @@ from onebond.model import LINES, Installation
 from onebond.result import (
     ClearingCurve,
     ConductorFigure,
+    DirectFigure,
     FailureFigure,
     FaultFigure,
     Figures,
@@ -36,7 +37,17 @@ from onebond.rule import (
 )
 from onebond.states import State
 
-_Row = TypeVar("_Row", FaultFigure, SupplyFigure, ConductorFigure, RcdFigure, FloatingFigure, FailureFigure, LossFigure)
+_Row = TypeVar(
+    "_Row",
+    FaultFigure,
+    SupplyFigure,
+    ConductorFigure,
+    RcdFigure,
+    FloatingFigure,
+    FailureFigure,
+    LossFigure,
+    DirectFigure,
+)
 
 _DECIMALS = 3
 """Decimals in V, A, % and s beyond which a value says nothing, whatever its three digits are."""
@@ -61,6 +72,8 @@ def figures_of(facts: Facts, rules: Sequence[Rule], curves: bool) -> Figures:
     ids = [*_in_order(site), *(group.id for group in site.groups)]
     ids += [device.id for link in links for device in link.devices if device.id]
     ids += [fault.at for fault in faults]
+    direct = _direct_figures(facts)
+    ids += [*(one.id for one in site.direct), *(row.place for row in direct)]
     order = {identifier: number for number, identifier in enumerate(_in_order(site))}
     utilities = [source for source in site.sources if source.kind == "utility"]
     return Figures(
@@ -81,6 +94,7 @@ def figures_of(facts: Facts, rules: Sequence[Rule], curves: bool) -> Figures:
         tuple(dict.fromkeys(ids)),
         _curves(facts, params, order) if curves else (),
         tuple(sorted(_loss_figures(facts), key=lambda row: (row.core, row.connection, row.sources, row.conditions))),
+        direct,
     )
 
 
@@ -450,3 +464,24 @@ def _loss_figures(facts: Facts) -> list[LossFigure]:
         return [LossFigure(one.id, words[one.sort], (), sources, one.frames, one.floats, leaking)]
 
     return _with_conditions(facts, _gathered(facts, facts.losses, lambda one: (one.id, one.sort), rows))
+
+
+def _direct_figures(facts: Facts) -> tuple[DirectFigure, ...]:
+    """In the order of the file: the sources of a side first, then what hangs on them."""
+    found: dict[DirectFigure, list[State]] = {}
+    for one in facts.direct_currents:
+        if not one.sources:
+            continue
+        lacking = one.largest.lacking or one.least.lacking
+        what, why = _lacking(Unknown.of(lacking)) if lacking else ("", "")
+        row = DirectFigure(
+            f"{one.place}.{one.terminal}" if one.terminal else one.place,
+            (),
+            one.sources,
+            None if one.largest.lacking else _rounded(one.largest.known_a, _FINE),
+            None if one.least.lacking else _rounded(one.least.known_a, _FINE),
+            what,
+            why,
+        )
+        found.setdefault(row, []).append(one.state)
+    return tuple(_with_conditions(facts, found))

@@ -67,6 +67,7 @@ class Device(NamedTuple):
     fuse_class: str | None = None
     breaking_capacity_a: float | None = None
     instantaneous_a: float | None = None
+    dc_breaking_capacity_a: float | None = None
 
 
 class Connection(NamedTuple):
@@ -272,6 +273,7 @@ class DirectSource(NamedTuple):
     route: Route
     building: str | None = None
     enclosure: str | None = None
+    internal_resistance_ohm: float | None = None
 
 
 class Installation(NamedTuple):

@@ -8,7 +8,7 @@ Conditions are conjunctions of ``(variable, mask)``: the variable must have one 
 
 from typing import NamedTuple
 
-from onebond.model import LINES, Bond, Connection, Device, End, Installation, Source
+from onebond.model import DIRECT, LINES, Bond, Changeover, Connection, Device, End, Installation, Source
 from onebond.span import Route
 
 Needs = tuple[tuple[int, int], ...]
@@ -38,6 +38,16 @@ class Edge(NamedTuple):
     core: str  # L1 L2 L3 N PEN PE; "winding" inside a source, "auto" inside an autotransformer
     element: str  # id of the connection, changeover or source it belongs to
     solid: bool = False  # a changeover core that is not among its poles
+
+
+class DirectEdge(NamedTuple):
+    """A conductor or contact of the direct-current side; its ends are (equipment, terminal, conductor)."""
+
+    a: tuple[str, str, str]
+    b: tuple[str, str, str]
+    needs: Needs
+    core: str  # DC+ DC- M
+    element: str  # id of the connection or changeover it belongs to
 
 
 class Tie(NamedTuple):
@@ -131,6 +141,7 @@ class Network(NamedTuple):
     ]  # number, ends, needs and sort: line | neutral | '' (inside a source)
     left_out: tuple[str, ...]  # devices whose position was proved to change nothing
     number: dict[tuple[str, str, str], int]  # equipment, terminal and conductor -> node
+    direct: tuple[DirectEdge, ...] = ()  # the direct-current side, which energises nothing of the live layer
 
     def find(self, identifier: str, terminal: str, conductor: str) -> int:
         """The number of a node, -1 where nothing lands there."""
@@ -216,6 +227,7 @@ class _Builder:
         self.nodes: list[tuple[str, str, str]] = []
         self.live: list[Edge] = []
         self.earth: list[Edge] = []
+        self.direct: list[DirectEdge] = []
         self.variables: list[Variable] = []
         self.by_name: dict[str, int] = {}
         self.touch: dict[int, set[int]] = {}
@@ -467,18 +479,14 @@ class _Builder:
             gate.append((variable, self.variables[variable].mask("mated")))
         summed: dict[int, list[int]] = {}
         for core in link.cores:
-            needs = list(gate)
-            dead = False
-            for device in link.devices:
-                if core not in device.poles:
-                    continue
-                if self.varies(device):
-                    variable = self.by_name[device.id or f"{link.id}/{device.position + 1}"]
-                    needs.append((variable, self.variables[variable].mask("closed")))
-                elif device.normally_open:
-                    dead = True
+            needs = self.closed(link, core, gate)
             target = lands.get(core, core)
-            if dead:
+            if core in DIRECT:
+                if needs is not None and target in DIRECT:
+                    spots = (link.start.id, link.start.terminal, core), (link.finish.id, link.finish.terminal, target)
+                    self.direct.append(DirectEdge(*spots, needs, core, link.id))
+                continue
+            if needs is None:
                 # the conductors are there although nothing ever joins them
                 self.at(link.start, core)
                 self.at(link.finish, target)
@@ -486,18 +494,18 @@ class _Builder:
             if core == "PE" or (target == "PE" and core != "PEN"):
                 ends = (self.at(link.start, core), self.at(link.finish, target))
                 if core == target:
-                    self.earth.append(Edge(*ends, tuple(needs), "PE", link.id))
+                    self.earth.append(Edge(*ends, needs, "PE", link.id))
                 elif {core, target} == {"N", "PE"}:
                     # crossed N and PE: as built, the core is a link between the two
                     n, pe = ends if core == "N" else ends[::-1]
-                    self.ties.append(Tie(link.id, "crossed", n, pe, tuple(needs), link.route, link.id))
+                    self.ties.append(Tie(link.id, "crossed", n, pe, needs, link.route, link.id))
                 continue
             if target == "PE":
                 self.pen_on_pe.append((link.id, link.finish.id))
                 if not self.bonded(link.finish.id):
                     star = next((tie for tie in self.ties if tie.id == link.start.id and tie.kind == "star"), None)
                     start = star.pe if star else self.at(link.start, "PE")
-                    self.earth.append(Edge(start, self.at(link.finish, "PE"), tuple(needs), "PEN", link.id))
+                    self.earth.append(Edge(start, self.at(link.finish, "PE"), needs, "PEN", link.id))
                     continue
                 target = "N"  # landed on the earth bar and carried to N by the link there: the same PEN
             if core not in (*LINES, "N", "PEN"):
@@ -505,7 +513,7 @@ class _Builder:
             for device in link.devices:
                 if core in device.senses:
                     summed.setdefault(device.position, []).append(len(self.live))
-            self.live.append(Edge(self.at(link.start, core), self.at(link.finish, target), tuple(needs), core, link.id))
+            self.live.append(Edge(self.at(link.start, core), self.at(link.finish, target), needs, core, link.id))
         for device in link.devices:
             if device.senses:
                 edges = frozenset(summed.get(device.position, ()))
@@ -514,14 +522,25 @@ class _Builder:
                 passing = sum(core in (*LINES, "N", "PEN") for core in link.cores)
                 self.rcds.append(Rcd(name, link.id, device, edges, lines, self.by_name.get(name, -1), passing))
 
+    def closed(self, link: Connection, core: str, gate: list[tuple[int, int]]) -> Needs | None:
+        """What has to hold for a core to join its ends; None: a device keeps it open for ever."""
+        needs = list(gate)
+        for device in link.devices:
+            if core not in device.poles:
+                continue
+            if self.varies(device):
+                variable = self.by_name[device.id or f"{link.id}/{device.position + 1}"]
+                needs.append((variable, self.variables[variable].mask("closed")))
+            elif device.normally_open:
+                return None
+        return tuple(needs)
+
     def bonded(self, board: str) -> bool:
         frame = self.inside.get(board, board)
         return any(self.inside.get(bond.at.id, bond.at.id) == frame and not bond.closed for bond in self.site.bonds)
 
     def changeover_contacts(self) -> None:
         for changeover in self.site.changeovers:
-            variable = self.by_name[changeover.id]
-            values = self.variables[variable].values
             landed: set[str] = set()
             pen: set[str] = set()
             for link in self.links:
@@ -534,30 +553,37 @@ class _Builder:
                         if "PEN" in cores:
                             pen.add(end.terminal)
             poles = {"N" if pole == "PEN" else pole for pole in changeover.poles}
-            for conductor in (*LINES, "N"):
+            for conductor in (*LINES, "N", *DIRECT):
                 if conductor not in landed:
                     continue
                 for position in changeover.positions:
                     if position == "off":
                         continue
+                    solid = conductor not in poles
+                    needs: Needs = () if solid else (self.contact(changeover, position, conductor),)
+                    if conductor in DIRECT:
+                        spots = (changeover.id, position, conductor), (changeover.id, "", conductor)
+                        self.direct.append(DirectEdge(*spots, needs, conductor, changeover.id))
+                        continue
                     ends = (self.node(changeover.id, position, conductor), self.node(changeover.id, "", conductor))
                     core = "PEN" if conductor == "N" and {position, ""} <= pen else conductor
-                    if conductor not in poles:
-                        self.live.append(Edge(*ends, (), core, changeover.id, True))
-                        continue
-                    closed = [
-                        value
-                        for value in values
-                        if value == position
-                        or ("+" in value and position == value.split("+")[0])
-                        or (
-                            "+" in value
-                            and position == value.split("+")[1]
-                            and (changeover.transition == "closed" or conductor == "N")
-                        )
-                    ]
-                    mask = self.variables[variable].mask(*closed)
-                    self.live.append(Edge(*ends, ((variable, mask),), core, changeover.id))
+                    self.live.append(Edge(*ends, needs, core, changeover.id, solid))
+
+    def contact(self, changeover: Changeover, position: str, conductor: str) -> tuple[int, int]:
+        """The values of a changeover in which its pole of a conductor is closed on one of its inputs."""
+        variable = self.by_name[changeover.id]
+        closed = [
+            value
+            for value in self.variables[variable].values
+            if value == position
+            or ("+" in value and position == value.split("+")[0])
+            or (
+                "+" in value
+                and position == value.split("+")[1]
+                and (changeover.transition == "closed" or conductor == "N")
+            )
+        ]
+        return variable, self.variables[variable].mask(*closed)
 
     def bond(self, bond: Bond) -> None:
         self.ties.append(
@@ -634,6 +660,7 @@ class _Builder:
             tuple((i, edge.a, edge.b, edge.needs, self.sort(edge)) for i, edge in enumerate(edges)),
             tuple(self.variables[variable].name for variable in sorted(left_out)),
             self.number,
+            tuple(self.direct),
         )
 
     def sort(self, edge: Edge) -> str:

@@ -780,6 +780,7 @@ class _Reader:
             fuse_class=_text(node, "class"),
             breaking_capacity_a=_amount(node, "breaking-capacity", "current"),
             instantaneous_a=_amount(node, "instantaneous", "current"),
+            dc_breaking_capacity_a=_amount(node, "dc-breaking-capacity", "current"),
         )
 
     def _of_cores(
@@ -964,6 +965,7 @@ class _Reader:
             route,
             _text(node, "building"),
             _text(node, "enclosure"),
+            _amount(node, "internal-resistance", "impedance"),
         )
 
     def _extraneous(self, identifier: str, node: Node, route: Route) -> Extraneous | None:

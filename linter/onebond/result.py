@@ -244,6 +244,18 @@ class LossFigure(NamedTuple):
     leaking_a: float | None  # what the PE carries in normal service, and a person would
 
 
+class DirectFigure(NamedTuple):
+    """A short circuit at one place of the direct-current side."""
+
+    place: str  # as written, with its terminal
+    conditions: tuple[Condition, ...]
+    sources: tuple[str, ...]  # batteries and arrays that are joined to it
+    largest_a: float | None  # full batteries in their first moments, cold cables, arrays in the sun
+    least_a: float | None  # batteries nearly empty, warm cables, by night
+    open: str  # what is not written
+    why: str
+
+
 class ClearingCurve(NamedTuple):
     """When the devices on the way from a source to a place open: at the fault currents there, and at all others.
 
@@ -280,6 +292,7 @@ class Figures(NamedTuple):
     ids: tuple[str, ...]  # everything that figures may be asked for
     curves: tuple[ClearingCurve, ...] = ()  # only where a drawing is asked for too
     losses: tuple[LossFigure, ...] = ()
+    direct: tuple[DirectFigure, ...] = ()
 
 
 class PartFile(NamedTuple):

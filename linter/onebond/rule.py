@@ -11,7 +11,9 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any, NamedTuple
 
+from onebond.circuit.impedances import Missing
 from onebond.facts import (
+    BatteryLeads,
     BorrowedNeutral,
     Cleared,
     Collection,
@@ -51,6 +53,7 @@ from onebond.facts import (
     SwitchedProtective,
 )
 from onebond.facts.unknown import Unknown
+from onebond.model import Source
 from onebond.result import Level, Mention
 from onebond.span import Route
 
@@ -58,6 +61,7 @@ __all__ = [
     "PASS",
     "PRACTICE",
     "RULEBOOKS",
+    "BatteryLeads",
     "BorrowedNeutral",
     "Cleared",
     "Crossing",
@@ -103,12 +107,14 @@ __all__ = [
     "Relay",
     "Review",
     "Rule",
+    "Source",
     "Surplus",
     "SwitchedProtective",
     "Unknown",
     "Verdict",
     "figure",
     "open_figure",
+    "open_or",
     "rule",
 ]
 
@@ -176,6 +182,11 @@ def figure(value: float, unit: str) -> str:
 def open_figure(unknown: Unknown) -> str:
     """What stands in place of a number that is not known."""
     return f"open: {unknown.reason or f'{unknown.what} is not written'}"
+
+
+def open_or(value: float | Missing, unit: str) -> str:
+    """A number with its unit, or what is lacking of it."""
+    return open_figure(Unknown.of(value)) if isinstance(value, Missing) else figure(value, unit)
 
 
 class Pass(NamedTuple):

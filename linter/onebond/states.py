@@ -10,7 +10,7 @@ Other modules see only :class:`Case` and :func:`cases`; how the cases are found 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import chain
 from typing import NamedTuple
 
@@ -245,6 +245,30 @@ def _possible(network: Network, state: State) -> bool:
     variable = next(v for clause in clauses for v, _ in clause if state[v] < 0)
     everything = (1 << len(network.variables[variable].values)) - 1
     return any(_possible(network, following) for following in _set(network, state, variable, everything))
+
+
+def positions(network: Network, variables: Iterable[int], limit: int) -> list[State] | None:
+    """Every combination of values of some variables that interlocks allow; None where they are more than a limit."""
+    found: list[State] = [(-1,) * len(network.variables)]
+    for variable in variables:
+        everything = (1 << len(network.variables[variable].values)) - 1
+        found = [following for state in found for following in _set(network, state, variable, everything)]
+        if len(found) > limit:
+            return None
+    return [state for state in found if _possible(network, state)]
+
+
+def joint(network: Network, *states: State) -> bool:
+    """Whether several states can hold at the same time."""
+    merged = list(states[0])
+    for state in states[1:]:
+        for variable, value in enumerate(state):
+            if value >= 0:
+                if merged[variable] not in (-1, value):
+                    return False
+                merged[variable] = value
+    state = tuple(merged)
+    return not any(holds(clause, state) for clause in network.never) and _possible(network, state)
 
 
 def _broken(clause: Needs, state: State) -> bool:

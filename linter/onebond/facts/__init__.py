@@ -11,7 +11,9 @@ from typing import NamedTuple
 from onebond.circuit.build import Known
 from onebond.facts.collection import Collection
 from onebond.facts.currents import NODES, Currents, Point, points_of
-from onebond.facts.direct import DirectSide, direct_sides
+from onebond.facts.direct import DirectSide, direct_sides, monitors_behind, monitors_of
+from onebond.facts.direct_currents import BatteryLeads, DirectCurrent, battery_leads, direct_currents, direct_peaks
+from onebond.facts.direct_wiring import Side, sides
 from onebond.facts.failures import Breaker, Failure
 from onebond.facts.fault_worker import FaultWorker, final_circuits
 from onebond.facts.faults import Cleared, EarthFault, beyond_limit
@@ -36,13 +38,14 @@ from onebond.facts.wiring import (
     misfits,
     switched_protective,
 )
-from onebond.model import DIRECT, LINES, Installation
+from onebond.model import DIRECT, LINES, Installation, Source
 from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of, place_of
 from onebond.result import Mention
 from onebond.span import Route
 from onebond.states import LIMIT, cases, holds
 
 __all__ = [
+    "BatteryLeads",
     "BorrowedNeutral",
     "Cleared",
     "Collection",
@@ -360,13 +363,14 @@ class Relay(NamedTuple):
 
 
 class Isolated(NamedTuple):
-    """An island whose sources are all declared IT."""
+    """An island whose sources are all declared IT, or a direct-current side that monitors watch."""
 
     id: str
     route: Route
-    island: Island
+    island: Island | None  # None: a direct-current side with monitors of its own
     monitors: tuple[str, ...]
     second: tuple[str, Route] | None
+    doubtful: Source | None = None  # an inverter beyond which more monitors stand, and which may separate them or not
 
 
 class Energised(NamedTuple):
@@ -527,7 +531,22 @@ class Facts:
         for currents, islands in self.wired:
             for peak in PeakWorker(currents).peaks():
                 found.extend(peak.in_island(island) for island in islands)
-        return tuple(found)
+        return (*found, *direct_peaks(self.sides, self.direct_currents))
+
+    @cached_property
+    def sides(self) -> tuple[Side, ...]:
+        """Every direct-current side."""
+        return sides(self.network) if self.installation.direct else ()
+
+    @cached_property
+    def direct_currents(self) -> tuple[DirectCurrent, ...]:
+        """The short-circuit currents at every place of the direct-current side."""
+        return direct_currents(self.sides)
+
+    @Collection
+    def battery_leads(self) -> tuple[BatteryLeads, ...]:
+        """Every battery, with what a short circuit behind it reaches without an overcurrent device."""
+        return battery_leads(self.sides, self.direct_currents)
 
     @Collection
     def rcds_in_service(self) -> tuple[RcdInService, ...]:
@@ -972,24 +991,28 @@ class Facts:
 
     @Collection
     def isolated(self) -> tuple[Isolated, ...]:
-        """Islands declared IT, with the monitors that watch them."""
+        """Islands declared IT and direct-current sides, with the monitors that watch them."""
         found = []
-        names = self.network.nodes
         for island in self.islands:
             if not island.it:
                 continue
-            seen = [
-                monitor
-                for monitor in self.installation.monitors
-                if any(
-                    island.live >> n & 1 and names[n][0] == monitor.at.id and names[n][1] == monitor.at.terminal
-                    for n in range(len(names))
-                )
-            ]
-            second = (seen[1].id, seen[1].route) if len(seen) > 1 else None
+            seen = {monitor.id: monitor for monitor in island.monitors}
+            doubtful = None
+            for beyond, inverter in monitors_behind(self.sides, island):
+                more = [monitor for monitor in beyond if monitor.id not in seen]
+                if inverter.isolated is False:
+                    seen.update((monitor.id, monitor) for monitor in more)
+                elif inverter.isolated is None and more:
+                    doubtful = inverter
+            every = list(seen.values())
+            second = (every[1].id, every[1].route) if len(every) > 1 else None
             for feed in island.feeds:
                 if feed.forming:
-                    found.append(Isolated(feed.id, feed.route, island, tuple(m.id for m in seen), second))
+                    found.append(Isolated(feed.id, feed.route, island, tuple(seen), second, doubtful))
+        for source, watching in monitors_of(self.sides, self.installation.monitors):
+            if watching:
+                second = (watching[1].id, watching[1].route) if len(watching) > 1 else None
+                found.append(Isolated(source.id, source.route, None, tuple(m.id for m in watching), second))
         return tuple(found)
 
     # -- earthing --------------------------------------------------------------------------------------------------
@@ -1155,7 +1178,7 @@ class Facts:
     @Collection
     def direct_sides(self) -> tuple[DirectSide, ...]:
         """Batteries and arrays, with what their conductors reach."""
-        return direct_sides(self.installation, self.islands if self.installation.direct else ())
+        return direct_sides(self.sides, self.network, self.islands) if self.sides else ()
 
     @Collection
     def neutral_contacts(self) -> tuple[NeutralContact, ...]:

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from functools import cached_property
 from typing import NamedTuple
 
+from onebond.model import Monitor
 from onebond.network import Feed, Needs, Network, Rcd, Tie
 from onebond.span import Route
 from onebond.states import Case, holds, reach
@@ -104,6 +105,12 @@ class Island:
     def it(self) -> bool:
         """Whether every energised source of the island is declared IT."""
         return all(source.earthing == "IT" for feed in self.feeds for source in feed.sources)
+
+    @cached_property
+    def monitors(self) -> tuple[Monitor, ...]:
+        """The insulation monitors on its conductors."""
+        places = {node[:2] for number, node in enumerate(self.network.nodes) if self.live >> number & 1}
+        return tuple(one for one in self.network.installation.monitors if (one.at.id, one.at.terminal) in places)
 
     @cached_property
     def utility_fed(self) -> bool:

@@ -30,11 +30,12 @@ class Peak:
         self,
         device: Device,
         connection: str,
-        island: Island,
+        island: Island | None,
         known_a: float,
         kind: str = "",
         lacking: Missing | None = None,
         at_most_a: float | None = None,
+        direct: bool = False,
     ) -> None:
         self.device = device
         self.connection = connection
@@ -42,9 +43,10 @@ class Peak:
         self.route = device.route
         self.island = island
         self.known_a = known_a  # the largest of what is known, in A
-        self.kind = kind  # the fault that gives it: three-phase | line-line | line-neutral | line-PE
+        self.kind = kind  # the fault that gives it: three-phase | line-line | line-neutral | line-PE | between poles
         self.lacking = lacking  # what may make it more
         self.at_most_a = at_most_a  # more than this it is not, whatever is lacking, in A; None: no such bound
+        self.direct = direct  # it breaks direct current; its island is None
 
     def in_island(self, island: Island) -> Peak:
         """The same in another case that is wired alike."""

@@ -13,6 +13,7 @@ from onebond.reporting import neutralise, text, words
 from onebond.result import (
     Condition,
     ConductorFigure,
+    DirectFigure,
     FailureFigure,
     FaultFigure,
     Figures,
@@ -23,7 +24,7 @@ from onebond.result import (
     SupplyFigure,
 )
 
-SECTIONS = ("faults", "service", "floating", "failures")
+SECTIONS = ("faults", "service", "floating", "failures", "direct-current")
 
 CSV_COLUMNS = (
     *("place", "when", "fed-by", "earthing", "line", "second-fault", "loop-ohm", "current-a", "device"),
@@ -35,9 +36,26 @@ _NAMES_SHOWN = 6
 _FRAMES_SHOWN = 3
 _TOO_MANY = "is one reference too many"
 
-_Row = FaultFigure | SupplyFigure | ConductorFigure | RcdFigure | FloatingFigure | FailureFigure | LossFigure
+_Row = (
+    FaultFigure
+    | SupplyFigure
+    | ConductorFigure
+    | RcdFigure
+    | FloatingFigure
+    | FailureFigure
+    | LossFigure
+    | DirectFigure
+)
 _AnyRow = TypeVar(
-    "_AnyRow", FaultFigure, SupplyFigure, ConductorFigure, RcdFigure, FloatingFigure, FailureFigure, LossFigure
+    "_AnyRow",
+    FaultFigure,
+    SupplyFigure,
+    ConductorFigure,
+    RcdFigure,
+    FloatingFigure,
+    FailureFigure,
+    LossFigure,
+    DirectFigure,
 )
 _Table = list[list[str]]
 
@@ -58,6 +76,7 @@ def narrowed(figures: Figures, places: Sequence[str], sections: Sequence[str]) -
         floating=kept("floating", figures.floating),
         failures=kept("failures", figures.failures),
         losses=kept("failures", figures.losses),
+        direct=kept("direct-current", figures.direct),
     )
 
 
@@ -68,7 +87,7 @@ def _names(row: _Row) -> tuple[str, ...]:
 def _name(row: _Row) -> str:
     if isinstance(row, (FaultFigure, SupplyFigure)):
         return row.at
-    if isinstance(row, FloatingFigure):
+    if isinstance(row, (FloatingFigure, DirectFigure)):
         return row.place
     return row.id if isinstance(row, RcdFigure) else row.connection
 
@@ -117,6 +136,7 @@ def _rows(figures: Figures) -> Iterable[_Row]:
     yield from figures.floating
     yield from figures.failures
     yield from figures.losses
+    yield from figures.direct
 
 
 def numbered(site: Site, figures: Figures) -> dict[tuple[Condition, ...], int]:
@@ -255,6 +275,14 @@ def sections(
             for row in ordered(figures.losses)
         ],
     )
+    yield (
+        "direct current: a short circuit between the poles",
+        ("place", ">when", "fed by", ">largest|A", ">least|A", "remarks"),
+        [
+            [row.place, *when(row), number(row.largest_a), number(row.least_a), _remarks(row)]
+            for row in ordered(figures.direct)
+        ],
+    )
 
 
 def _fault(row: FaultFigure) -> str:
@@ -282,7 +310,7 @@ def _by(row: FaultFigure) -> str:
     return "nothing"
 
 
-def _remarks(row: SupplyFigure | ConductorFigure | RcdFigure | FailureFigure, *told: str) -> str:
+def _remarks(row: SupplyFigure | ConductorFigure | RcdFigure | FailureFigure | DirectFigure, *told: str) -> str:
     left = _open(row.open) if row.open else row.why
     return "; ".join(one for one in (left, *told) if one)
 
@@ -398,6 +426,14 @@ def notes(figures: Figures) -> tuple[list[str], list[str]]:
         meaning.append("single failures: only those after which a load or a frame has a voltage")
     if service and figures.resistive:
         assumed.append(f"loads without a power factor, taken as resistive: {_some(figures.resistive)}")
+    if figures.direct:
+        assumed.append(
+            "d.c., largest: batteries full, at 1.2 times their rated voltage and in their first moments, cables at 20 C, arrays in the sun"
+        )
+        assumed.append(
+            "d.c., least: batteries nearly empty, at 0.9 of it, warm cables, by night; their electronics may end it sooner"
+        )
+        assumed.append("d.c.: what the capacitors and the charger of an inverter add is left out")
     if figures.floating:
         assumed.append("floating systems: the least and the largest stray capacitance that the cables may have")
         bare = tuple(dict.fromkeys(name for row in figures.floating if row.cables_only for name in row.sources))
@@ -513,6 +549,17 @@ def build(site: Site) -> dict[str, Any]:
                     "carries-a": row.leaking_a,
                 }
                 for row in figures.losses
+            ],
+            "direct-current": [
+                {
+                    "place": row.place,
+                    **_common(row),
+                    "largest-a": row.largest_a,
+                    "least-a": row.least_a,
+                    "open": row.open,
+                    "why": row.why,
+                }
+                for row in figures.direct
             ],
             "assumed": {
                 "voltage-factor": figures.voltage_factor,

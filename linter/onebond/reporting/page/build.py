@@ -350,8 +350,18 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
 
 
 def _batteries(site: Site) -> str:
-    places = site.drawing.places if site.drawing else ()
-    named = [f"{one.id} ({', '.join(one.texts[1:])})" for one in places if one.texts[:1] == ("battery",)]
+    """The batteries with their voltage and their short-circuit current, as far as it is known."""
+    named = []
+    for one in site.drawing.places if site.drawing else ():
+        if one.texts[:1] == ("battery",):
+            rows = [row for row in site.figures.direct if row.place == one.id] if site.figures else []
+            known = [row.largest_a for row in rows if row.largest_a]
+            current = (
+                f"up to {figures.number(max(known) / 1000)} kA"
+                if known
+                else "how much is not written: take it for kiloamperes"
+            )
+            named.append(f"{one.id} ({', '.join((*one.texts[1:2], current))})")
     return ", ".join(named)
 
 

@@ -1,0 +1,373 @@
+"""Currents of the direct-current side: what a short circuit draws at each place, and the leads of a battery that nothing protects.
+
+Batteries are an EMF behind their resistance, cables their resistance; arrays add their short-circuit current wherever they are
+joined.  What the capacitors and the charger of an inverter add is left out: the description does not say it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cached_property
+from typing import NamedTuple
+
+from onebond.circuit import impedances
+from onebond.circuit.components import batteries
+from onebond.circuit.direct import short_circuits
+from onebond.circuit.impedances import Missing
+from onebond.circuit.parts import Branch
+from onebond.facts.currents import SAME
+from onebond.facts.direct_wiring import LIMIT, POLES, Side, Spot, Wiring, cables, spots
+from onebond.facts.peaks import BREAKS, Peak
+from onebond.model import DIRECT, Connection, Device, DirectSource
+from onebond.network import frame_of
+from onebond.result import Mention
+from onebond.span import Route
+from onebond.states import State
+
+NEAR_OHM, FAR_OHM = 1e-6, 1e8
+"""Stand-ins of a resistance that is not known: one that limits nothing, and one that lets nothing through."""
+
+
+class Amount(NamedTuple):
+    """A current at a place in A: what is known of it, what is lacking, and what it is not above whatever is lacking."""
+
+    known_a: float
+    lacking: Missing | None
+    at_most_a: float | None
+
+
+class DirectCurrent(NamedTuple):
+    """The short-circuit currents at one place of the direct-current side, with its switches in one position."""
+
+    place: str
+    terminal: str
+    state: State
+    largest: Amount
+    least: Amount
+    sources: tuple[str, ...]  # that are joined to it
+
+
+class _Element(NamedTuple):
+    """A branch of the circuit, with what it lacks."""
+
+    a: int
+    b: int
+    ohm: float | Missing
+    emf_v: float
+
+
+class Solver:
+    """The circuit of one direct-current side in one position of its switches, for the largest or for the least currents."""
+
+    def __init__(self, wiring: Wiring, largest: bool) -> None:
+        self.wiring = wiring
+        self.side = wiring.side
+        self.largest = largest
+        self.number: dict[Spot, int] = {}
+        self.contacts: list[tuple[int, int]] = []
+        self.elements: list[_Element] = []
+        self.links = cables(self.side.network)
+        for edge in wiring.edges:
+            self.wire(self.node(edge.a), self.node(edge.b), edge.core, self.links.get(edge.element))
+        for one in self.side.sources:
+            if one.kind == "battery":
+                self.battery(one)
+
+    def node(self, spot: Spot) -> int:
+        """The number of a spot."""
+        return self.number.setdefault(spot, len(self.number))
+
+    def wire(self, a: int, b: int, core: str, link: Connection | None) -> None:
+        """A core of a cable; a contact of a changeover and a bar inside an enclosure have no resistance."""
+        site = self.side.network.installation
+        if link is None or (link.length_m is None and frame_of(site, link.start.id) == frame_of(site, link.finish.id)):
+            self.contacts.append((a, b))
+            return
+        ohm = impedances.core_ohm(link, core, warm=not self.largest)
+        if isinstance(ohm, Missing):
+            self.elements.append(_Element(a, b, ohm, 0.0))
+        elif ohm.real < NEAR_OHM:
+            self.contacts.append((a, b))
+        else:
+            self.elements.append(_Element(a, b, ohm.real, 0.0))
+
+    def battery(self, one: DirectSource) -> None:
+        """A battery as two halves where its middle is brought out, so that each half drives its own fault."""
+        ohm, emf_v = battery_of(one, self.largest)
+        if isinstance(ohm, float):
+            ohm /= 2
+        plus, middle, minus = (self.node((one.id, "", core)) for core in ("DC+", "M", "DC-"))
+        self.elements.append(_Element(minus, middle, ohm, emf_v / 2))
+        self.elements.append(_Element(middle, plus, ohm, emf_v / 2))
+
+    def solved(self, pairs: list[tuple[int, int]], near: frozenset[int]) -> list[float | None]:
+        """The currents at some pairs; the unknown resistances that are ``near`` limit nothing, the others let nothing through."""
+        branches = [
+            Branch(e.a, e.b, e.ohm if isinstance(e.ohm, float) else NEAR_OHM if i in near else FAR_OHM, e.emf_v)
+            for i, e in enumerate(self.elements)
+        ]
+        return short_circuits(len(self.number), self.contacts, branches, pairs)
+
+    def at(self, place: tuple[str, str]) -> Amount:
+        """The largest current between any two conductors of a place, or the least between its outer ones."""
+        own = [self.node(spot) for spot in spots(self.side, place)]
+        pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]]
+        if not self.largest:
+            pairs = [(own[0], own[-1])] if len(own) > 1 else []
+        if not pairs:
+            return Amount(0.0, None, 0.0)
+        unknown: dict[Missing, list[int]] = {}
+        for number, element in enumerate(self.elements):
+            if isinstance(element.ohm, Missing):
+                unknown.setdefault(element.ohm, []).append(number)
+        known = self.most(self.solved(pairs, frozenset()))
+        if known is None:
+            return Amount(0.0, Missing(place[0], (), f"nothing limits the current at {place[0]}"), None)
+        # one entry that matters alone; else the first of several that matter together
+        tried = [(missing, frozenset(numbers)) for missing, numbers in unknown.items()]
+        tried += [(missing, frozenset(n for _, some in tried for n in some)) for missing in list(unknown)[:1]]
+        lacking = next((missing for missing, near in tried if not self.alike(known, pairs, near)), None)
+        added, more = self.arrays(place)
+        at_most = None
+        if more is None:
+            every = [self.declared(one) for one in self.joined(place) if one.kind == "battery"]
+            stated = [one for one in every if one is not None]
+            at_most = sum(stated) + added if len(stated) == len(every) else None
+            if lacking is None:
+                at_most = known + added
+        return Amount(known + added, lacking or more, at_most)
+
+    def alike(self, known_a: float, pairs: list[tuple[int, int]], near: frozenset[int]) -> bool:
+        """Whether a current stays what it is when some unknown resistances limit nothing."""
+        other = self.most(self.solved(pairs, near))
+        return other is not None and abs(other - known_a) <= SAME * max(other, known_a)
+
+    @staticmethod
+    def most(currents: Iterable[float | None]) -> float | None:
+        """The largest of some currents; None where nothing limits one of them."""
+        found = 0.0
+        for one in currents:
+            if one is None:
+                return None
+            found = max(found, one)
+        return found
+
+    def joined(self, place: tuple[str, str]) -> list[DirectSource]:
+        """The sources that are joined to a place in this position of the switches."""
+        parts = self.wiring.parts
+        own = spots(self.side, place)
+        return [one for one in self.side.sources if any(parts.one((one.id, "", DIRECT[0]), spot) for spot in own)]
+
+    def arrays(self, place: tuple[str, str]) -> tuple[float, Missing | None]:
+        """What arrays add at most, in A; the least is that of the night."""
+        added, lacking = 0.0, None
+        for one in self.joined(place) if self.largest else ():
+            if one.kind == "pv":
+                if one.fault_current_a is None:
+                    lacking = lacking or Missing(f"the fault-current of {one.id}", one.route)
+                else:
+                    added += one.fault_current_a
+        return added, lacking
+
+    @staticmethod
+    def declared(one: DirectSource) -> float | None:
+        """The current at the terminals of a battery that it does not exceed, in A."""
+        ohm, emf_v = battery_of(one, True)
+        if one.fault_current_a is not None:
+            return one.fault_current_a
+        return emf_v / ohm if isinstance(ohm, float) else None
+
+
+def battery_of(one: DirectSource, largest: bool) -> tuple[float | Missing, float]:
+    """Resistance in ohm and EMF in V of a battery: full and in its first moments, or nearly empty and lasting.
+
+    A written short-circuit current is taken to be the largest that it gives; else it follows from the internal resistance.
+    """
+    if one.voltage_v is None:
+        return Missing(f"the voltage of {one.id}", one.route), 0.0
+    written, current_a = one.internal_resistance_ohm, one.fault_current_a
+    if written is None and current_a is None:
+        return Missing(f"the fault-current or the internal-resistance of {one.id}", one.route), one.voltage_v
+    if largest:
+        emf_v = batteries.HIGHEST_TIMES_RATED * one.voltage_v
+        if current_a is not None:
+            return batteries.internal_ohm(emf_v, current_a), emf_v
+        assert written is not None
+        return batteries.FIRST_OHM * written, emf_v
+    emf_v = batteries.SUSTAINED_EMF * batteries.LEAST_TIMES_RATED * one.voltage_v
+    if written is None:
+        assert current_a is not None
+        written = batteries.internal_ohm(one.voltage_v, current_a)
+    return written, emf_v
+
+
+def direct_currents(all_sides: Iterable[Side]) -> tuple[DirectCurrent, ...]:
+    """The currents at every place of the direct-current sides, in every position of their switches."""
+    found = []
+    for side in all_sides:
+        for wiring in side.wirings():
+            high, low = Solver(wiring, True), Solver(wiring, False)
+            for place in side.places:
+                if len(spots(side, place)) > 1:
+                    joined = tuple(one.id for one in high.joined(place))
+                    found.append(DirectCurrent(*place, wiring.state, high.at(place), low.at(place), joined))
+    return tuple(found)
+
+
+def direct_peaks(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) -> tuple[Peak, ...]:
+    """Every device of the direct-current sides that breaks short circuits, with the largest current at an end of its cable."""
+    at: dict[tuple[str, str], list[Amount]] = {}
+    for one in currents:
+        at.setdefault((one.place, one.terminal), []).append(one.largest)
+    found = []
+    for side in all_sides:
+        links = cables(side.network)
+        for name in dict.fromkeys(edge.element for edge in side.edges):
+            link = links.get(name)
+            for device in link.devices if link else ():
+                if link is None or not breaks(device):
+                    continue
+                ends = [(end.id, end.terminal) for end in (link.start, link.finish)]
+                amounts = [amount for end in ends for amount in at.get(end, ())]
+                if not amounts:
+                    lacking = Missing(
+                        link.id,
+                        link.route,
+                        f"{LIMIT} positions of the d.c. side of {link.id} are not enough to cover it",
+                    )
+                    found.append(Peak(device, name, None, 0.0, "between poles", lacking, None, True))
+                    continue
+                bounds = [amount.at_most_a for amount in amounts]
+                most = max((one for one in bounds if one is not None), default=0.0)
+                found.append(
+                    Peak(
+                        device,
+                        name,
+                        None,
+                        max(amount.known_a for amount in amounts),
+                        "between poles",
+                        next((amount.lacking for amount in amounts if amount.lacking), None),
+                        None if None in bounds else most,
+                        True,
+                    )
+                )
+    return tuple(found)
+
+
+def breaks(device: Device) -> bool:
+    """Whether a device breaks a short circuit of the direct-current side."""
+    return device.kind in BREAKS and any(core in DIRECT for core in device.poles)
+
+
+class BatteryLeads(NamedTuple):
+    """A battery, with the ways that a short circuit behind it takes without meeting an overcurrent device."""
+
+    id: str
+    route: Route
+    island: None
+    source: DirectSource
+    bare: tuple[Mention, ...]  # cables to inverters and loads that such a way reaches
+    ways: tuple[tuple[Mention, float | Missing], ...]  # places that it reaches, with its length in m
+    fault_a: Amount
+    earthed_unknown: bool  # whether a device in one pole is enough rests on which pole is earthed
+
+
+def battery_leads(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) -> tuple[BatteryLeads, ...]:
+    """Every battery that something is joined to."""
+    at: dict[str, Amount] = {}
+    for current in currents:
+        if current.place not in at or at[current.place].known_a < current.largest.known_a:
+            at[current.place] = current.largest
+    found = []
+    for side in all_sides:
+        for one in side.sources:
+            if one.kind == "battery":
+                found.append(_Walk(side, one).leads(at.get(one.id, Amount(0.0, None, None))))
+    return tuple(found)
+
+
+class _Walk:
+    """From the terminals of a battery along everything that no overcurrent device stands ahead of."""
+
+    def __init__(self, side: Side, battery: DirectSource) -> None:
+        self.side = side
+        self.battery = battery
+        self.site = side.network.installation
+        self.links = cables(side.network)
+        self.batteries = {one.id for one in side.sources if one.kind == "battery"}
+        self.arrays = {one.id for one in side.sources if one.kind == "pv"}
+        self.earthed_unknown = False
+
+    @cached_property
+    def around(self) -> dict[str, list[tuple[str, str]]]:
+        """For each piece of equipment what leads on from it: the cable or changeover, and the equipment at its other end."""
+        found: dict[str, dict[tuple[str, str], None]] = {}
+        for edge in self.side.edges:
+            for a, b in ((edge.a, edge.b), (edge.b, edge.a)):
+                found.setdefault(a[0], {})[edge.element, b[0]] = None
+        return {name: list(ways) for name, ways in found.items()}
+
+    def protected(self, link: Connection) -> bool:
+        """Whether a device of a cable opens each pole through which a fault between poles, or to earth, can come back."""
+        opened = {core for device in link.devices if breaks(device) for core in device.poles}
+        poles = {core for core in link.cores if core in ("DC+", "DC-")}
+        if len(self.earthed) > 1:
+            return bool(opened) and poles <= opened
+        if self.earthed:
+            return bool(opened) and poles - self.earthed <= opened
+        if self.battery.earthed_pole is None and opened & poles and not poles <= opened:
+            self.earthed_unknown = True
+        return bool(opened & poles)
+
+    @cached_property
+    def earthed(self) -> set[str]:
+        """The conductors that some source of the side ties to earth."""
+        return {POLES[one.earthed_pole] for one in self.side.sources if one.earthed_pole in POLES}
+
+    def leads(self, fault_a: Amount) -> BatteryLeads:
+        """Every way to its first overcurrent device, or to an inverter or load that it reaches without one."""
+        reached: dict[str, tuple[Mention, float | Missing]] = {}
+        bare: list[Mention] = []
+        waiting: list[tuple[str, float | Missing]] = [(self.battery.id, 0.0)]
+        seen = {self.battery.id}
+        while waiting:
+            place, far = waiting.pop(0)
+            for element, other in self.around.get(place, ()):
+                link = self.links.get(element)
+                if other in seen or (link is not None and self.protected(link)):
+                    continue
+                seen.add(other)
+                length = self.longer(far, link)
+                if other in self.batteries:  # links between the blocks of a bank
+                    waiting.append((other, length))
+                    continue
+                if other in self.arrays:
+                    continue
+                route = link.route if link is not None else ()
+                mention = Mention(element, route, f"no overcurrent device between {self.battery.id} and {other}")
+                ends = any(one.id == other for one in self.side.inverters) or other == element
+                if ends:
+                    bare.append(mention)
+                    continue
+                reached[other] = (mention, length)
+                waiting.append((other, length))
+        return BatteryLeads(
+            self.battery.id,
+            self.battery.route,
+            None,
+            self.battery,
+            tuple(bare),
+            tuple(reached.values()),
+            fault_a,
+            self.earthed_unknown,
+        )
+
+    def longer(self, far: float | Missing, link: Connection | None) -> float | Missing:
+        """The length of a way with one more cable, in m."""
+        if link is None or isinstance(far, Missing):
+            return far
+        if link.length_m is None:
+            if frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id):
+                return far
+            return Missing(f"the length of {link.id}", link.route)
+        return far + link.length_m
