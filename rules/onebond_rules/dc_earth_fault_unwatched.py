@@ -1,7 +1,10 @@
 """The direct-current side is not earthed, and nothing watches for its first earth fault.
 
 Checks: batteries and arrays of which no pole is earthed and whose voltage is above the limit of extra-low voltage: whether
-insulation or residual-current monitoring is written for them, or an insulation monitor stands on their conductors.
+insulation or residual-current monitoring is written for them, or an insulation monitor stands on their conductors, in every
+position of the switches in which an inverter is joined to them.  A monitor of an IT system that an inverter joins to them without
+separation watches them too.  Where such an inverter runs with an earthed neutral, a monitor of its own sees nothing but that link:
+there only what is built into the inverter, and measures before it starts, or residual-current monitoring counts.
 
 Danger: the first earth fault of such a side drives no current and stays for years.  The second one is a short circuit of the array
 or of the battery through PE, with an arc that burns as long as the sun shines or the battery lasts.
@@ -17,6 +20,7 @@ from onebond.rule import (
     Example,
     Facts,
     Finding,
+    Mention,
     NotApplicable,
     Param,
     Params,
@@ -32,9 +36,16 @@ _ROOF = "voltage: 480 V, earthed-pole: none, monitoring: insulation"
 
 def check(side: DirectSide, params: Params) -> Verdict:
     """Whether somebody would learn of the first fault."""
+    side.settle()
     if any(one.earthed_pole not in (None, "none") for one in side.together):
         return NotApplicable("a pole is earthed")
-    if side.watched or any(one.monitoring in ("insulation", "residual-current") for one in side.together):
+    if not side.in_use:
+        return NotApplicable("no inverter is joined to it in some positions of its switches")
+    if side.watched_across or any(one.monitoring in ("insulation", "residual-current") for one in side.together):
+        return PASS
+    running = {name for name, _ in side.loops}
+    grounding = [one for one, _ in side.inverters if one.id in running and not one.isolated]
+    if side.watched and not grounding:
         return PASS
     if side.source.voltage_v is None:
         raise Unknown(f"the voltage of {side.id}", side.route)
@@ -42,6 +53,16 @@ def check(side: DirectSide, params: Params) -> Verdict:
         return NotApplicable(f"extra-low voltage, no more than {params['elv-v']:g} V")
     if side.source.earthed_pole is None:
         raise Unknown(f"the earthed-pole of {side.id}", side.route)
+    if side.watched:
+        if grounding[0].isolated is None:
+            raise Unknown(f"isolated of {grounding[0].id}", grounding[0].route)
+        return Finding(
+            f"the monitor on the d.c. side of {side.id} sees the earthed neutral through {grounding[0].id}, and no insulation fault",
+            "it warns whenever the inverter runs, until nobody heeds it, and the second fault is a short circuit through PE",
+            f"write the monitoring that {grounding[0].id} has built in, or take a residual-current device",
+            (Mention(grounding[0].id, grounding[0].route, "not isolated"),),
+            figures=(("voltage", figure(side.source.voltage_v, "V")),),
+        )
     if side.source.monitoring is None:
         raise Unknown(f"the monitoring of {side.id}", side.route)
     return Finding(

@@ -1,6 +1,8 @@
 """An island declared IT has no insulation monitoring device, or two that see each other.
 
-Checks: islands whose sources are all declared IT: exactly one monitor must be joined to their live conductors.
+Checks: islands whose sources are all declared IT: exactly one monitor must be joined to their live conductors, and those beyond an
+inverter that does not separate its direct-current side (`isolated: no`) are joined to them while it runs.  A direct-current side
+of its own: no more than one monitor, in any position of its switches.
 
 Danger: without a monitor the first fault stays unnoticed and the second one is a short circuit between two frames; two monitors
 measure each other instead of the insulation.
@@ -10,11 +12,31 @@ Remedy: one monitor for each island; where two can be joined, let one switch its
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Facts, Finding, Isolated, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Facts, Finding, Isolated, Params, Ref, Unknown, Verdict, rule
+
+_ONE = "monitors:\n  imd-1: {at: solar}\n"
+
+
+def _beyond(isolated: str, monitors: str = "imd-1: {at: main}\n  imd-2: {at: bank}") -> tuple[tuple[str, str], ...]:
+    """A battery inverter on the same boards, with monitors on both sides of it."""
+    return (
+        (
+            "boards:\n",
+            f"  inv: {{kind: inverter, phases: L1, earthing: IT, operation: grid-following, isolated: {isolated}}}\n\n"
+            "direct-current:\n  bank: {kind: battery, voltage: 48 V}\n\nboards:\n",
+        ),
+        (
+            "connections:\n",
+            "connections:\n  inv-feed: {from: inv, to: main, cores: L1 N PE}\n  bank-lead: {from: bank, to: inv.dc, cores: DC+ DC- PE}\n",
+        ),
+        ("imd-1: {at: main}", monitors),
+    )
 
 
 def check(isolated: Isolated, params: Params) -> Verdict:
     """Whether exactly one monitor watches the island."""
+    if isolated.doubtful and len(isolated.monitors) < 2:
+        raise Unknown(f"isolated of {isolated.doubtful.id}", isolated.doubtful.route)
     if not isolated.monitors:
         return Finding(
             f"{isolated.id} feeds an island declared IT that no insulation monitor watches",
@@ -50,6 +72,14 @@ RULE = rule(
         Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: set}"),), ("line",)),
         Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: main}\n  imd-2: {at: pumps}"),), ("imd-2",)),
         Example("it-pumps", (("imd-1: {at: main}", "imd-1: {at: pumps}"),), ()),
+        # a monitor of the d.c. side beyond an inverter that separates the two, and beyond one that does not
+        Example("it-pumps", _beyond("yes"), ()),
+        Example("it-pumps", _beyond("no"), ("imd-2",)),
+        # that one alone watches both, but not what the line feeds without the inverter
+        Example("it-pumps", _beyond("no", "imd-2: {at: bank}"), ("line", "set")),
+        # two on one d.c. side
+        Example("solar-cabin", (("electrodes:\n", f"{_ONE}\nelectrodes:\n"),), ()),
+        Example("solar-cabin", (("electrodes:\n", f"{_ONE}  imd-2: {{at: roof}}\n\nelectrodes:\n"),), ("imd-2",)),
     ),
     page=__doc__,
 )
