@@ -95,6 +95,11 @@ def cores(entry: Site) -> list[str]:
     return str(entry["cores"]).split()
 
 
+def _ac_circuits(site: Site) -> list[tuple[str, Site]]:
+    """The circuits of alternating current: what is asked of them is not asked of direct current below 120 V."""
+    return [(name, one) for name, one in (site.get("circuits") or {}).items() if "DC+" not in cores(one)]
+
+
 def changed(site: Site) -> Site:
     return copy.deepcopy(site)
 
@@ -206,7 +211,7 @@ def dry_electrode(site: Site) -> Iterator[Any]:
 
 
 def drop_pe_of_circuit(site: Site) -> Iterator[Any]:
-    for identifier, circuit in (site.get("circuits") or {}).items():
+    for identifier, circuit in _ac_circuits(site):
         if "PE" in cores(circuit) and circuit.get("equipment") != "class-II":
             after = changed(site)
             entry = _of(after, "circuits", identifier)
@@ -224,7 +229,7 @@ def _guarded(site: Site, circuit: str) -> bool:
 def thin_pe_of_circuit(site: Site) -> Iterator[Any]:
     """A PE far below the lines, where breakers alone end a fault: too thin for the heat, or for a current that opens them."""
     grid = [one for one in site["sources"].values() if one["kind"] == "utility" and "loop-impedance" in one]
-    for identifier, circuit in (site.get("circuits") or {}).items():
+    for identifier, circuit in _ac_circuits(site):
         large = any(float(str(one.get("rating", "0 A")).split()[0]) >= 20 for one in circuit.get("through") or [])
         if grid and large and "PE" in cores(circuit) and "size" in circuit and not _guarded(site, identifier):
             after = changed(site)
@@ -281,7 +286,7 @@ def impatient_rcd(site: Site) -> Iterator[Any]:
 def animals_without_rcd(site: Site) -> Iterator[Any]:
     """A final circuit of a place for animals needs 300 mA (705.411.1 ?)."""
     if site["site"]["rulebook"] in ("iec", "bs7671"):
-        for identifier, circuit in (site.get("circuits") or {}).items():
+        for identifier, circuit in _ac_circuits(site):
             rated = any("rating" in one for one in circuit.get("through") or [])
             if rated and not _guarded(site, identifier) and circuit.get("serves") == "fixed":
                 after = changed(site)
@@ -300,6 +305,7 @@ def pe_through_a_pole(site: Site) -> Iterator[Any]:
                 device.pop(key, None)
             must = (("pe-switched", device.get("id", identifier)),)
             every = REFERENCE | CURRENTS | EARTHS | SIZES | INFEED | {"rcd-type-unsuitable", "neutral-opens-first"}
+            every |= {"dc-unfused"}  # where it was the fuse of a battery
             yield f"{identifier}", after, must, every
 
 
@@ -655,6 +661,58 @@ def dc_unwatched(site: Site) -> Iterator[Any]:
             yield identifier, after, (("dc-earth-fault-unwatched", identifier),), frozenset()
 
 
+_BREAKING = ("fuse", "mcb", "mccb", "rcbo")
+
+
+def _battery_leads(site: Site) -> Iterator[tuple[str, str]]:
+    """Batteries with each of their cables that has an overcurrent device and ends at no board near by."""
+    for identifier, source in (site.get("direct-current") or {}).items():
+        for name, link in site["connections"].items():
+            ends = [str(link[end]) for end in ("from", "to")]
+            near = float(str(link.get("length", "0 m")).split()[0]) <= 3
+            unprotected = not any(device["kind"] in _BREAKING for device in link.get("through") or [])
+            if source["kind"] != "battery" or identifier not in ends or unprotected:
+                continue
+            if not (near and {*ends} & {*site["boards"]}):
+                yield identifier, name
+
+
+def dc_fuse_left_out(site: Site) -> Iterator[Any]:
+    for battery, name in _battery_leads(site):
+        after = changed(site)
+        link = _of(after, "connections", name)
+        link["through"] = [device for device in link["through"] if device["kind"] not in _BREAKING]
+        yield name, after, (("dc-unfused", battery),), frozenset()
+
+
+def dc_isolator_for_fuse(site: Site) -> Iterator[Any]:
+    """An isolator breaks no short circuit."""
+    for battery, name in _battery_leads(site):
+        after = changed(site)
+        link = _of(after, "connections", name)
+        link["through"] = [{"kind": "isolator", "operable": "yes"}]
+        yield name, after, (("dc-unfused", battery),), frozenset()
+
+
+def dc_fuse_in_the_earthed_pole(site: Site) -> Iterator[Any]:
+    for battery, name in _battery_leads(site):
+        pole = {"positive": "DC+", "negative": "DC-"}.get(str(site["direct-current"][battery].get("earthed-pole")))
+        if pole:
+            after = changed(site)
+            for device in _of(after, "connections", name)["through"]:
+                device["poles"] = pole
+            yield name, after, (("dc-unfused", battery),), frozenset()
+
+
+def dc_breaker_weak(site: Site) -> Iterator[Any]:
+    """A device that breaks 50 A of direct current, which every battery exceeds."""
+    for battery, name in _battery_leads(site):
+        after = changed(site)
+        device = next(one for one in _of(after, "connections", name)["through"] if one["kind"] in _BREAKING)
+        device["dc-breaking-capacity"] = "50 A"
+        yield f"{battery} {name}", after, (("breaking-capacity-low", str(device.get("id", name))),), frozenset()
+
+
 def on_a_pitch(site: Site) -> Iterator[Any]:
     """A board of a TN-C-S supply in a caravan, in the rulebook that forbids it."""
     grid = [one for one in site["sources"].values() if one["kind"] == "utility"]
@@ -720,6 +778,7 @@ OPERATORS: tuple[Operator, ...] = (
     *(pe_of_nec_by_the_breaker, fuse_in_the_neutral, ac_rcd_at_an_inverter, impatient_rcd, animals_without_rcd),
     *(thin_cable_to_the_earth_bar, electrode_of_another_house, note_added, larger_cable),
     *(sockets_round_the_rcd, dc_pole_earthed, dc_frame_loose, dc_unwatched, on_a_pitch),
+    *(dc_fuse_left_out, dc_isolator_for_fuse, dc_fuse_in_the_earthed_pole, dc_breaker_weak),
 )
 
 

@@ -41,7 +41,7 @@ def test_the_guide_names_what_subjects_have() -> None:
     """On a site that has all of it: every name of the table that is an attribute of the subjects."""
     texts = [
         ROOT / "fixtures" / "sites" / f"{name}.yaml"
-        for name in ("three-changeovers", "tt-farm", "two-generators--no-interlock")
+        for name in ("three-changeovers", "tt-farm", "two-generators--no-interlock", "mill-storage")
     ]
     sites = [load(str(path))[1] for path in texts]
     facts = [Facts(site, site.rulebook) for site in sites if site is not None]

@@ -1,0 +1,449 @@
+"""The direct-current side: its currents against ngspice and by hand, and verdicts in the positions of its switches."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+from pathlib import Path
+from random import Random
+from typing import NamedTuple
+
+import pytest
+
+from conftest import ROOT
+from onebond.circuit.direct import resistance_ohm, short_circuits
+from onebond.circuit.parts import Branch
+from onebond.document import parse
+from onebond.facts import Facts
+from onebond.loading import load_rules
+from onebond.reading import read
+from onebond.result import Site
+from onebond.testing import base, inspected
+
+RULES = load_rules()
+
+
+def facts(text: str) -> Facts:
+    document = parse(text.encode(), "site.yaml").document
+    assert document is not None
+    installation, problems = read(document)
+    assert installation is not None and not problems, problems
+    return Facts(installation, installation.rulebook)
+
+
+def spice_a(elements: list[str], plus: str, minus: str, folder: Path) -> float:
+    """The current in A of a short circuit between two nodes, by the operating point of ngspice."""
+    lines = ["* a direct-current side", *elements, f"vshort {plus} {minus} dc 0", ".control", "set numdgt=12", "op"]
+    file = folder / "side.cir"
+    file.write_text("\n".join([*lines, "print i(vshort)", ".endc", ".end", ""]))
+    done = subprocess.run(["ngspice", "-b", str(file)], capture_output=True, text=True, timeout=60)
+    found = [line.partition(" = ")[2] for line in done.stdout.splitlines() if line.startswith("i(vshort)")]
+    assert len(found) == 1, done.stdout + done.stderr
+    return abs(float(found[0]))
+
+
+# -- currents --------------------------------------------------------------------------------------------------------------
+
+
+def test_short_circuits_agree_with_ngspice(tmp_path: Path) -> None:
+    """Batteries of several voltages in a mesh of cables: every current within a millionth."""
+    for number in range(40):
+        random = Random(number)
+        size = random.randint(3, 9)
+        branches = [Branch(node - 1, node, 10 ** random.uniform(-4, 0)) for node in range(1, size)]
+        branches += [
+            Branch(*random.sample(range(size), 2), 10 ** random.uniform(-4, 0), random.choice((0.0, 12.0, 48.0, 400.0)))
+            for _ in range(size)
+        ]
+        pair = tuple(random.sample(range(size), 2))
+        elements = []
+        for i, (a, b, ohm, emf_v, _) in enumerate(branches):
+            elements += [f"v{i} m{i} n{a} dc {emf_v.real}", f"r{i} m{i} n{b} {ohm.real!r}"]
+        elements.append("vzero n0 0 dc 0")
+        (current,) = short_circuits(size, [], branches, [(pair[0], pair[1])])
+        assert current is not None
+        expected = spice_a(elements, f"n{pair[0]}", f"n{pair[1]}", tmp_path)
+        assert math.isclose(current, expected, rel_tol=1e-6, abs_tol=1e-6), (number, current, expected)
+
+
+RADIO_POST = (ROOT / "fixtures" / "sites" / "radio-post.yaml").read_text(encoding="utf-8")
+
+
+def test_a_site_against_a_netlist_written_by_hand(tmp_path: Path) -> None:
+    """The radio post: 57.6 V behind 7.2 milliohm, and cables at 20 C by IEC 60228 (0.387, 0.524 and 3.08 ohm/km)."""
+    netlist = [
+        "vbank e 0 dc 57.6",
+        "rbank e p0 7.2m",
+        *("rlead1 p0 p1 1.548m", "rlead2 n0 n1 1.548m"),
+        *("rbackup1 p1 p2 1.572m", "rbackup2 n1 n2 1.572m"),
+        *("rradio1 p1 p3 21.56m", "rradio2 n1 n3 21.56m"),
+        "vzero n0 0 dc 0",
+    ]
+    found = {(one.place, one.terminal): one for one in facts(RADIO_POST).direct_currents}
+    places = {("bank", ""): "0", ("radio-bars", ""): "1", ("backup", "dc"): "2", ("radios", ""): "3"}
+    assert set(found) == set(places)
+    for place, node in places.items():
+        assert found[place].largest.lacking is None
+        assert math.isclose(
+            found[place].largest.known_a, spice_a(netlist, f"p{node}", f"n{node}", tmp_path), rel_tol=1e-6
+        )
+
+
+def test_the_least_current_by_hand() -> None:
+    """0.95 x 0.9 x 48 V = 41.04 V behind 8 milliohm and 8 m of 50 mm2 at 70 C (1.2 x 0.387 ohm/km): 41.04 / 11.7152 m = 3503 A."""
+    found = {one.place: one for one in facts(RADIO_POST).direct_currents}
+    assert round(found["radio-bars"].least.known_a) == 3503
+
+
+def test_a_declared_current_is_that_at_the_terminals() -> None:
+    text = RADIO_POST.replace("internal-resistance: 8 mohm", "fault-current: 6 kA")
+    found = {one.place: one for one in facts(text).direct_currents}
+    assert math.isclose(found["bank"].largest.known_a, 6000)
+    # 57.6 V / (9.6 + 3.096) milliohm
+    assert round(found["radio-bars"].largest.known_a) == 4537
+
+
+def test_batteries_in_parallel_and_in_series() -> None:
+    """Two of 3.6 kA on one pair of bars: 7.2 kA there.  Two in series through crossed cores: no more than one of them gives."""
+    start, end = (
+        "onebond: 1\nsite: {name: Bank, rulebook: iec}\nboards:\n  bars: {bars: DC+ DC- M}\ndirect-current:\n",
+        "connections:\n",
+    )
+    two = "".join(
+        f"  {one}: {{kind: battery, voltage: 48 V, earthed-pole: none, fault-current: 3.6 kA}}\n"
+        for one in ("one", "two")
+    )
+    near = "size: 240 mm2, length: 0.001 m"
+    parallel = "".join(f"  {one}-lead: {{from: {one}, to: bars, cores: DC+ DC-, {near}}}\n" for one in ("one", "two"))
+    found = {one.place: one for one in facts(start + two + end + parallel).direct_currents}
+    assert math.isclose(found["bars"].largest.known_a, 7200, rel_tol=1e-3)
+    series = (
+        f"  link: {{from: one, to: two, cores: DC-, lands-on: {{DC-: DC+}}, {near}}}\n"
+        f"  plus: {{from: one, to: bars, cores: DC+, {near}}}\n  minus: {{from: two, to: bars, cores: DC-, {near}}}\n"
+    )
+    found = {one.place: one for one in facts(start + two + end + series).direct_currents}
+    assert math.isclose(found["bars"].largest.known_a, 3600, rel_tol=1e-3)
+
+
+def test_each_half_of_a_battery_drives_its_own_fault() -> None:
+    """A middle conductor: each half has half the voltage and half the resistance, hence the same current."""
+    text = (
+        "onebond: 1\nsite: {name: Bank, rulebook: iec}\nboards:\n  bars: {bars: DC+ M}\ndirect-current:\n"
+        "  bank: {kind: battery, voltage: 220 V, earthed-pole: middle, internal-resistance: 50 mohm}\n"
+        "connections:\n  lead: {from: bank, to: bars, cores: DC+ M, size: 95 mm2, length: 10 m}\n"
+    )
+    found = {one.place: one for one in facts(text).direct_currents}
+    # 132 V / (22.5 + 3.86) milliohm
+    assert round(found["bars"].largest.known_a) == 5008
+
+
+def test_what_is_not_written_opens_what_lies_behind_it() -> None:
+    text = RADIO_POST.replace("size: 35 mm2, length: 3 m, ", "size: 35 mm2, ")
+    found = {(one.place, one.terminal): one for one in facts(text).direct_currents}
+    assert found["radio-bars", ""].largest.lacking is None
+    behind = found["backup", "dc"].largest
+    assert behind.lacking is not None and behind.lacking.what == "the length of backup-lead"
+    assert behind.at_most_a == pytest.approx(8000)
+    silent = RADIO_POST.replace(", internal-resistance: 8 mohm", "")
+    nothing = {one.place: one for one in facts(silent).direct_currents}["bank"].largest
+    assert (
+        nothing.lacking is not None and nothing.lacking.what == "the fault-current or the internal-resistance of bank"
+    )
+    assert nothing.at_most_a is None
+
+
+def test_the_resistance_between_two_nodes() -> None:
+    """Two ways of 3 and 6 ohm: 2 ohm; nothing between two parts; none between nodes that a contact joins."""
+    branches = [Branch(0, 1, 3), Branch(0, 1, 6), Branch(2, 3, 1)]
+    assert resistance_ohm(4, [], branches, (0, 1)) == pytest.approx(2)
+    assert resistance_ohm(4, [], branches, (0, 2)) is None
+    assert resistance_ohm(4, [(0, 1)], branches, (0, 1)) == 0
+
+
+# -- verdicts --------------------------------------------------------------------------------------------------------------
+
+
+class Verdict(NamedTuple):
+    """A base, edits of it, and what one rule finds after them; ``opened`` what it leaves open."""
+
+    why: str
+    edits: tuple[tuple[str, str], ...]
+    rule: str
+    finds: tuple[str, ...]
+    opened: tuple[str, ...] = ()
+
+
+_FUSE = "through: [{kind: fuse, class: gG, rating: 125 A, dc-breaking-capacity: 10 kA}]"
+_BANK = "bank: {kind: battery, voltage: 48 V, earthed-pole: none, monitoring: none, fault-current: 3.6 kA}"
+_LEAD = "bank-cable: {from: bank, to: inv.dc, cores: DC+ DC- PE, through"
+_NOT = ("isolated: yes", "isolated: no")
+_EARTHED = (_BANK, _BANK.replace("earthed-pole: none", "earthed-pole: negative"))
+
+
+def _changeover(poles: str) -> tuple[tuple[str, str], ...]:
+    """A changeover between the earthed battery and one that is not, ahead of the inverter."""
+    return (
+        ("boards:\n", f"changeovers:\n  ds: {{positions: [a, b], poles: {poles}}}\n\nboards:\n"),
+        (
+            _BANK,
+            _EARTHED[1]
+            + "\n  spare: {kind: battery, voltage: 48 V, earthed-pole: none, monitoring: none, fault-current: 3 kA}",
+        ),
+        (
+            "bank-cable: {from: bank, to: inv.dc,",
+            "spare-cable: {from: spare, to: ds.b, cores: DC+ DC- PE, through: [{kind: fuse, class: gG, rating: 125 A, "
+            "dc-breaking-capacity: 6 kA}]}\n  ds-cable: {from: ds, to: inv.dc, cores: DC+ DC- PE}\n"
+            "  bank-cable: {from: bank, to: ds.a,",
+        ),
+    )
+
+
+_HIGH = ("voltage: 48 V, earthed-pole: none", "voltage: 400 V, earthed-pole: none")
+_MONITOR = ("electrodes:\n", "monitors:\n  imd: {at: inv.dc, impedance: 1 Mohm}\n\nelectrodes:\n")
+_KEY = "interlocks:\n  - {never: {q-dc: closed, q-ac: closed}}\n"
+
+VERDICTS = (
+    Verdict("a pole that is earthed and a bridge that joins it", (_EARTHED, _NOT), "dc-earth-conflict", ("bank",)),
+    Verdict(
+        "a link that an isolator keeps open for ever joins nothing",
+        (_EARTHED, _NOT, (_FUSE, "through: [{kind: isolator, normally: open}]")),
+        "dc-earth-conflict",
+        (),
+    ),
+    Verdict(
+        "an isolator that is operated is closed in some states",
+        (_EARTHED, _NOT, (_FUSE, "through: [{kind: isolator, operable: yes, id: q-dc}]")),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict(
+        "an isolator that leaves the earthed pole joined opens nothing that matters",
+        (_EARTHED, _NOT, (_FUSE, "through: [{kind: isolator, normally: open, poles: DC+}]")),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict(
+        "a plug that can be out is in at times",
+        (_EARTHED, _NOT, (_LEAD, _LEAD.replace("through", "plug: yes, through"))),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict(
+        "an isolator that an interlock keeps open while the bond is made",
+        (
+            _EARTHED,
+            _NOT,
+            (_FUSE, "through: [{kind: isolator, operable: yes, id: q-dc}]"),
+            ("neutral-bond: fixed", "neutral-bond: none"),
+            (
+                "to: hut, cores: L1 N PE, through: [",
+                "to: hut, cores: L1 N PE, through: [{kind: isolator, operable: yes, id: q-ac, poles: L1 N}, ",
+            ),
+            ("electrodes:\n", f"bonds:\n  link: {{at: hut}}\n\n{_KEY}\nelectrodes:\n"),
+        ),
+        "dc-earth-conflict",
+        (),
+    ),
+    Verdict(
+        "without that interlock they meet",
+        (
+            _EARTHED,
+            _NOT,
+            (_FUSE, "through: [{kind: isolator, operable: yes, id: q-dc}]"),
+            ("neutral-bond: fixed", "neutral-bond: none"),
+            (
+                "to: hut, cores: L1 N PE, through: [",
+                "to: hut, cores: L1 N PE, through: [{kind: isolator, operable: yes, id: q-ac, poles: L1 N}, ",
+            ),
+            ("electrodes:\n", "bonds:\n  link: {at: hut}\n\nelectrodes:\n"),
+        ),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict("one position of a changeover is enough", (_NOT, *_changeover("DC+ DC-")), "dc-earth-conflict", ("bank",)),
+    Verdict("a pole that it leaves joined", (_NOT, *_changeover("DC+")), "dc-earth-conflict", ("bank",)),
+    Verdict(
+        "whether it separates is not written",
+        (_EARTHED, ("isolated: yes, ", "")),
+        "dc-earth-conflict",
+        (),
+        ("bank",),
+    ),
+    Verdict(
+        "an array whose middle is earthed",
+        (
+            _NOT,
+            (_LEAD, "roof-lead: {from: roof, to: inv.dc, cores: DC+ DC- M PE}\n  " + _LEAD),
+            ("480 V, earthed-pole: none", "480 V, earthed-pole: middle"),
+        ),
+        "dc-earth-conflict",
+        ("roof",),
+    ),
+    Verdict("a monitor on a battery of its own", (_HIGH, _MONITOR), "dc-earth-fault-unwatched", ()),
+    Verdict("nothing on it", (_HIGH,), "dc-earth-fault-unwatched", ("bank",)),
+    Verdict("a monitor that sees the neutral's link", (_HIGH, _MONITOR, _NOT), "dc-earth-fault-unwatched", ("bank",)),
+    Verdict(
+        "a monitor that may see it",
+        (_HIGH, _MONITOR, ("isolated: yes, ", "")),
+        "dc-earth-fault-unwatched",
+        (),
+        ("bank",),
+    ),
+    Verdict(
+        "a monitor behind an open isolator watches while the inverter is joined",
+        (_HIGH, _MONITOR, (_FUSE, "through: [{kind: isolator, operable: yes, id: q-dc}]")),
+        "dc-earth-fault-unwatched",
+        (),
+    ),
+    Verdict(
+        "a monitor at one battery says nothing of the other",
+        (
+            *_changeover("DC+ DC-"),
+            ("monitoring: insulation", "monitoring: none"),
+            ("electrodes:\n", "monitors:\n  imd: {at: spare}\n\nelectrodes:\n"),
+        ),
+        "dc-earth-fault-unwatched",
+        ("roof",),
+    ),
+    Verdict(
+        "two monitors that the inverter never joins",
+        (
+            *_changeover("DC+ DC-"),
+            ("electrodes:\n", "monitors:\n  imd-a: {at: bank}\n  imd-b: {at: spare}\n\nelectrodes:\n"),
+        ),
+        "it-without-monitor",
+        (),
+    ),
+    Verdict(
+        "two monitors that a pole joins",
+        (
+            *_changeover("DC+"),
+            ("electrodes:\n", "monitors:\n  imd-a: {at: bank}\n  imd-b: {at: spare}\n\nelectrodes:\n"),
+        ),
+        "it-without-monitor",
+        ("imd-b",),
+    ),
+    Verdict(
+        "a battery that nothing protects, behind a changeover",
+        (*_changeover("DC+ DC-"), (f" {_FUSE}", "")),
+        "dc-unfused",
+        ("bank",),
+    ),
+    Verdict(
+        "a lead to bars whose length is not written",
+        (
+            ("boards:\n", "boards:\n  bars: {}\n"),
+            (
+                _LEAD,
+                "bar-lead: {from: bank, to: bars, cores: DC+ DC- PE}\n  " + _LEAD.replace("from: bank", "from: bars"),
+            ),
+        ),
+        "dc-unfused",
+        (),
+        ("bank",),
+    ),
+    Verdict(
+        "links between the blocks of a bank need no fuse of their own",
+        (
+            ("direct-current:\n", "direct-current:\n  block: {kind: battery, voltage: 48 V, earthed-pole: none}\n"),
+            (_LEAD, "link: {from: block, to: bank, cores: DC+ DC- PE}\n  " + _LEAD),
+        ),
+        "dc-unfused",
+        (),
+    ),
+    Verdict(
+        "a load on the bars without a fuse",
+        (
+            ("boards:\n", "boards:\n  bars: {}\n"),
+            (
+                _LEAD,
+                "bar-lead: {from: bank, to: bars, cores: DC+ DC- PE, length: 1 m}\n  "
+                + _LEAD.replace("from: bank", "from: bars"),
+            ),
+            ("circuits:\n", "circuits:\n  pump: {from: bars, cores: DC+ DC- PE, serves: fixed}\n"),
+        ),
+        "dc-unfused",
+        ("bank",),
+    ),
+    Verdict(
+        "whether one pole is enough rests on the pole that is earthed",
+        ((_BANK, _BANK.replace(" earthed-pole: none,", "")), ("10 kA}]", "10 kA, poles: DC+}]")),
+        "dc-unfused",
+        (),
+        ("bank",),
+    ),
+    Verdict(
+        "the breaking capacity for alternating current does not count",
+        (("dc-breaking-capacity: 10 kA", "breaking-capacity: 50 kA"),),
+        "breaking-capacity-low",
+        (),
+        ("bank-cable",),
+    ),
+    Verdict(
+        "two batteries on one pair of conductors: 7.2 kA",
+        (
+            (
+                "direct-current:\n",
+                "direct-current:\n  spare: {kind: battery, voltage: 48 V, earthed-pole: none, fault-current: 3.6 kA}\n",
+            ),
+            (
+                _LEAD,
+                "spare-lead: {from: spare, to: bank, cores: DC+ DC- PE, size: 240 mm2, length: 0.01 m}\n  " + _LEAD,
+            ),
+            ("dc-breaking-capacity: 10 kA", "dc-breaking-capacity: 7 kA"),
+        ),
+        "breaking-capacity-low",
+        ("bank-cable",),
+    ),
+    Verdict(
+        "a d.c. circuit is energised by its battery",
+        (
+            ("boards:\n", "boards:\n  bars: {}\n"),
+            (_LEAD, "bar-lead: {from: bank, to: bars, cores: DC+ DC-}\n  " + _LEAD),
+            ("circuits:\n", "circuits:\n  pump: {from: bars, cores: DC+ DC-, serves: fixed, equipment: class-II}\n"),
+        ),
+        "never-energised",
+        (),
+    ),
+)
+
+
+def judged(edits: tuple[tuple[str, str], ...]) -> Site:
+    text = base("onebond_rules", "solar-cabin")
+    for old, new in edits:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return inspected(text, RULES).site
+
+
+@pytest.mark.parametrize("verdict", VERDICTS, ids=lambda one: one.why[:70])
+def test_verdict(verdict: Verdict) -> None:
+    results = [one for one in judged(verdict.edits).results if one.rule == verdict.rule]
+    assert {one.subject for one in results if one.kind == "fail"} == set(verdict.finds)
+    assert {one.subject for one in results if one.kind == "open"} >= set(verdict.opened)
+    assert verdict.opened or not {one.subject for one in results if one.kind == "open"} & {"bank"}
+
+
+def test_the_loop_names_its_conductors_and_its_bounds() -> None:
+    """The battery of the cabin: PE of the feed is not in it, since the inverter is bonded inside."""
+    site = judged((_EARTHED, _NOT, (_LEAD, _LEAD.replace("through", "size: 50 mm2, length: 2 m, through"))))
+    (one,) = [r for r in site.results if r.rule == "dc-earth-conflict" and r.kind == "fail"]
+    figures = dict(one.figures)
+    assert figures["loop through"] == "bank, PE of bank-cable, DC+ of bank-cable, inv"
+    assert figures["the source gives at most"] == "3.60 kA"
+    # two cores of 2 m of 50 mm2 at 20 C: 1.548 milliohm; 57.6 V / (16 + 1.548) milliohm = 3282 A
+    assert figures["loop"] == "1.55 mohm"
+    assert figures["with its whole voltage on the loop"] == "3.28 kA"
+
+
+def test_a_side_with_too_many_positions_is_open_and_not_clean() -> None:
+    devices = ", ".join("{kind: isolator, operable: yes}" for _ in range(13))
+    site = judged(
+        (
+            _EARTHED,
+            _NOT,
+            (_FUSE, f"through: [{devices}, {{kind: fuse, class: gG, rating: 125 A, dc-breaking-capacity: 10 kA}}]"),
+        )
+    )
+    opened = {(one.rule, one.subject) for one in site.results if one.kind == "open"}
+    assert {("dc-earth-conflict", "bank"), ("breaking-capacity-low", "bank-cable")} <= opened
