@@ -373,6 +373,19 @@ VERDICTS = (
         ("bank",),
     ),
     Verdict(
+        "a fuse in the pole that another source on the same conductors ties to earth",
+        (
+            (
+                "direct-current:\n",
+                "direct-current:\n  spare: {kind: battery, voltage: 48 V, earthed-pole: positive, fault-current: 3 kA}\n",
+            ),
+            (_LEAD, "spare-lead: {from: spare, to: inv.dc, cores: DC+ DC- PE, through: [{kind: fuse}]}\n  " + _LEAD),
+            ("10 kA}]", "10 kA, poles: DC+}]"),
+        ),
+        "dc-unfused",
+        ("bank",),
+    ),
+    Verdict(
         "the breaking capacity for alternating current does not count",
         (("dc-breaking-capacity: 10 kA", "breaking-capacity: 50 kA"),),
         "breaking-capacity-low",

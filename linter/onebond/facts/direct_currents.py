@@ -321,8 +321,10 @@ class _Walk:
 
     @cached_property
     def earthed(self) -> set[str]:
-        """The conductors that some source of the side ties to earth."""
-        return {POLES[one.earthed_pole] for one in self.side.sources if one.earthed_pole in POLES}
+        """The conductors that are tied to earth: by the battery itself, else by other sources on its conductors."""
+        own = self.battery.earthed_pole
+        words = [own] if own in POLES else [one.earthed_pole for one in self.side.sources]
+        return {POLES[word] for word in words if word in POLES}
 
     def leads(self, fault_a: Amount) -> BatteryLeads:
         """Every way to its first overcurrent device, or to an inverter or load that it reaches without one."""
