@@ -202,6 +202,27 @@ _HIGH = ("voltage: 48 V, earthed-pole: none", "voltage: 400 V, earthed-pole: non
 _MONITOR = ("electrodes:\n", "monitors:\n  imd: {at: inv.dc, impedance: 1 Mohm}\n\nelectrodes:\n")
 _KEY = "interlocks:\n  - {never: {q-dc: closed, q-ac: closed}}\n"
 
+
+def _second(isolated: str) -> tuple[tuple[str, str], ...]:
+    """A second inverter on the battery, with a bonded neutral of its own."""
+    return (
+        (
+            "direct-current:\n",
+            f"  two: {{kind: inverter, phases: L1, voltage: 230 V, {isolated}neutral-bond: fixed}}\n\ndirect-current:\n",
+        ),
+        ("  solar: {}\n", "  solar: {}\n  shed: {}\n"),
+        (
+            "connections:\n",
+            "connections:\n  lead-2: {from: bank, to: two.dc, cores: DC+ DC- PE}\n  to-shed: {from: two, to: shed, cores: L1 N PE}\n",
+        ),
+    )
+
+
+def _never(clause: str) -> tuple[str, str]:
+    return ("electrodes:\n", f"interlocks:\n  - {{never: {clause}}}\n\nelectrodes:\n")
+
+
+_TWO = _second("isolated: no, ")
 VERDICTS = (
     Verdict("a pole that is earthed and a bridge that joins it", (_EARTHED, _NOT), "dc-earth-conflict", ("bank",)),
     Verdict(
@@ -279,6 +300,42 @@ VERDICTS = (
         "dc-earth-conflict",
         ("roof",),
     ),
+    Verdict("two bridges on one battery", (_NOT, *_TWO), "dc-earth-conflict", ("bank",)),
+    Verdict(
+        "two bridges on one battery of which nobody wrote whether it is earthed",
+        (_NOT, *_TWO, (_BANK, _BANK.replace(" earthed-pole: none,", ""))),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict("one of the two separates", (_NOT, *_second("isolated: yes, ")), "dc-earth-conflict", ()),
+    Verdict(
+        "whether one of the two separates is not written", (_NOT, *_second("")), "dc-earth-conflict", (), ("bank",)
+    ),
+    Verdict("the other way round", (("isolated: yes, ", ""), *_TWO), "dc-earth-conflict", (), ("bank",)),
+    Verdict(
+        "an interlock lets only one of them run",
+        (_NOT, *_TWO, _never("{inv: inverting, two: inverting}")),
+        "dc-earth-conflict",
+        (),
+    ),
+    Verdict(
+        "a group that their maker joins on one battery",
+        (_NOT, *_TWO, ("electrodes:\n", "groups:\n  pair: {members: [inv, two]}\n\nelectrodes:\n")),
+        "dc-earth-conflict",
+        (),
+    ),
+    Verdict(
+        "a pole that is earthed through one inverter, while two share the battery",
+        (_EARTHED, *_TWO),
+        "dc-earth-conflict",
+        ("bank",),
+    ),
+    Verdict(
+        "a side that is earthed shows its first fault by itself",
+        (("voltage: 48 V, earthed-pole: none", "voltage: 400 V, earthed-pole: negative"),),
+        "dc-earth-fault-unwatched",
+        (),
+    ),
     Verdict("a monitor on a battery of its own", (_HIGH, _MONITOR), "dc-earth-fault-unwatched", ()),
     Verdict("nothing on it", (_HIGH,), "dc-earth-fault-unwatched", ("bank",)),
     Verdict("a monitor that sees the neutral's link", (_HIGH, _MONITOR, _NOT), "dc-earth-fault-unwatched", ("bank",)),
@@ -351,6 +408,81 @@ VERDICTS = (
         "dc-unfused",
         (),
     ),
+    *(
+        Verdict(
+            f"cables of one core each, with the fuse in one of them, {words}",
+            (
+                ("boards:\n", "boards:\n  post: {}\n"),
+                (
+                    f"bank-cable: {{from: bank, to: inv.dc, cores: DC+ DC- PE, {_FUSE}}}",
+                    f"minus: {{from: bank, to: inv.dc, cores: DC- PE}}\n"
+                    f"  plus: {{from: bank, to: post, cores: DC+, {_FUSE}}}\n  plus-2: {{from: post, to: inv.dc, cores: DC+}}",
+                ),
+                (_BANK, _BANK.replace("earthed-pole: none", f"earthed-pole: {pole}")),
+            ),
+            "dc-unfused",
+            finds,
+        )
+        for words, pole, finds in (
+            ("no pole is earthed", "none", ()),
+            ("the other one is earthed", "negative", ()),
+            ("its own pole is earthed", "positive", ("bank",)),
+        )
+    ),
+    Verdict(
+        "cables of one core each: what the battery gives is the bound where one pole lands alone",
+        (
+            ("boards:\n", "boards:\n  post: {}\n  pole: {}\n"),
+            (
+                f"bank-cable: {{from: bank, to: inv.dc, cores: DC+ DC- PE, {_FUSE}}}",
+                "minus: {from: bank, to: inv.dc, cores: DC- PE}\n  plus: {from: bank, to: post, cores: DC+}\n"
+                f"  plus-2: {{from: post, to: pole, cores: DC+, {_FUSE}}}\n  plus-3: {{from: pole, to: inv.dc, cores: DC+}}",
+            ),
+        ),
+        "breaking-capacity-low",
+        (),
+    ),
+    Verdict(
+        "and above it the verdict is open",
+        (
+            ("boards:\n", "boards:\n  post: {}\n  pole: {}\n"),
+            (
+                f"bank-cable: {{from: bank, to: inv.dc, cores: DC+ DC- PE, {_FUSE}}}",
+                "minus: {from: bank, to: inv.dc, cores: DC- PE}\n  plus: {from: bank, to: post, cores: DC+}\n"
+                f"  plus-2: {{from: post, to: pole, cores: DC+, {_FUSE.replace('10 kA', '3 kA')}}}\n"
+                "  plus-3: {from: pole, to: inv.dc, cores: DC+}",
+            ),
+        ),
+        "breaking-capacity-low",
+        (),
+        ("plus-2",),
+    ),
+    Verdict(
+        "blocks in series, with the fuse behind the last of them",
+        (
+            ("direct-current:\n", "direct-current:\n  block: {kind: battery, voltage: 48 V, earthed-pole: none}\n"),
+            (
+                f"bank-cable: {{from: bank, to: inv.dc, cores: DC+ DC- PE, {_FUSE}}}",
+                "link: {from: bank, to: block, cores: DC+ PE, lands-on: {DC+: DC-}}\n"
+                f"  plus: {{from: block, to: inv.dc, cores: DC+ PE, {_FUSE}}}\n  minus: {{from: bank, to: inv.dc, cores: DC-}}",
+            ),
+        ),
+        "dc-unfused",
+        (),
+    ),
+    Verdict(
+        "blocks in series, with no fuse behind the last of them",
+        (
+            ("direct-current:\n", "direct-current:\n  block: {kind: battery, voltage: 48 V, earthed-pole: none}\n"),
+            (
+                f"bank-cable: {{from: bank, to: inv.dc, cores: DC+ DC- PE, {_FUSE}}}",
+                "link: {from: bank, to: block, cores: DC+ PE, lands-on: {DC+: DC-}}\n"
+                "  plus: {from: block, to: inv.dc, cores: DC+ PE}\n  minus: {from: bank, to: inv.dc, cores: DC-}",
+            ),
+        ),
+        "dc-unfused",
+        ("bank", "block"),
+    ),
     Verdict(
         "a load on the bars without a fuse",
         (
@@ -391,6 +523,20 @@ VERDICTS = (
         "breaking-capacity-low",
         (),
         ("bank-cable",),
+    ),
+    *(
+        Verdict(
+            f"a battery of which it says no more than {words}",
+            ((_BANK, f"bank: {{kind: battery, {words}}}"),),
+            *verdict,
+        )
+        for words, verdict in (
+            ("internal-resistance: 3 mohm", ("breaking-capacity-low", (), ("bank-cable",))),
+            ("voltage: 48 V", ("breaking-capacity-low", (), ("bank-cable",))),
+            ("voltage: 48 V, fault-current: 0 A", ("breaking-capacity-low", (), ("bank-cable",))),
+            ("fault-current: 3.6 kA", ("breaking-capacity-low", ())),
+            ("voltage: 48 V, fault-current: 11 kA", ("breaking-capacity-low", ("bank-cable",))),
+        )
     ),
     Verdict(
         "two batteries on one pair of conductors: 7.2 kA",
@@ -450,12 +596,13 @@ def test_the_loop_names_its_conductors_and_its_bounds() -> None:
 
 
 def test_a_side_with_too_many_positions_is_open_and_not_clean() -> None:
+    """What the battery gives at its terminals is a bound in all of them: a device that breaks that much would pass."""
     devices = ", ".join("{kind: isolator, operable: yes}" for _ in range(13))
     site = judged(
         (
             _EARTHED,
             _NOT,
-            (_FUSE, f"through: [{devices}, {{kind: fuse, class: gG, rating: 125 A, dc-breaking-capacity: 10 kA}}]"),
+            (_FUSE, f"through: [{devices}, {{kind: fuse, class: gG, rating: 125 A, dc-breaking-capacity: 3 kA}}]"),
         )
     )
     opened = {(one.rule, one.subject) for one in site.results if one.kind == "open"}

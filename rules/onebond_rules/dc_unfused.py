@@ -64,7 +64,7 @@ RULE = rule(
         Ref("iec", "IEC 60364-4-43", "433.2, 434.2", False),
         Ref("iec", "IEC 62485-2", "6.1", False),
         Ref("bs7671", "BS 7671", "434.2", False),
-        Ref("nec", "NEC", "240.21(H), 480.6", False),
+        Ref("nec", "NEC", "240.21(H)", False),
         Ref("as-nzs", "AS/NZS 5139", "overcurrent protection", False),
         Ref("sans", "SANS 10142-1", "6.7", False),
     ),

@@ -163,7 +163,7 @@ class Solver:
         added, lacking = 0.0, None
         for one in self.joined(place) if self.largest else ():
             if one.kind == "pv":
-                if one.fault_current_a is None:
+                if not one.fault_current_a:
                     lacking = lacking or Missing(f"the fault-current of {one.id}", one.route)
                 else:
                     added += one.fault_current_a
@@ -173,9 +173,9 @@ class Solver:
     def declared(one: DirectSource) -> float | None:
         """The current at the terminals of a battery that it does not exceed, in A."""
         ohm, emf_v = battery_of(one, True)
-        if one.fault_current_a is not None:
-            return one.fault_current_a
-        return emf_v / ohm if isinstance(ohm, float) else None
+        if not isinstance(ohm, Missing):
+            return emf_v / ohm
+        return None if ohm.reason else one.fault_current_a
 
 
 def battery_of(one: DirectSource, largest: bool) -> tuple[float | Missing, float]:
@@ -184,21 +184,26 @@ def battery_of(one: DirectSource, largest: bool) -> tuple[float | Missing, float
     A written short-circuit current is taken to be the largest that it gives; else it follows from the internal resistance.
     """
     if one.voltage_v is None:
-        return Missing(f"the voltage of {one.id}", one.route), 0.0
+        return Missing(f"the voltage of {one.id}", one.route), 1.0  # any voltage: it shows what rests on it
     written, current_a = one.internal_resistance_ohm, one.fault_current_a
     if written is None and current_a is None:
         return Missing(f"the fault-current or the internal-resistance of {one.id}", one.route), one.voltage_v
-    if largest:
-        emf_v = batteries.HIGHEST_TIMES_RATED * one.voltage_v
-        if current_a is not None:
-            return batteries.internal_ohm(emf_v, current_a), emf_v
-        assert written is not None
-        return batteries.FIRST_OHM * written, emf_v
-    emf_v = batteries.SUSTAINED_EMF * batteries.LEAST_TIMES_RATED * one.voltage_v
-    if written is None:
-        assert current_a is not None
-        written = batteries.internal_ohm(one.voltage_v, current_a)
-    return written, emf_v
+    try:
+        if largest:
+            emf_v = batteries.HIGHEST_TIMES_RATED * one.voltage_v
+            if current_a is not None:
+                return batteries.internal_ohm(emf_v, current_a), emf_v
+            assert written is not None
+            batteries.short_circuit_a(emf_v, written)
+            return batteries.FIRST_OHM * written, emf_v
+        emf_v = batteries.SUSTAINED_EMF * batteries.LEAST_TIMES_RATED * one.voltage_v
+        if written is None:
+            assert current_a is not None
+            written = batteries.internal_ohm(one.voltage_v, current_a)
+        batteries.short_circuit_a(emf_v, written)
+        return written, emf_v
+    except ValueError as refused:
+        return Missing(f"the figures of {one.id}", one.route, f"{one.id}: {refused}"), one.voltage_v
 
 
 def direct_currents(all_sides: Iterable[Side]) -> tuple[DirectCurrent, ...]:
@@ -219,39 +224,34 @@ def direct_peaks(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) -
     at: dict[tuple[str, str], list[Amount]] = {}
     for one in currents:
         at.setdefault((one.place, one.terminal), []).append(one.largest)
-    found = []
+    found: list[Peak] = []
     for side in all_sides:
         links = cables(side.network)
-        for name in dict.fromkeys(edge.element for edge in side.edges):
-            link = links.get(name)
-            for device in link.devices if link else ():
-                if link is None or not breaks(device):
-                    continue
-                ends = [(end.id, end.terminal) for end in (link.start, link.finish)]
-                amounts = [amount for end in ends for amount in at.get(end, ())]
-                if not amounts:
-                    lacking = Missing(
-                        link.id,
-                        link.route,
-                        f"{LIMIT} positions of the d.c. side of {link.id} are not enough to cover it",
-                    )
-                    found.append(Peak(device, name, None, 0.0, "between poles", lacking, None, True))
-                    continue
-                bounds = [amount.at_most_a for amount in amounts]
-                most = max((one for one in bounds if one is not None), default=0.0)
-                found.append(
-                    Peak(
-                        device,
-                        name,
-                        None,
-                        max(amount.known_a for amount in amounts),
-                        "between poles",
-                        next((amount.lacking for amount in amounts if amount.lacking), None),
-                        None if None in bounds else most,
-                        True,
-                    )
+        for link in [links[name] for name in dict.fromkeys(edge.element for edge in side.edges) if name in links]:
+            ends = [(end.id, end.terminal) for end in (link.start, link.finish)]
+            amounts = [amount for end in ends for amount in at.get(end, ())] or [_elsewhere(side, link)]
+            bounds = [amount.at_most_a for amount in amounts if amount.at_most_a is not None]
+            found.extend(
+                Peak(
+                    *(device, link.id, None, max(amount.known_a for amount in amounts), "between poles"),
+                    next((amount.lacking for amount in amounts if amount.lacking), None),
+                    max(bounds) if len(bounds) == len(amounts) else None,
+                    True,
                 )
+                for device in link.devices
+                if breaks(device)
+            )
     return tuple(found)
+
+
+def _elsewhere(side: Side, link: Connection) -> Amount:
+    """The current through a cable at whose ends none was worked out: no more than all sources of the side together give."""
+    given = [Solver.declared(one) if one.kind == "battery" else one.fault_current_a for one in side.sources]
+    known = [one for one in given if one]
+    why = f"one pole alone lands at each end of {link.id}"
+    if not side.wirings():
+        why = f"the d.c. side of {link.id} has more than {LIMIT} positions of its switches"
+    return Amount(0.0, Missing(link.id, link.route, why), sum(known) if len(known) == len(given) else None)
 
 
 def breaks(device: Device) -> bool:
@@ -287,7 +287,7 @@ def battery_leads(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) 
 
 
 class _Walk:
-    """From the terminals of a battery along everything that no overcurrent device stands ahead of."""
+    """From each pole of a battery along everything that no overcurrent device opens for that pole."""
 
     def __init__(self, side: Side, battery: DirectSource) -> None:
         self.side = side
@@ -296,28 +296,10 @@ class _Walk:
         self.links = cables(side.network)
         self.batteries = {one.id for one in side.sources if one.kind == "battery"}
         self.arrays = {one.id for one in side.sources if one.kind == "pv"}
-        self.earthed_unknown = False
-
-    @cached_property
-    def around(self) -> dict[str, list[tuple[str, str]]]:
-        """For each piece of equipment what leads on from it: the cable or changeover, and the equipment at its other end."""
-        found: dict[str, dict[tuple[str, str], None]] = {}
-        for edge in self.side.edges:
-            for a, b in ((edge.a, edge.b), (edge.b, edge.a)):
-                found.setdefault(a[0], {})[edge.element, b[0]] = None
-        return {name: list(ways) for name, ways in found.items()}
-
-    def protected(self, link: Connection) -> bool:
-        """Whether a device of a cable opens each pole through which a fault between poles, or to earth, can come back."""
-        opened = {core for device in link.devices if breaks(device) for core in device.poles}
-        poles = {core for core in link.cores if core in ("DC+", "DC-")}
-        if len(self.earthed) > 1:
-            return bool(opened) and poles <= opened
-        if self.earthed:
-            return bool(opened) and poles - self.earthed <= opened
-        if self.battery.earthed_pole is None and opened & poles and not poles <= opened:
-            self.earthed_unknown = True
-        return bool(opened & poles)
+        self.around: dict[Spot, list[tuple[str, str, Spot]]] = {}
+        for edge in side.edges:
+            self.around.setdefault(edge.a, []).append((edge.element, edge.core, edge.b))
+            self.around.setdefault(edge.b, []).append((edge.element, edge.core, edge.a))
 
     @cached_property
     def earthed(self) -> set[str]:
@@ -326,42 +308,58 @@ class _Walk:
         words = [own] if own in POLES else [one.earthed_pole for one in self.side.sources]
         return {POLES[word] for word in words if word in POLES}
 
-    def leads(self, fault_a: Amount) -> BatteryLeads:
-        """Every way to its first overcurrent device, or to an inverter or load that it reaches without one."""
+    def bare(self, pole: str) -> dict[str, tuple[Mention, float | Missing]]:
+        """The equipment that a pole reaches without an overcurrent device in it: by which cable, and how far it is."""
         reached: dict[str, tuple[Mention, float | Missing]] = {}
-        bare: list[Mention] = []
-        waiting: list[tuple[str, float | Missing]] = [(self.battery.id, 0.0)]
-        seen = {self.battery.id}
+        waiting: list[tuple[Spot, float | Missing]] = [((self.battery.id, "", pole), 0.0)]
+        seen = {waiting[0][0]}
         while waiting:
-            place, far = waiting.pop(0)
-            for element, other in self.around.get(place, ()):
+            spot, far = waiting.pop(0)
+            for element, core, other in self.around.get(spot, ()):
                 link = self.links.get(element)
-                if other in seen or (link is not None and self.protected(link)):
+                devices = link.devices if link is not None else ()
+                if other in seen or any(breaks(device) and core in device.poles for device in devices):
                     continue
                 seen.add(other)
                 length = self.longer(far, link)
-                if other in self.batteries:  # links between the blocks of a bank
+                if other[0] in self.batteries:
+                    # links between the blocks of a bank; in series the way goes on at the far pole
+                    following = other if other[2] == pole or other[2] == "M" else (other[0], "", pole)
+                    seen.add(following)
+                    waiting.append((following, length))
+                elif other[0] not in self.arrays:
+                    route = link.route if link is not None else ()
+                    told = f"no overcurrent device between {self.battery.id} and {other[0]}"
+                    reached.setdefault(other[0], (Mention(element, route, told), length))
                     waiting.append((other, length))
-                    continue
-                if other in self.arrays:
-                    continue
-                route = link.route if link is not None else ()
-                mention = Mention(element, route, f"no overcurrent device between {self.battery.id} and {other}")
-                ends = any(one.id == other for one in self.side.inverters) or other == element
-                if ends:
-                    bare.append(mention)
-                    continue
-                reached[other] = (mention, length)
-                waiting.append((other, length))
+        return reached
+
+    def leads(self, fault_a: Amount) -> BatteryLeads:
+        """What a current from pole to pole, or from a pole to an earthed frame, reaches without a device that breaks it."""
+        by_pole = {pole: self.bare(pole) for pole in DIRECT if pole not in self.earthed}
+        enough = 1 if self.earthed else 2
+        inverters = {one.id for one in self.side.inverters}
+        circuits = {one.id for one in self.site.circuits}
+        bare: list[Mention] = []
+        ways: list[tuple[Mention, float | Missing]] = []
+        doubtful = False
+        for place in dict.fromkeys(place for reached in by_pole.values() for place in reached):
+            found = [reached[place] for reached in by_pole.values() if place in reached]
+            end = place in inverters or place in circuits
+            if len(found) < enough:
+                doubtful = doubtful or (end and self.battery.earthed_pole is None)
+            elif end:
+                bare.append(found[0][0])
+            else:
+                unknown = [length for _, length in found if isinstance(length, Missing)]
+                known = [length for _, length in found if not isinstance(length, Missing)]
+                ways.append((found[0][0], unknown[0] if unknown else max(known)))
         return BatteryLeads(
-            self.battery.id,
-            self.battery.route,
-            None,
-            self.battery,
+            *(self.battery.id, self.battery.route, None, self.battery),
             tuple(bare),
-            tuple(reached.values()),
+            tuple(ways),
             fault_a,
-            self.earthed_unknown,
+            doubtful,
         )
 
     def longer(self, far: float | Missing, link: Connection | None) -> float | Missing:

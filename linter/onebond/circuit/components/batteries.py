@@ -20,7 +20,7 @@ SUSTAINED_EMF = 0.95
 
 
 def _check(open_v: float, internal_ohm: float, outside_ohm: float) -> None:
-    within(open_v, 0.1, 1500, "EMF of the battery", "V")
+    within(open_v, 0.1, 2000, "EMF of the battery", "V")
     within(internal_ohm, 1e-6, 100, "internal resistance of the battery", "ohm")
     within(outside_ohm, 0, 1e6, "resistance outside the battery", "ohm")
 
@@ -28,7 +28,7 @@ def _check(open_v: float, internal_ohm: float, outside_ohm: float) -> None:
 def short_circuit_a(open_v: float, internal_ohm: float, outside_ohm: float = 0.0) -> float:
     """Current in A of a battery into a short circuit: its EMF over all resistance in the way.
 
-    Limits: 0.1 to 1500 V; steady current, so no inductance.
+    Limits: 0.1 to 2000 V; steady current, so no inductance.
     Source: Ohm's law; two handbook pages on batteries work the example (seen).
     Example: a 12 V block of 5 milliohm: 2400 A.
 
@@ -68,13 +68,13 @@ def sustained_a(open_v: float, internal_ohm: float, outside_ohm: float = 0.0) ->
 def internal_ohm(rated_v: float, fault_current_a: float) -> float:
     """Internal resistance in ohm that follows from a short-circuit current at the terminals.
 
-    Limits: 0.1 to 1500 V, 0.1 A to 1 MA; the current is that at the voltage given.
+    Limits: 0.1 to 2000 V, 0.1 A to 1 MA; the current is that at the voltage given.
     Source: an engineers' forum works a block of 12 V and 3800 A (seen): 3.16 milliohm.
     Example: that block.
 
     >>> f"{internal_ohm(12, 3800) * 1000:.2f}"
     '3.16'
     """
-    within(rated_v, 0.1, 1500, "voltage of the battery", "V")
+    within(rated_v, 0.1, 2000, "voltage of the battery", "V")
     within(fault_current_a, 0.1, 1e6, "short-circuit current of the battery", "A")
     return rated_v / fault_current_a
