@@ -15,6 +15,7 @@ from onebond.circuit.direct import resistance_ohm, short_circuits
 from onebond.circuit.parts import Branch
 from onebond.document import parse
 from onebond.facts import Facts
+from onebond.facts.direct_currents import Solver
 from onebond.loading import load_rules
 from onebond.reading import read
 from onebond.result import Site
@@ -135,6 +136,64 @@ def test_each_half_of_a_battery_drives_its_own_fault() -> None:
     found = {one.place: one for one in facts(text).direct_currents}
     # 132 V / (22.5 + 3.86) milliohm
     assert round(found["bars"].largest.known_a) == 5008
+
+
+def meshed(random: Random) -> str:
+    """Batteries of one voltage on a few bars, with isolators, a plug and a changeover anywhere between them."""
+    bars = ["b0", "b1", "b2"]
+    lines = ["onebond: 1", "site: {name: Mesh, rulebook: iec}", "boards:", *(f"  {bar}: {{}}" for bar in bars)]
+    lines += ["changeovers:", "  ds: {positions: [a, b], poles: DC+ DC-}", "direct-current:"]
+    lines += [
+        f"  bank{i}: {{kind: battery, voltage: 48 V, earthed-pole: none, internal-resistance: {random.randint(2, 40)} mohm}}"
+        for i in range(3)
+    ]
+    ends = [("bank0", "b0"), ("bank1", "b1"), ("bank2", "ds.a"), ("b0", "ds.b"), ("ds", "b2")]
+    ends += [tuple(random.sample(bars, 2)) for _ in range(2)]
+    lines += ["connections:"]
+    for i, (start, end) in enumerate(ends):
+        device = random.choice(("", f", through: [{{kind: isolator, operable: yes, id: q{i}}}]", ", plug: yes"))
+        laid = f"size: {random.choice((16, 35, 95))} mm2, length: {random.randint(1, 30)} m"
+        lines.append(f"  c{i}: {{from: {start}, to: {end}, cores: DC+ DC-, {laid}{device}}}")
+    named = next((f"q{i}" for i in range(len(ends)) if f"id: q{i}" in "\n".join(lines)), "")
+    if named and random.random() < 0.5:
+        lines += ["interlocks:", f"  - {{never: {{ds: a, {named}: closed}}}}"]
+    return "\n".join([*lines, ""])
+
+
+def test_the_widest_positions_hold_the_largest_currents() -> None:
+    """Every position is worked out here, and none gives more than those that are looked at."""
+    fewer = 0
+    for number in range(25):
+        known = facts(meshed(Random(number)))
+        for side in known.sides:
+            every, widest = side.wirings(), side.widest()
+            assert set(map(frozenset, (one.edges for one in widest))) <= set(
+                map(frozenset, (one.edges for one in every))
+            )
+            fewer += len(widest) < len(every)
+            for place in side.places:
+                largest = max(Solver(one, True).at(place).known_a for one in every)
+                seen = max(Solver(one, True).at(place).known_a for one in widest)
+                assert math.isclose(largest, seen, rel_tol=1e-9, abs_tol=1e-6), (number, place)
+    assert fewer > 5
+
+
+def test_batteries_that_a_changeover_keeps_apart_do_not_add_up() -> None:
+    """6 kA and 2 kA on the two inputs: 6 kA at the common side, not 8."""
+    text = (
+        "onebond: 1\nsite: {name: Two, rulebook: iec}\nchangeovers:\n  ds: {positions: [a, b], poles: DC+ DC-}\n"
+        "boards:\n  bars: {}\ndirect-current:\n"
+        "  one: {kind: battery, voltage: 48 V, earthed-pole: none, fault-current: 6 kA}\n"
+        "  two: {kind: battery, voltage: 24 V, earthed-pole: none, fault-current: 2 kA}\n"
+        "connections:\n  lead-1: {from: one, to: ds.a, cores: DC+ DC-, size: 240 mm2, length: 0.001 m}\n"
+        "  lead-2: {from: two, to: ds.b, cores: DC+ DC-, size: 240 mm2, length: 0.001 m}\n"
+        "  lead: {from: ds, to: bars, cores: DC+ DC-, size: 240 mm2, length: 0.001 m}\n"
+    )
+    found = {(one.place, one.terminal): one for one in facts(text).direct_currents}
+    assert found["bars", ""].largest.known_a == pytest.approx(6000, rel=1e-3)
+    assert found["ds", "b"].largest.known_a == pytest.approx(2000, rel=1e-3)
+    # 0.95 x 0.9 x 24 V behind 12 milliohm
+    assert found["bars", ""].least.known_a == pytest.approx(1710, rel=1e-3)
 
 
 def test_what_is_not_written_opens_what_lies_behind_it() -> None:
@@ -595,15 +654,25 @@ def test_the_loop_names_its_conductors_and_its_bounds() -> None:
     assert figures["with its whole voltage on the loop"] == "3.28 kA"
 
 
-def test_a_side_with_too_many_positions_is_open_and_not_clean() -> None:
-    """What the battery gives at its terminals is a bound in all of them: a device that breaks that much would pass."""
-    devices = ", ".join("{kind: isolator, operable: yes}" for _ in range(13))
-    site = judged(
-        (
-            _EARTHED,
-            _NOT,
-            (_FUSE, f"through: [{devices}, {{kind: fuse, class: gG, rating: 125 A, dc-breaking-capacity: 3 kA}}]"),
-        )
-    )
-    opened = {(one.rule, one.subject) for one in site.results if one.kind == "open"}
-    assert {("dc-earth-conflict", "bank"), ("breaking-capacity-low", "bank-cable")} <= opened
+@pytest.mark.parametrize(
+    ("edits", "opened"),
+    [
+        ((_EARTHED, _NOT), {"dc-earth-conflict"}),
+        # whatever is joined, none of its poles is earthed, or the inverter separates it
+        ((_NOT,), set()),
+        ((_EARTHED,), set()),
+        ((_HIGH,), {"dc-earth-fault-unwatched"}),
+        ((_HIGH, ("monitoring: none", "monitoring: insulation")), set()),
+    ],
+)
+def test_a_side_with_too_many_positions_is_open_and_not_clean(
+    edits: tuple[tuple[str, str], ...], opened: set[str]
+) -> None:
+    devices = ", ".join("{kind: isolator, operable: yes}" for _ in range(11))
+    site = judged((*edits, (_FUSE, _FUSE.replace("[", f"[{devices}, "))))
+    found = {one.rule for one in site.results if one.kind == "open" and one.subject == "bank"}
+    assert found & {"dc-earth-conflict", "dc-earth-fault-unwatched"} == opened
+    # its largest current is that with all of them closed
+    assert {
+        one.kind for one in site.results if one.rule == "breaking-capacity-low" and one.subject == "bank-cable"
+    } == {"pass"}

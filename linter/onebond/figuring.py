@@ -467,21 +467,19 @@ def _loss_figures(facts: Facts) -> list[LossFigure]:
 
 
 def _direct_figures(facts: Facts) -> tuple[DirectFigure, ...]:
-    """In the order of the file: the sources of a side first, then what hangs on them."""
-    found: dict[DirectFigure, list[State]] = {}
+    """In the order of the file: the sources of a side first, then what hangs on them; over all positions of its switches."""
+    found = []
     for one in facts.direct_currents:
-        if not one.sources:
-            continue
-        lacking = one.largest.lacking or one.least.lacking
-        what, why = _lacking(Unknown.of(lacking)) if lacking else ("", "")
-        row = DirectFigure(
-            f"{one.place}.{one.terminal}" if one.terminal else one.place,
-            (),
-            one.sources,
-            None if one.largest.lacking else _rounded(one.largest.known_a, _FINE),
-            None if one.least.lacking else _rounded(one.least.known_a, _FINE),
-            what,
-            why,
-        )
-        found.setdefault(row, []).append(one.state)
-    return tuple(_with_conditions(facts, found))
+        if one.sources:
+            lacking = one.largest.lacking or one.least.lacking
+            found.append(
+                DirectFigure(
+                    f"{one.place}.{one.terminal}" if one.terminal else one.place,
+                    ((),),
+                    one.sources,
+                    None if one.largest.lacking else _rounded(one.largest.known_a, _FINE),
+                    None if one.least.lacking else _rounded(one.least.known_a, _FINE),
+                    *(_lacking(Unknown.of(lacking)) if lacking else ("", "")),
+                )
+            )
+    return tuple(found)

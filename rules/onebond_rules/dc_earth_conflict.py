@@ -59,7 +59,14 @@ def _beside(pole: str) -> tuple[tuple[str, str], ...]:
 
 def check(side: DirectSide, params: Params) -> Verdict:
     """Whether the direct-current side meets earth twice."""
-    side.settle()
+    verdict = _verdict(side)
+    if isinstance(verdict, Finding):
+        side.settle()
+    return verdict
+
+
+def _verdict(side: DirectSide) -> Verdict:
+    """The same with what is joined; raises Unknown."""
     pole = side.source.earthed_pole
     if side.clash:
         other = side.clash[0]

@@ -36,7 +36,10 @@ _ROOF = "voltage: 480 V, earthed-pole: none, monitoring: insulation"
 
 def check(side: DirectSide, params: Params) -> Verdict:
     """Whether somebody would learn of the first fault."""
-    side.settle()
+    if side.source.monitoring in ("insulation", "residual-current"):
+        return PASS if side.source.earthed_pole in (None, "none") else NotApplicable("a pole is earthed")
+    if side.source.voltage_v is None or side.source.voltage_v > params["elv-v"]:
+        side.settle()
     if any(one.earthed_pole not in (None, "none") for one in side.together):
         return NotApplicable("a pole is earthed")
     if not side.in_use:

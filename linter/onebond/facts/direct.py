@@ -35,12 +35,12 @@ class DirectSide(NamedTuple):
     shared: tuple[tuple[Source, Source], ...] = ()  # inverters that run at once with their neutrals earthed
     positions: str = ""  # of its switches, in words
     loops: tuple[tuple[str, Island], ...] = ()  # a case of each inverter that runs with its neutral earthed
-    wiring: Wiring | None = None  # None: its positions are more than are worked out
+    wiring: Wiring | None = None
     watched_across: bool = False  # the monitor of an IT system sees it through an inverter that separates nothing
 
     def settle(self) -> None:
-        """Raise Unknown where the positions of its switches are more than are worked out."""
-        if self.wiring is None:
+        """Raise Unknown where the positions of its switches are more than are worked out, and more may be joined than ever is."""
+        if self.wiring and not self.wiring.known:
             why = f"the d.c. side of {self.id} has more than {LIMIT} positions of its switches"
             raise Unknown(self.id, self.route, why)
 
@@ -62,7 +62,7 @@ def direct_sides(all_sides: Iterable[Side], network: Network, islands: Iterable[
     working = _working(network, islands)
     found: list[DirectSide] = []
     for side in all_sides:
-        wirings = side.wirings()
+        wirings = side.wirings() or (Wiring(side, None),)
         for one in side.sources:
             used = any(wiring.inverters(one) for wiring in wirings)
             different: dict[object, DirectSide] = {}
@@ -90,8 +90,6 @@ def direct_sides(all_sides: Iterable[Side], network: Network, islands: Iterable[
                 )
                 different.setdefault(made._replace(positions="", wiring=None), made)
             found.extend(different.values())
-            if not wirings:
-                found.append(DirectSide(one.id, one.route, None, one, (one,), (), False, joined(one)))
     return tuple(found)
 
 
@@ -128,7 +126,7 @@ def _apart(wiring: Wiring, one: DirectSource, other: DirectSource) -> bool:
     own, its = (POLES.get(source.earthed_pole or "") for source in (one, other))
     if one is other or not own or not its or own == its == "M":
         return False
-    return not wiring.nets.one((one.id, "", own), (other.id, "", its))
+    return not wiring.known or not wiring.nets.one((one.id, "", own), (other.id, "", its))
 
 
 def _references(islands: Iterable[Island]) -> dict[str, list[Island]]:

@@ -22,10 +22,13 @@ from onebond.model import DIRECT, Connection, Device, DirectSource
 from onebond.network import frame_of
 from onebond.result import Mention
 from onebond.span import Route
-from onebond.states import State
 
 NEAR_OHM, FAR_OHM = 1e-6, 1e8
 """Stand-ins of a resistance that is not known: one that limits nothing, and one that lets nothing through."""
+
+
+SHOWN = 64
+"""Most positions of a direct-current side over which the least currents are worked out: they are shown, and judge nothing."""
 
 
 class Amount(NamedTuple):
@@ -37,14 +40,13 @@ class Amount(NamedTuple):
 
 
 class DirectCurrent(NamedTuple):
-    """The short-circuit currents at one place of the direct-current side, with its switches in one position."""
+    """The short-circuit currents at one place of the direct-current side, over all positions of its switches."""
 
     place: str
     terminal: str
-    state: State
     largest: Amount
-    least: Amount
-    sources: tuple[str, ...]  # that are joined to it
+    least: Amount  # of the positions in which a battery is joined to it
+    sources: tuple[str, ...]  # that may be joined to it
 
 
 class _Element(NamedTuple):
@@ -207,37 +209,55 @@ def battery_of(one: DirectSource, largest: bool) -> tuple[float | Missing, float
 
 
 def direct_currents(all_sides: Iterable[Side]) -> tuple[DirectCurrent, ...]:
-    """The currents at every place of the direct-current sides, in every position of their switches."""
+    """The currents at every place of the direct-current sides; none for a side with too many positions of its switches."""
     found = []
     for side in all_sides:
-        for wiring in side.wirings():
-            high, low = Solver(wiring, True), Solver(wiring, False)
-            for place in side.places:
-                if len(spots(side, place)) > 1:
-                    joined = tuple(one.id for one in high.joined(place))
-                    found.append(DirectCurrent(*place, wiring.state, high.at(place), low.at(place), joined))
+        high = [Solver(wiring, True) for wiring in side.widest()]
+        every = side.wirings()
+        low = [Solver(wiring, False) for wiring in every] if len(every) <= SHOWN else []
+        for place in side.places:
+            if high and len(spots(side, place)) > 1:
+                sources = dict.fromkeys(one.id for solver in high for one in solver.joined(place))
+                largest = _most([solver.at(place) for solver in high])
+                found.append(DirectCurrent(*place, largest, _least(place, low), tuple(sources)))
     return tuple(found)
+
+
+def _most(amounts: list[Amount]) -> Amount:
+    """The largest of the amounts in several positions."""
+    bounds = [one.at_most_a for one in amounts if one.at_most_a is not None]
+    return Amount(
+        max(one.known_a for one in amounts),
+        next((one.lacking for one in amounts if one.lacking), None),
+        max(bounds) if len(bounds) == len(amounts) else None,
+    )
+
+
+def _least(place: tuple[str, str], solvers: list[Solver]) -> Amount:
+    """The least of the amounts in the positions that a battery feeds a place in."""
+    if not solvers:
+        why = f"the d.c. side of {place[0]} has more than {SHOWN} positions of its switches"
+        return Amount(0.0, Missing(place[0], (), why), None)
+    fed = [one for one in solvers if any(source.kind == "battery" for source in one.joined(place))]
+    amounts = [solver.at(place) for solver in fed]
+    if not amounts:
+        return Amount(0.0, None, 0.0)
+    return Amount(
+        min(one.known_a for one in amounts), next((one.lacking for one in amounts if one.lacking), None), None
+    )
 
 
 def direct_peaks(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) -> tuple[Peak, ...]:
     """Every device of the direct-current sides that breaks short circuits, with the largest current at an end of its cable."""
-    at: dict[tuple[str, str], list[Amount]] = {}
-    for one in currents:
-        at.setdefault((one.place, one.terminal), []).append(one.largest)
+    at = {(one.place, one.terminal): one.largest for one in currents}
     found: list[Peak] = []
     for side in all_sides:
         links = cables(side.network)
         for link in [links[name] for name in dict.fromkeys(edge.element for edge in side.edges) if name in links]:
             ends = [(end.id, end.terminal) for end in (link.start, link.finish)]
-            amounts = [amount for end in ends for amount in at.get(end, ())] or [_elsewhere(side, link)]
-            bounds = [amount.at_most_a for amount in amounts if amount.at_most_a is not None]
+            largest = _most([at[end] for end in ends if end in at] or [_elsewhere(side, link)])
             found.extend(
-                Peak(
-                    *(device, link.id, None, max(amount.known_a for amount in amounts), "between poles"),
-                    next((amount.lacking for amount in amounts if amount.lacking), None),
-                    max(bounds) if len(bounds) == len(amounts) else None,
-                    True,
-                )
+                Peak(device, link.id, None, largest.known_a, "between poles", largest.lacking, largest.at_most_a, True)
                 for device in link.devices
                 if breaks(device)
             )
@@ -249,7 +269,7 @@ def _elsewhere(side: Side, link: Connection) -> Amount:
     given = [Solver.declared(one) if one.kind == "battery" else one.fault_current_a for one in side.sources]
     known = [one for one in given if one]
     why = f"one pole alone lands at each end of {link.id}"
-    if not side.wirings():
+    if not side.widest():
         why = f"the d.c. side of {link.id} has more than {LIMIT} positions of its switches"
     return Amount(0.0, Missing(link.id, link.route, why), sum(known) if len(known) == len(given) else None)
 
@@ -274,10 +294,7 @@ class BatteryLeads(NamedTuple):
 
 def battery_leads(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) -> tuple[BatteryLeads, ...]:
     """Every battery that something is joined to."""
-    at: dict[str, Amount] = {}
-    for current in currents:
-        if current.place not in at or at[current.place].known_a < current.largest.known_a:
-            at[current.place] = current.largest
+    at = {one.place: one.largest for one in currents}
     found = []
     for side in all_sides:
         for one in side.sources:

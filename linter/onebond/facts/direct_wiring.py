@@ -10,7 +10,7 @@ from onebond.model import DIRECT, Connection, DirectSource, Source
 from onebond.network import DirectEdge, Network
 from onebond.states import State, holds, positions
 
-LIMIT = 4096
+LIMIT = 1024
 """Most combinations of positions that are worked out for one direct-current side."""
 
 Spot = tuple[str, str, str]
@@ -40,12 +40,16 @@ class Union:
 
 
 class Wiring:
-    """A direct-current side with its switches in one position; ``state`` names them, all other variables are open in it."""
+    """A direct-current side with its switches in one position; ``state`` names them, all other variables are open in it.
 
-    def __init__(self, side: Side, state: State) -> None:
+    Without a position every contact is closed, also those that never are at once: more is joined than in any position.
+    """
+
+    def __init__(self, side: Side, state: State | None) -> None:
         self.side = side
-        self.state = state
-        self.edges = tuple(edge for edge in side.edges if holds(edge.needs, state))
+        self.known = state is not None
+        self.state = (-1,) * len(side.network.variables) if state is None else state
+        self.edges = side.edges if state is None else tuple(e for e in side.edges if holds(e.needs, state))
 
     @cached_property
     def nets(self) -> Union:
@@ -95,10 +99,32 @@ class Side(NamedTuple):
         states = positions(self.network, self.variables, LIMIT)
         return tuple(Wiring(self, state) for state in states or ())
 
+    def widest(self) -> tuple[Wiring, ...]:
+        """The positions in which a short circuit draws most: none of them has only a part of the closed contacts of another.
+
+        Where all batteries have one voltage and each core stays what it is, an open circuit has that voltage everywhere, and one more
+        closed contact only lowers the resistance behind a fault.  Elsewhere every position is asked.
+        """
+        crossed = any(edge.a[2] != edge.b[2] for edge in self.edges)
+        if crossed or len({one.voltage_v for one in self.sources if one.kind == "battery"}) > 1:
+            return self.wirings()
+        variables = self.network.variables
+        named = {variable for clause in self.network.never for variable, _ in clause}
+        alone = [v for v in self.variables if variables[v].kind in ("device", "plug") and v not in named]
+        states = positions(self.network, [v for v in self.variables if v not in alone], LIMIT) or []
+        closed = {v: variables[v].values.index("mated" if variables[v].kind == "plug" else "closed") for v in alone}
+        made = [
+            Wiring(self, tuple(closed.get(variable, value) for variable, value in enumerate(state))) for state in states
+        ]
+        sets = [frozenset(wiring.edges) for wiring in made]
+        return tuple(wiring for wiring, own in zip(made, sets, strict=True) if not any(own < other for other in sets))
+
     def words(self, state: State) -> str:
         """The positions of its switches, as a person says them."""
         variables = self.network.variables
-        return ", ".join(f"{variables[v].name} {variables[v].values[state[v]]}" for v in self.variables)
+        return ", ".join(
+            f"{variables[v].name} {variables[v].values[state[v]]}" for v in self.variables if state[v] >= 0
+        )
 
 
 def sides(network: Network) -> tuple[Side, ...]:

@@ -276,10 +276,10 @@ def sections(
         ],
     )
     yield (
-        "direct current: a short circuit between the poles",
-        ("place", ">when", "fed by", ">largest|A", ">least|A", "remarks"),
+        "direct current: a short circuit between the poles, over all positions of the switches",
+        ("place", "fed by", ">largest|A", ">least|A", "remarks"),
         [
-            [row.place, *when(row), number(row.largest_a), number(row.least_a), _remarks(row)]
+            [row.place, ", ".join(row.sources), number(row.largest_a), number(row.least_a), _remarks(row)]
             for row in ordered(figures.direct)
         ],
     )
