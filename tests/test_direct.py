@@ -676,3 +676,15 @@ def test_a_side_with_too_many_positions_is_open_and_not_clean(
     assert {
         one.kind for one in site.results if one.rule == "breaking-capacity-low" and one.subject == "bank-cable"
     } == {"pass"}
+
+
+def test_the_loop_over_the_supply_by_hand() -> None:
+    """16 mm2: 1.15 ohm/km over 5 + 15 + 15 + 5 m; 6 mm2: 3.08 ohm/km over 6 + 6 m: 83.0 milliohm, and 492 V / (108 + 83) milliohm."""
+    text = (ROOT / "fixtures" / "sites" / "mill-storage--pole-earthed.yaml").read_text(encoding="utf-8")
+    (one,) = [r for r in inspected(text, RULES).site.results if r.rule == "dc-earth-conflict" and r.kind == "fail"]
+    figures = dict(one.figures)
+    assert figures["loop through"] == (
+        "stack, PE of stack-lead, PE of store-feed, PE of service, N of service, N of store-feed, DC+ of stack-lead, store"
+    )
+    assert (figures["loop"], figures["with its whole voltage on the loop"]) == ("83.0 mohm", "2.58 kA")
+    assert any(mention.subject == "rcd-store" and "type B" in mention.text for mention, _ in one.mentions)
