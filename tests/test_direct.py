@@ -11,7 +11,7 @@ from typing import NamedTuple
 import pytest
 
 from conftest import ROOT
-from onebond.circuit.direct import resistance_ohm, short_circuits
+from onebond.circuit.direct import short_circuits
 from onebond.circuit.parts import Branch
 from onebond.document import parse
 from onebond.facts import Facts
@@ -209,14 +209,6 @@ def test_what_is_not_written_opens_what_lies_behind_it() -> None:
         nothing.lacking is not None and nothing.lacking.what == "the fault-current or the internal-resistance of bank"
     )
     assert nothing.at_most_a is None
-
-
-def test_the_resistance_between_two_nodes() -> None:
-    """Two ways of 3 and 6 ohm: 2 ohm; nothing between two parts; none between nodes that a contact joins."""
-    branches = [Branch(0, 1, 3), Branch(0, 1, 6), Branch(2, 3, 1)]
-    assert resistance_ohm(4, [], branches, (0, 1)) == pytest.approx(2)
-    assert resistance_ohm(4, [], branches, (0, 2)) is None
-    assert resistance_ohm(4, [(0, 1)], branches, (0, 1)) == 0
 
 
 # -- verdicts --------------------------------------------------------------------------------------------------------------

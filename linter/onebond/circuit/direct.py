@@ -45,19 +45,3 @@ def short_circuits(
         for index, pair in asked.items():
             found[index] = amounts.get(pair)
     return found
-
-
-def resistance_ohm(size: int, contacts: Sequence[Pair], branches: Sequence[Branch], pair: Pair) -> float | None:
-    """The resistance in ohm between two nodes over all ways at once; None where nothing joins them."""
-    label = merge(size, contacts)
-    one, other = label[pair[0]], label[pair[1]]
-    if one == other:
-        return 0.0
-    size = max(label) + 1
-    part = merge(size, [(label[b.a], label[b.b]) for b in branches])
-    if part[one] != part[other]:
-        return None
-    nodes = [node for node in range(size) if part[node] == part[one]]
-    at = {node: index for index, node in enumerate(nodes)}
-    own = tuple(b._replace(a=at[label[b.a]], b=at[label[b.b]]) for b in branches if part[label[b.a]] == part[one])
-    return abs(Study(Circuit(len(nodes), own, at[other]), [(at[one], at[other])]).impedances_ohm[0])

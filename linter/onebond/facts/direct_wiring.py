@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from functools import cached_property
 from typing import NamedTuple
 
@@ -164,8 +163,3 @@ def spots(side: Side, place: tuple[str, str]) -> list[Spot]:
     landed = {spot for edge in side.edges for spot in (edge.a, edge.b)}
     landed.update((one.id, "", core) for one in side.sources for core in ("DC+", "DC-"))
     return [(*place, core) for core in DIRECT if (*place, core) in landed]
-
-
-def ids(sources: Iterable[DirectSource]) -> list[str]:
-    """The ids of some sources."""
-    return [one.id for one in sources]
