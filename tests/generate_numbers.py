@@ -43,6 +43,10 @@ class Writer:
     def write(self) -> Description:
         """The description with its numbers."""
         d = self.d
+        kinds = {source["kind"] for source in d["sources"].values()}
+        three = all(source["phases"] == "L1 L2 L3" for source in d["sources"].values())
+        is_it = any(source.get("earthing") == "IT" for source in d["sources"].values())
+        self.high = three and not is_it and "inverter" not in kinds and self.chance(0.5)
         for source in d["sources"].values():
             self.source(source)
         enclosure = {board: (data or {}).get("inside", board) for board, data in (d.get("boards") or {}).items()}
@@ -51,7 +55,14 @@ class Writer:
             one_enclosure = start in enclosure and enclosure[start] == enclosure.get(finish)
             if not one_enclosure or self.chance(0.2):
                 self.cable(connection)
-        for circuit in (d.get("circuits") or {}).values():
+        phases = next(iter(d["sources"].values()))["phases"]
+        ends = {connection["to"] for connection in (d.get("connections") or {}).values()}
+        for cid, circuit in (d.get("circuits") or {}).items():
+            # two or three lines where there are any, with a neutral or without
+            plain = cid not in ends and "through" not in circuit and "lands-on" not in circuit
+            if len(phases) > 2 and plain and self.chance(0.4):
+                lines = self.r.choice((phases, phases[:5]))
+                circuit["cores"] = self.r.choice((f"{lines} N PE", f"{lines} PE"))
             self.cable(circuit)
             self.load(circuit)
         for bond in (d.get("bonds") or {}).values():
@@ -76,6 +87,8 @@ class Writer:
         source["voltage"] = {1: "230 V", 2: "120/240 V", 3: "230/400 V"}[lines]
         if lines == 2:
             source["system"] = "split-phase"
+        if self.high:
+            source["system"], source["voltage"] = "high-leg", self.r.choice(("120/240 V", "240 V"))
         if source["kind"] == "utility":
             source["loop-impedance"] = f"{self.between(0.2, 0.9):g} ohm"
             if source["earthing"] == "TT":
@@ -136,6 +149,8 @@ class Writer:
         else:
             circuit["load"] = f"{self.between(0.5, 13, 1):g} A"
         circuit["power-factor"] = 1 if self.chance(0.3) else self.between(0.6, 1, 2)
+        if sum(core.startswith("L") for core in circuit["cores"].split()) > 1:
+            return
         if "PE" in circuit["cores"].split() and circuit.get("equipment") != "class-II":
             circuit["leakage"] = f"{self.between(0.1, 4, 1):g} mA"
 

@@ -154,6 +154,8 @@ class Opinion:
             kind = device["kind"]
             lines = tuple(c for c in cores if c in LINES)
             default = lines if kind in ("mcb", "mccb", "fuse") else (*lines, *(c for c in cores if c == "N"))
+            if kind == "meter":
+                default = ()
             poles = words(device["poles"]) if "poles" in device else default
             name = device.get("id") or f"{cid}/{number}"
             operable = yes(device.get("operable"))

@@ -225,6 +225,11 @@ class Site:
         written = str(source["voltage"]).split()[0].split("/")
         split = source.get("system") == "split-phase"
         u = float(written[0])
+        if source.get("system") == "high-leg":
+            # an equilateral triangle, seen from the middle of the side between L1 and L3
+            side = float(written[-1])
+            corners = {"L1": side / 2, "L2": -1j * math.sqrt(side**2 - (side / 2) ** 2), "L3": -side / 2}
+            return {line: complex(corners[line]) for line in lines}
         if len(lines) > 1 and len(written) == 1:
             u /= 2 if split else math.sqrt(3)
         turn = math.pi if split else 2 * math.pi / 3
@@ -255,7 +260,7 @@ class Site:
         star: Node = ("star", sid)
         earthing = source["earthing"]
         loop = si(source["loop-impedance"], "ohm") if "loop-impedance" in source else None
-        u = self.nominal_v(sid)
+        u = max(abs(e) for e in self.phasors(sid).values())  # the smallest current is that of every line
         fault = source.get("fault-current")
         smallest = si(fault["min"], "A") if isinstance(fault, dict) and "min" in fault else None
         if earthing in ("TT", "IT"):
@@ -292,6 +297,8 @@ class Site:
         source = self.o.sources[sid]
         if source["kind"] == "inverter":
             return 0.0
+        if source.get("system") == "high-leg":
+            return None  # no rule gives the impedance of a winding with a tap
         lines = len(words(source["phases"]))
         if "subtransient-reactance" not in source or "rating" not in source:
             return None
@@ -399,12 +406,12 @@ class Site:
     def insulation(self) -> Iterable[Branch | Lacking]:
         """What ties live conductors to frames without being a fault: leakages, filters, insulation monitors."""
         o = self.o
-        u = self.nominal_v(next(iter(o.sources)))
+        nominal = self.phasors(next(iter(o.sources)))
         for cid, circuit in o.circuits.items():
             if "leakage" in circuit:
-                z = -1j * u / si(circuit["leakage"], "A")
                 for line in LINES:
                     if line in words(circuit["cores"]):
+                        z = -1j * abs(nominal[line]) / si(circuit["leakage"], "A")
                         yield Branch(("leakage", cid, line), o.node(cid, line), o.node(cid, "PE"), z)
         for sid, source in o.sources.items():
             if "filter-capacitance" in source:
@@ -417,7 +424,11 @@ class Site:
                 yield Branch(("monitor", mid), o.node(monitor["at"], "N"), o.node(monitor["at"], "PE"), z)
 
     def leaking_behind(self, state: State, sources: list[str], rcd: naive.Rcd) -> float:
-        """The largest sum of written leakages on one line of the circuits that lose their supply without what an RCD sums."""
+        """The largest sum of written leakages of some of the circuits that lose their supply without what an RCD sums.
+
+        Equal voltages 120 degrees apart, or opposite, give no more together than the largest line alone; the high leg is in
+        quadrature to the other two, of which one counts.
+        """
         o = self.o
         sensed = [c for c in o.cores if c.connection == rcd.connection and c.name in rcd.senses]
         whole, rest = o.line_graph(state), o.line_graph(state, without=sensed)
@@ -429,28 +440,41 @@ class Site:
                 fed = [any(end in g and nx.has_path(g, t, end) for t in feeding) for g in (whole, rest)]
                 if "leakage" in circuit and line in words(circuit["cores"]) and fed == [True, False]:
                     by_line[line] += si(circuit["leakage"], "A")
+        if o.sources[next(iter(o.sources))].get("system") == "high-leg":
+            return math.hypot(max(by_line["L1"], by_line["L3"]), by_line["L2"])
         return max(by_line.values())
 
     def loads(self) -> Iterable[Branch | Lacking]:
-        """What hangs at the ends of the circuits."""
+        """What hangs at the ends of the circuits: from each line to N, or between the lines where none comes there.
+
+        With the high leg among several lines it is between them, whether an N comes there or not.
+        """
         o = self.o
-        u = self.nominal_v(next(iter(o.sources)))
+        first = next(iter(o.sources))
+        nominal = self.phasors(first)
         for cid, circuit in o.circuits.items():
+            if "load" not in circuit:
+                continue
             lines = [c for c in words(circuit["cores"]) if c in LINES]
-            for line in lines:
-                node = o.node(cid, line)
-                if "load" in circuit:
-                    factor = float(circuit.get("power-factor", 1))
-                    if circuit["load"].endswith("VA"):
-                        each = si(circuit["load"], "VA") / len(lines)
-                        size = u**2 / each
-                    elif circuit["load"].endswith("W"):
-                        each = si(circuit["load"], "W") / len(lines)
-                        size = u**2 * factor / each
-                    else:
-                        size = u / si(circuit["load"], "A")
-                    z = size * complex(factor, math.sqrt(1 - factor**2))
-                    yield Branch(("load", cid, line), node, o.node(cid, "N"), z)
+            high = o.sources[first].get("system") == "high-leg" and "L2" in lines and len(lines) > 1
+            ends: list[tuple[Node, Node]] = [(o.node(cid, line), o.node(cid, "N")) for line in lines]
+            u = abs(nominal[lines[0]])
+            if high or (len(lines) > 1 and "N" not in o.landing.get(cid, set())):
+                between = abs(nominal[lines[0]] - nominal[lines[1]])
+                if len(lines) == 2:
+                    ends, u = [(o.node(cid, lines[0]), o.node(cid, lines[1]))], between
+                else:
+                    ends, u = [(o.node(cid, line), ("middle of", cid)) for line in lines], between / math.sqrt(3)
+            factor = float(circuit.get("power-factor", 1))
+            if circuit["load"].endswith("VA"):
+                size = u**2 / (si(circuit["load"], "VA") / len(ends))
+            elif circuit["load"].endswith("W"):
+                size = u**2 * factor / (si(circuit["load"], "W") / len(ends))
+            else:
+                size = u / si(circuit["load"], "A")
+            z = size * complex(factor, math.sqrt(1 - factor**2))
+            for number_of, (a, b) in enumerate(ends):
+                yield Branch(("load", cid, str(number_of)), a, b, z)
 
     def studies(self, nodes: set[Node], state: State, energised: list[str], *args: Any, **more: Any) -> list[Solved]:
         """The circuit of an island, once if everything is written, else with stand-ins of two sizes.
@@ -461,7 +485,9 @@ class Site:
 
         def here(entry: Branch | Lacking) -> bool:
             branch = entry.branch if isinstance(entry, Lacking) else entry
-            return all(n[0] in ("PE", "mass of earth") or n in nodes or n in stars for n in (branch.a, branch.b))
+            return all(
+                n[0] in ("PE", "mass of earth", "middle of") or n in nodes or n in stars for n in (branch.a, branch.b)
+            )
 
         stars: set[Node] = set()
         for sid in self.o.sources:

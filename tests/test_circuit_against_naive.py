@@ -285,8 +285,11 @@ class Comparison:
         line = next(c for c in naive.LINES if o.node(drop.id, c) in case.nodes)
         member = next(s for s in case.sources if o.declared(s) == drop.source and o.node(s, line) in case.nodes)
 
+        others = [c for c in naive.words(o.circuits[drop.id]["cores"]) if c in naive.LINES and c != line]
+        other = "N" if "N" in o.landing.get(drop.id, set()) or not others else others[0]
+
         def volts(solved: Solved, place: str) -> float:
-            return abs(solved.v(solved.open, o.node(place, line), o.node(place, "N")))
+            return abs(solved.v(solved.open, o.node(place, line), o.node(place, other)))
 
         own = [volts(s, member) / volts(s, drop.id) - 1 for s in case.full]
         self.judge("drop", f"of {drop.id} in {case.state}", lambda: drop.ratio, own, 1e-7)

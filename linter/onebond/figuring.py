@@ -166,7 +166,10 @@ def _fed_through(island: Island, element: str) -> tuple[str, ...]:
 
 def _fault_figures(facts: Facts, params: Params) -> list[FaultFigure]:
     rows = _gathered(
-        facts, facts.earth_faults, lambda fault: fault.point.written, lambda fault: _fault_rows(fault, params)
+        facts,
+        facts.earth_faults,
+        lambda fault: (fault.point.written, fault.line),
+        lambda fault: _fault_rows(fault, params),
     )
     # of lines that agree in all that is shown, which one is cleared last is a matter of the last digit
     lines: dict[FaultFigure, set[str]] = {}

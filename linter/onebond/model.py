@@ -15,6 +15,8 @@ LINES: tuple[str, ...] = ("L1", "L2", "L3")
 LIVE: tuple[str, ...] = ("L1", "L2", "L3", "N", "PEN")
 DIRECT: tuple[str, ...] = ("DC+", "DC-", "M")
 EARTH: tuple[str, ...] = ("PE",)
+HIGH_LEG = "L2"
+"""The line of a high-leg delta that is opposite to the winding with the tap: phase B (NEC 408.3(E)(1))."""
 
 # A condition of the description: variable -> values, any of which will do; all variables must hold.
 When = tuple[tuple[str, tuple[str, ...]], ...]
@@ -51,7 +53,7 @@ class Limit(NamedTuple):
 class Device(NamedTuple):
     """A switching or protective device in the way of a connection."""
 
-    kind: str  # mcb | mccb | fuse | rcd | rcbo | isolator | switch | contactor
+    kind: str  # mcb | mccb | fuse | rcd | rcbo | isolator | switch | contactor | meter
     id: str | None
     position: int  # in `through`, from 0
     poles: tuple[str, ...]  # the cores it can open, defaults applied
@@ -152,6 +154,11 @@ class Source(NamedTuple):
     isolated: bool | None = None
     primary_voltage_v: float | None = None  # written like voltage_v and line_voltage_v
     primary_line_voltage_v: float | None = None
+
+    @property
+    def high_leg(self) -> bool:
+        """Whether its neutral is the tap of one winding of a delta, so that one line has more to it than the others."""
+        return self.system == "high-leg"
 
 
 class Board(NamedTuple):

@@ -62,7 +62,7 @@ _Part = TypeVar("_Part")
 PLACES = ("source", "board", "changeover", "circuit", "d.c. source")
 
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
-_DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor")
+_DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor", "meter")
 _SOCKETS = frozenset(
     {"socket", "sockets", "socket-outlet", "outlet", "outlets", "receptacle", "receptacles", "plugs", "power-points"}
 )
@@ -476,6 +476,8 @@ class _Reader:
                 quantity.LOW_VOLTAGE,
                 (*route, "voltage"),
             )
+        if _text(node, "system") == "high-leg":
+            self._judge_high_leg(identifier, node, facts, voltage_v, line_voltage_v, route)
         parallel = []
         for i, item in _items(node, "may-parallel"):
             if isinstance(item.value, str) and _is_id(item.value):
@@ -553,6 +555,39 @@ class _Reader:
             primary_voltage_v=primary_v,
             primary_line_voltage_v=primary_line_v,
         )
+
+    def _judge_high_leg(
+        self,
+        identifier: str,
+        node: Node,
+        facts: _SourceFacts,
+        voltage_v: float | None,
+        line_voltage_v: float | None,
+        route: Route,
+    ) -> None:
+        """What a delta with a tap has for certain: three lines, a tap that is earthed, and half of the line voltage to it."""
+        found = []
+        if facts.kind == "inverter":
+            found.append(
+                ("system", "is an inverter, which has no winding with a tap", "write split-phase or three-phase")
+            )
+        if facts.phases is not None and set(facts.phases) != set(LINES):
+            why = f"has a high leg, which is one of three lines, but `phases: {' '.join(facts.phases)}`"
+            found.append(
+                ("phases", why, "write `phases: L1 L2 L3`, or `system: split-phase` where no third line is led")
+            )
+        if facts.earthing == "IT":
+            why = "has a high leg because its tap is earthed, and cannot be IT"
+            found.append(("earthing", why, "write `system: three-phase` for a delta of which nothing is earthed"))
+        if (
+            voltage_v is not None
+            and line_voltage_v is not None
+            and abs(line_voltage_v - 2 * voltage_v) > voltage_v / 50
+        ):
+            why = "has a tap in the middle of a winding: the neutral has half of the line voltage to L1 and L3"
+            found.append(("voltage", why, "write both as in `120/240 V`, or the line voltage alone"))
+        for key, why, hint in found:
+            self._problem(_at(node, key), f"`{identifier}` {why}", hint, (*route, key))
 
     @staticmethod
     def _limit(node: Node | None) -> Limit | None:
@@ -755,6 +790,8 @@ class _Reader:
             return None
         lines = tuple(core for core in cores if core in LINES or core in ("DC+", "DC-"))
         poles = self._of_cores(node, "poles", "pole", cores, connection, route)
+        if kind == "meter":
+            poles = ()  # all that passes it is counted, and it opens nothing
         if poles is None:
             poles = (
                 lines if kind in _OPENS_LINES_ONLY else tuple(core for core in cores if core in lines or core == "N")

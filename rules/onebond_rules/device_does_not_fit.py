@@ -2,11 +2,14 @@
 
 Checks: cores must land on conductors of their kind (no line on N or PE, no N on PE, unless a PEN lands on PE); RCDs must sum at
 least two conductors, and every live conductor that passes them; each pole of a changeover must have a conductor that lands on it.
+A circuit of one or two lines with a neutral must not have the high leg of a delta for one of them.
 
 Danger: a crossed core makes a neutral or a frame live; an RCD that leaves a live conductor out trips on load or never; a pole
-without a conductor means that something else was meant to be switched.
+without a conductor means that something else was meant to be switched.  Between the high leg and the neutral a load for 120 V
+has 208 V: it burns.
 
-Remedy: correct the cores, `poles` or `senses`.
+Remedy: correct the cores, `poles` or `senses`; move a load from the high leg to one of the other lines.  One that is made for the
+voltage of the high leg is accepted by a waiver.
 """
 
 from __future__ import annotations
@@ -18,6 +21,12 @@ def check(misfit: Misfit, params: Params) -> Verdict:
     """Whether the device fits."""
     if not misfit.what:
         return PASS
+    if misfit.high_leg:
+        return Finding(
+            f"{misfit.id} does not fit its conductors: {misfit.what}",
+            "its load has sqrt(3) times the voltage that the other lines have to the neutral, 208 V for 120 V, and burns",
+            f"take L1 or L3 for {misfit.id}; a load that is made for that voltage is accepted by a waiver",
+        )
     return Finding(
         f"{misfit.id} does not fit its conductors: {misfit.what}",
         "it does not do what its kind promises",

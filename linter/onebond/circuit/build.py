@@ -11,6 +11,7 @@ it, and whoever uses a number has to ask :meth:`Model.doubtful` whether it rests
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -19,7 +20,8 @@ from onebond.circuit.components import loads
 from onebond.circuit.components.capacitance import admittance
 from onebond.circuit.impedances import Missing
 from onebond.circuit.parts import Branch, Circuit
-from onebond.model import LINES, Connection
+from onebond.model import HIGH_LEG, LINES, Connection, Source
+from onebond.model import Circuit as Final
 from onebond.network import Feed, Network, Tie, frame_of
 from onebond.states import State, holds, reach
 
@@ -390,7 +392,7 @@ class _Builder:
         for circuit in self.site.circuits:
             node = self.line_of(circuit.id)
             if circuit.leakage_a and node >= 0 and not circuit.class_ii:
-                volts = self.volts_at(node)
+                volts = abs(self.emf_of(node))
                 if volts:
                     pe = self.network.number_of(circuit.id, "", "PE")
                     self.branch(node, pe, loads.leakage_ohm(circuit.leakage_a, volts, hertz), circuit.id, "leakage")
@@ -431,50 +433,73 @@ class _Builder:
         """The first of those lines, -1 where none is live."""
         return next(iter(self.lines_of(identifier)), -1)
 
-    def volts_at(self, node: int) -> float:
-        """Nominal voltage to neutral of what feeds the island."""
+    def fed_by(self, node: int) -> tuple[Source, complex] | None:
+        """A source that feeds the island, and its EMF on the line of a node; one of another line where none has it."""
+        line, other = self.network.nodes[node][2], None
         for i in self.feeds:
             for source in self.network.feeds[i].sources:
                 emfs = impedances.line_emfs_v(source)
-                if not isinstance(emfs, Missing):
-                    return abs(next(iter(emfs.values())))
-        return 0.0
+                if not isinstance(emfs, Missing) and emfs:
+                    if line in emfs:
+                        return source, emfs[line]
+                    other = other or (source, next(iter(emfs.values())))
+        return other
+
+    def emf_of(self, node: int) -> complex:
+        """Nominal voltage of a line to neutral, in V; 0 where it is not written."""
+        found = self.fed_by(node)
+        return found[1] if found else 0j
+
+    def between_lines(self, circuit: Final, node: int) -> bool:
+        """Whether the high leg of a delta is among several lines of a circuit, one of which is a node."""
+        found, link = self.fed_by(node), circuit.connection
+        own = [dict(link.lands_on).get(core, core) for core in link.cores if core in LINES]
+        return found is not None and found[0].high_leg and HIGH_LEG in own and len(own) > 1
 
     def loads(self) -> None:
+        """Written loads: between each line and the neutral, or between the lines where no neutral is live there.
+
+        A load is that of all its lines: one that is dead leaves the others their share.  A load on several lines, the high leg of a
+        delta among them, is between its lines: what is made for the other lines is not made for that one.
+        """
         for circuit in self.site.circuits:
             lines = self.lines_of(circuit.id)
             if not lines:
                 continue
-            try:
-                z = self.load_ohm(circuit.id, len(lines))
-            except ValueError:
-                z = None  # larger or smaller than any load: as if it were not written
-            if z is None:
-                continue
+            count = sum(core in LINES for core in circuit.connection.cores)
             neutral = self.network.find(circuit.id, "", "N")
-            if neutral >= 0 and self.live >> neutral & 1:
-                for node in lines:
+            to_neutral = neutral >= 0 and self.live >> neutral & 1
+            if to_neutral and not self.between_lines(circuit, lines[0]):
+                z = self.load_ohm(circuit, abs(self.emf_of(lines[0])), count)
+                for node in lines if z else ():
                     self.branch(node, neutral, z, circuit.id, "load")
-            elif len(lines) == 2:
-                self.branch(lines[0], lines[1], 2 * z, circuit.id, "load")
-            elif len(lines) == 3:
-                star = self.draft.new()
-                for node in lines:
+            elif len(lines) > 1:
+                between_v = abs(self.emf_of(lines[0]) - self.emf_of(lines[1]))
+                if count == 2:
+                    z = self.load_ohm(circuit, between_v, 1)
+                    if z:
+                        self.branch(lines[0], lines[1], z, circuit.id, "load")
+                    continue
+                z = self.load_ohm(circuit, between_v / math.sqrt(3), count)
+                star = self.draft.new() if z else -1
+                for node in lines if z else ():
                     self.branch(node, star, z, circuit.id, "load")
 
-    def load_ohm(self, identifier: str, lines: int) -> complex | None:
-        """Impedance of a load on each of its lines, to its neutral or star point; None where no load is written."""
-        circuit = next(circuit for circuit in self.site.circuits if circuit.id == identifier)
-        volts = self.volts_at(self.line_of(identifier))
+    @staticmethod
+    def load_ohm(circuit: Final, across_v: float, lines: int) -> complex | None:
+        """Each of the impedances that a load is, with a voltage in V across it; None where no load is written."""
         factor = circuit.power_factor or 1.0
-        if not volts:
+        if not across_v:
             return None
-        if circuit.load_a:
-            return loads.load_of_current_ohm(circuit.load_a, volts, factor)
-        if circuit.load_va:
-            return loads.load_of_apparent_power_ohm(circuit.load_va, volts, factor, lines)
-        if circuit.load_w:
-            return loads.load_of_power_ohm(circuit.load_w, volts, factor, lines)
+        try:
+            if circuit.load_a:
+                return loads.load_of_current_ohm(circuit.load_a, across_v, factor)
+            if circuit.load_va:
+                return loads.load_of_apparent_power_ohm(circuit.load_va, across_v, factor, lines)
+            if circuit.load_w:
+                return loads.load_of_power_ohm(circuit.load_w, across_v, factor, lines)
+        except ValueError:
+            return None  # larger or smaller than any load: as if it were not written
         return None
 
     # -- all of it -----------------------------------------------------------------------------------------------

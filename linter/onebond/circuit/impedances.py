@@ -12,7 +12,7 @@ import math
 from typing import NamedTuple
 
 from onebond.circuit.components import conductors, electrodes, generators, inverters, transformers
-from onebond.model import LINES, Bond, Connection, Electrode, Limit, Size, Source
+from onebond.model import HIGH_LEG, LINES, Bond, Connection, Electrode, Limit, Size, Source
 from onebond.span import Route
 
 STEEL_OHM_MM2_M = 0.138
@@ -173,12 +173,20 @@ class Supply(NamedTuple):
 def line_emfs_v(source: Source, group_phases: dict[str, str] | None = None) -> dict[str, complex] | Missing:
     """The EMF of each line of a source against its star point, in V; lines of a three-phase source follow each other by 120 degrees.
 
-    A split-phase source has its two lines opposite.  ``group_phases`` gives the line that each member of a group feeds.
+    A split-phase source has its two lines opposite.  So has a high-leg delta L1 and L3, at either end of the winding with the tap;
+    L2 is in quadrature to them, sqrt(3) times as high.  ``group_phases`` gives the line that each member of a group feeds.
     """
     phases = source.phases
     phase_v, line_v = source.voltage_v, source.line_voltage_v
     if phase_v is None and line_v is None:
         return Missing(f"the voltage of {source.id}", source.route)
+    if source.high_leg:
+        half_v = phase_v if phase_v is not None else (line_v or 0.0) / 2
+        # from the tap the corners of the triangle stand half a side to either end, and a height away
+        return {
+            line: cmath.rect(half_v * (math.sqrt(3) if line == HIGH_LEG else 1.0), -math.pi / 2 * LINES.index(line))
+            for line in phases
+        }
     opposite = False
     if len(phases) == 2 and source.system != "three-phase":
         opposite = source.system == "split-phase" or phase_v is None or line_v is None or line_v / phase_v > 1.9
@@ -198,17 +206,19 @@ def utility(source: Source, smallest: bool) -> Supply:
 
     Smallest: the declared loop impedance (else the declared minimum current), as a resistance, since a resistance adds most to
     cables that are resistances themselves.  Largest: the declared maximum current, as a reactance, since that adds least.  Line
-    and return conductor have half of the loop each.
+    and return conductor have half of the loop each.  Of lines with unlike voltages the one counts that makes the current the
+    smallest, or the largest.
     """
     emfs = line_emfs_v(source)
     if isinstance(emfs, Missing):
         return Supply(emfs, emfs, emfs, None)
-    phase_v = abs(next(iter(emfs.values())))
+    phase_v = (max if smallest else min)(abs(emf) for emf in emfs.values())
     ampere = source.fault_current_min_a if smallest else source.fault_current_max_a
     live = None if not ampere else phase_v / ampere * (1 if source.fault_current_kind == "three-phase" else 0.5)
     if not smallest:
-        if live is None:
-            lacking = Missing(f"the fault-current of {source.id}", source.route)
+        if live is None or (source.high_leg and source.fault_current_kind == "three-phase"):
+            why = f"{source.id}: the largest current to the tap of a delta does not follow from that of three lines"
+            lacking = Missing(f"the fault-current of {source.id}", source.route, why if live else "")
             return Supply(lacking, lacking, lacking, None)
         return Supply(1j * live, 1j * live, 1j * live, None)
     loop = source.loop_impedance_ohm
@@ -239,6 +249,8 @@ def generator(source: Source) -> complex | Missing:
     emfs = line_emfs_v(source)
     if isinstance(emfs, Missing):
         return emfs
+    if source.high_leg:
+        return tapped_winding(source)
     if source.rating_va is None:
         return Missing(f"the rating of {source.id}", source.route)
     if source.subtransient_reactance is None:
@@ -265,11 +277,19 @@ def generator(source: Source) -> complex | Missing:
         return Missing(f"the reactances of {source.id}", source.route, f"{source.id}: {refused}")
 
 
+def tapped_winding(source: Source) -> Missing:
+    """Why the impedances of a delta with a tap are not known: they do not follow from its rating, and no sequence holds for them."""
+    why = f"{source.id}: the impedance of a winding with a tap does not follow from what is declared"
+    return Missing(f"the impedance of {source.id}", source.route, why)
+
+
 def transformer(source: Source) -> complex | Missing:
     """Short-circuit impedance of a transformer in ohm a winding of the secondary, taken as a reactance."""
     emfs = line_emfs_v(source)
     if isinstance(emfs, Missing):
         return emfs
+    if source.high_leg:
+        return tapped_winding(source)
     for value, key in ((source.rating_va, "rating"), (source.impedance, "impedance")):
         if value is None:
             return Missing(f"the {key} of {source.id}", source.route)
@@ -296,6 +316,8 @@ def undeclared_generator(source: Source) -> complex | Missing:
     emfs = line_emfs_v(source)
     if isinstance(emfs, Missing):
         return emfs
+    if source.high_leg:
+        return tapped_winding(source)
     rated = rated_a(source)
     if isinstance(rated, Missing):
         return rated
@@ -320,6 +342,8 @@ def rated_a(source: Source) -> float | Missing:
     if source.rating_va is None:
         return Missing(f"the rating of {source.id}", source.route)
     phase_v = abs(next(iter(emfs.values())))
+    if source.high_leg:
+        phase_v *= 2 / math.sqrt(3)  # a third of the power at each line, as in a star of the same line voltage
     return source.rating_va / (phase_v * len(source.phases))
 
 

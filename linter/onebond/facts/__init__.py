@@ -35,6 +35,7 @@ from onebond.facts.wiring import (
     SwitchedProtective,
     borrowed_neutrals,
     electrode_pairs,
+    loads_on_high_leg,
     misfits,
     switched_protective,
 )
@@ -558,7 +559,7 @@ class Facts:
             for name in surplus.rcds:
                 diverting.setdefault(surplus.island, {})[name] = surplus.id
         wrong: dict[str, tuple[str, str]] = {
-            one.id: ("device-does-not-fit", one.id) for one in self.misfits if one.what
+            one.id: ("device-does-not-fit", one.id) for one in self.misfits if one.what and not one.high_leg
         }
         for borrowed in self.borrowed_neutrals:
             for name in (*borrowed.line_only, *borrowed.neutral_only):
@@ -1172,8 +1173,8 @@ class Facts:
 
     @Collection
     def misfits(self) -> tuple[Misfit, ...]:
-        """Devices and changeovers, with what does not fit."""
-        return misfits(self.installation)
+        """Devices, changeovers and loads, with what does not fit."""
+        return (*loads_on_high_leg(self.network, self.islands), *misfits(self.installation))
 
     @Collection
     def direct_sides(self) -> tuple[DirectSide, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from onebond.circuit.devices import NEVER, Trip, sooner
 from onebond.circuit.impedances import Missing
-from onebond.facts.faults import Fed, Passed, trip_of
+from onebond.facts.faults import ACTING, Fed, Passed, trip_of
 
 LOWEST_A = 0.01
 HIGHEST_A = 20_000.0
@@ -21,7 +21,7 @@ class Curve:
 
     def __init__(self, fed: Fed, fuses: str = "gG") -> None:
         """``fuses`` names the model of fuses, gG or BS 88-2."""
-        acting = tuple(one for one in fed.passed if one.device.kind not in ("isolator", "switch", "contactor"))
+        acting = tuple(one for one in fed.passed if one.device.kind in ACTING)
         self.current_a = max((one.current_a for one in acting), default=0.0)
         self.passed = tuple(
             one for one in acting if self.current_a and not isinstance(trip_of(one, one.current_a, fuses), Missing)

@@ -12,7 +12,7 @@ from onebond.document import Document, node_at, span_at
 from onebond.facts import Facts
 from onebond.facts.island import Island, Reference
 from onebond.facts.service import InService, farthest_load, from_sources, source_of
-from onebond.model import LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
+from onebond.model import HIGH_LEG, LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
 from onebond.network import Network
 from onebond.result import (
     Drawing,
@@ -208,6 +208,8 @@ class _Reader:
         texts = self.texts(source.route, "earthing", "voltage", "rating")
         if source.kind == "inverter" and source.operation == "grid-following":
             texts = (*texts, "grid-following")
+        if source.high_leg:
+            texts = (*texts, f"{HIGH_LEG} high leg")
         if source.mounted != "fixed":
             texts = (*texts, source.mounted)
         varies = source.kind != "transformer" or source.winding == "isolating"

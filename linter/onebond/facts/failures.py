@@ -7,7 +7,7 @@ from typing import NamedTuple
 from onebond.circuit.impedances import Missing
 from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts.island import Island
-from onebond.facts.service import InService, nominal_v, written_load
+from onebond.facts.service import InService, nominal_v, on_high_leg, written_load
 from onebond.facts.unknown import Unknown
 from onebond.model import LINES, Connection
 from onebond.span import Route
@@ -178,6 +178,8 @@ def _shocks(
     for circuit, lines in network.circuits:
         neutral = network.find(circuit, "", "N")
         for node in lines:
+            if len(lines) > 1 and on_high_leg(island, node):
+                continue  # nothing is between that line and the neutral
             if neutral >= 0 and model.node[node] >= 0 and model.node[neutral] >= 0 and island.live >> node & 1:
                 across = abs(model.voltage_v(voltages, node) - model.voltage_v(voltages, neutral))
                 if across > abs(model.voltage_v(before, node) - model.voltage_v(before, neutral)) + 1:

@@ -109,7 +109,7 @@ class FaultWorker:
             point.place in self.finals,
             rating,
             sockets,
-            self.voltage_v(ways),
+            self.voltage_v(ways, phase_of(network, node)),
             second,
             self.guards(ways),
             frozenset(network.edges[step.edge].element for way in ways for step in way.steps),
@@ -138,14 +138,14 @@ class FaultWorker:
             for node, key in enumerate(self.network.nodes)
         )
 
-    def voltage_v(self, ways: list[Way]) -> float:
+    def voltage_v(self, ways: list[Way], line: str) -> float:
         """Nominal voltage of a line to earth, in V: where only the line voltage is written, the round one of IEC 60038 (400 V: 230 V)."""
         for way in ways:
             for source in way.feed.sources:
                 emfs = impedances.line_emfs_v(source)
                 if isinstance(emfs, Missing):
                     continue
-                volts = abs(next(iter(emfs.values())))
+                volts = abs(emfs.get(line, next(iter(emfs.values()))))
                 return float(int(volts)) if source.voltage_v is None else volts
         return 0.0
 

@@ -24,6 +24,9 @@ GFCI_A = 0.0065
 FOLLOWING_TIMES_RATED = 2.0
 """Most that a source which follows another one adds to a fault, times rated, where nothing is declared: the highest in print."""
 
+ACTING = ("mcb", "mccb", "fuse", "rcd", "rcbo")
+"""Devices that operate by themselves in a fault."""
+
 
 class Passed(NamedTuple):
     """A device on the way of a fault current, with what it sees, in A; a residual of None is not determined."""
@@ -313,8 +316,7 @@ class EarthFault:
     def unprotected(self) -> str:
         """The supply from which the fault is reached with no protective device written on the way, or ''."""
         supplies = {feed.id for feed in self.island.feeds if feed.kind == "utility"}
-        acting = ("mcb", "mccb", "fuse", "rcd", "rcbo")
-        bare = (fed.source for fed in self.feds if not any(one.device.kind in acting for one in fed.passed))
+        bare = (fed.source for fed in self.feds if not any(one.device.kind in ACTING for one in fed.passed))
         return next((source for source in bare if source in supplies), "")
 
     @property
@@ -414,7 +416,7 @@ def _cleared(fed: Fed, factor: float, fuses: str) -> Cleared:
 def trip_of(passed: Passed, current_a: float, fuses: str = "gG") -> Trip | Missing:
     """When one device operates at a line current and at the residual current that it sees; or what is missing to tell."""
     device, where = passed.device, passed.name
-    if device.kind in ("isolator", "switch", "contactor"):
+    if device.kind not in ACTING:
         return NEVER
     try:
         if device.kind == "rcd":

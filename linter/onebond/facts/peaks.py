@@ -191,16 +191,22 @@ class PeakWorker:
         """The number of line conductors of a cable: a single-phase device breaks no current between lines."""
         return sum(core in LINES for core in self.currents.links[name].cores)
 
-    def between_halves_a(self, node: int) -> float | None:
-        """The most between the lines of a split-phase supply at a node that it alone feeds, in A, where it is known.
+    def declared_most_a(self, node: int, kind: str) -> float | None:
+        """The most at a node that one supply with a tapped winding alone feeds, in A, where its declared current bounds it.
 
-        The whole winding has more than twice the impedance of a half: the current between the lines is about two thirds of that
-        to the neutral (common practice, from memory), hence not above it.
+        The whole of a split-phase winding has more than twice the impedance of a half: the current between the lines is about two
+        thirds of that to the neutral (common practice, from memory), hence not above it.  Of a high-leg delta the winding with the
+        tap is as large as the others or larger (common practice, no source): with two thirds again, three lines give at most 416 to
+        360, or 2 / sqrt(3), of the current to the neutral.
         """
         feeds = self.feeds_at((node,))
-        if len(feeds) != 1 or feeds[0].kind != "utility" or len(feeds[0].lines) != 2:
+        if len(feeds) != 1 or feeds[0].kind != "utility":
             return None
         source = feeds[0].sources[0]
+        if source.high_leg and source.fault_current_kind != "three-phase" and source.fault_current_max_a is not None:
+            return source.fault_current_max_a * (1.0 if kind == "line-line" else 2 / 3**0.5)
+        if kind != "line-line" or len(feeds[0].lines) != 2:
+            return None
         emfs = impedances.line_emfs_v(source)
         if isinstance(emfs, Missing) or abs(sum(emfs.values())) > 1e-6 * abs(next(iter(emfs.values()))):
             return None
@@ -241,7 +247,7 @@ class PeakWorker:
                 lacking = lacking or self.currents.lacking(model, node, other)
                 continue
             current = amounts[0] * (2 / 3**0.5 if kind == "three-phase" else 1)
-            if kind == "line-line" and (most := self.between_halves_a(node)) is not None:
+            if (most := self.declared_most_a(node, kind)) is not None:
                 current = min(current, most)
             if current > best:
                 best, best_kind = current, kind

@@ -13,7 +13,7 @@ from onebond.circuit.solve import Solution, Study, Unsolvable
 from onebond.facts.currents import Currents, Flow
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import LINES, Circuit, Device
+from onebond.model import HIGH_LEG, LINES, Circuit, Device
 from onebond.network import Rcd, Tie
 from onebond.span import Route
 
@@ -176,7 +176,10 @@ class RcdInService:
 
     @property
     def unbalanced_a(self) -> float:
-        """The largest sum of the written leakages with some of the circuits switched off, in A: equal ones on three lines cancel."""
+        """The largest sum of the written leakages with some of the circuits switched off, in A: equal ones on three lines cancel.
+
+        What is largest has of each line all or nothing, since the size of a sum is convex in each of its parts.
+        """
         by_line: dict[str, float] = {}
         lines = dict(self.island.network.circuits)
         for circuit in self.beyond:
@@ -184,8 +187,12 @@ class RcdInService:
                 node = next(n for n in lines[circuit.id] if self.island.live >> n & 1)
                 line = self.island.network.nodes[node][2]
                 by_line[line] = by_line.get(line, 0.0) + circuit.leakage_a
-        # of currents 120 degrees apart the largest alone, or none of the others, gives the most
-        return max(by_line.values(), default=0.0)
+        emfs = nominal_emfs_v(self.island)
+        sums = [0j]
+        for line, leakage_a in by_line.items():
+            emf = emfs.get(line, 1 + 0j)
+            sums += [one + leakage_a * emf / abs(emf) for one in sums]
+        return max(abs(one) for one in sums)
 
     @property
     def total_a(self) -> float:
@@ -307,6 +314,24 @@ class Drop:
     def no_load(self) -> Missing | None:
         """The first circuit of the island whose load is not written: what it draws is not in the drop."""
         return unwritten_load(self.island)
+
+
+def nominal_emfs_v(island: Island) -> dict[str, complex]:
+    """Nominal voltage of each line to the neutral of what feeds an island, in V; of a line of several sources that of the first."""
+    found: dict[str, complex] = {}
+    for feed in island.feeds:
+        for source in feed.sources:
+            emfs = line_emfs_v(source)
+            if not isinstance(emfs, Missing):
+                found = {**emfs, **found}
+    return found
+
+
+def on_high_leg(island: Island, node: int) -> bool:
+    """Whether the high leg of a delta feeds a line of an island."""
+    if island.network.nodes[node][2] != HIGH_LEG:
+        return False
+    return any(feed.sources[0].high_leg and island.feed_lines[feed.id] >> node & 1 for feed in island.feeds)
 
 
 def nominal_v(island: Island) -> float:

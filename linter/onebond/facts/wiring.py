@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from onebond.facts.island import Island
-from onebond.model import LINES, Installation
+from onebond.model import HIGH_LEG, LINES, Installation
 from onebond.network import Network
 from onebond.span import Route
 
@@ -51,6 +51,7 @@ class Misfit(NamedTuple):
     route: Route
     island: None
     what: str
+    high_leg: str = ""  # the source whose high leg it has beside its neutral, or ''
 
 
 def electrode_pairs(network: Network) -> tuple[ElectrodePair, ...]:
@@ -317,3 +318,33 @@ def misfits(site: Installation) -> tuple[Misfit, ...]:
         what = f"no conductor lands on its pole {' '.join(missing)}" if missing else ""
         found.append(Misfit(changeover.id, changeover.route, None, what))
     return tuple(found)
+
+
+def loads_on_high_leg(network: Network, islands: Sequence[Island]) -> tuple[Misfit, ...]:
+    """Every circuit that has, in some state, the high leg of a delta beside its neutral.
+
+    Of a circuit with all three lines nobody can tell what is between them and the neutral.
+    """
+    site = network.installation
+    deltas = {source.id for source in site.sources if source.high_leg}
+    few = [
+        circuit
+        for circuit in site.circuits
+        if "N" in circuit.connection.cores and sum(core in LINES for core in circuit.connection.cores) < len(LINES)
+    ]
+    ends = dict(network.circuits)
+    found: dict[str, Misfit] = {}
+    seen: set[tuple[tuple[int, ...], frozenset[int]]] = set()
+    for island in islands if deltas and few else ():
+        if island.shape in seen:
+            continue
+        seen.add(island.shape)
+        for feed in island.feeds:
+            if feed.id not in deltas:
+                continue
+            leg = island.line_part(tuple(node for node in feed.lines if network.nodes[node][2] == HIGH_LEG))
+            for circuit in few:
+                if any(leg >> node & 1 for node in ends[circuit.id]):
+                    what = f"it has {HIGH_LEG} and N, and {HIGH_LEG} is the high leg of {feed.id}"
+                    found.setdefault(circuit.id, Misfit(circuit.id, circuit.route, None, what, feed.id))
+    return tuple(found.values())

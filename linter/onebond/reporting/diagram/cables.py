@@ -92,6 +92,8 @@ class Cables(Ink):
         return "off"
 
     def has_contact(self, device: DrawnDevice, stroke: Stroke) -> bool:
+        if device.kind == "meter":
+            return False
         if device.kind == "fuse":
             return any(core in device.poles for core in stroke.cores)
         if any(core in device.poles for core in stroke.cores):
@@ -136,6 +138,9 @@ class Cables(Ink):
                 f'<path class="s thin" stroke-dasharray="2.5 2" d="M{number(x + lean)} {number(y + 18)}'
                 f'H{number(x + poles[-1].offset + lean)}"/>'
             )
+        if device.kind == "meter":
+            live = [stroke.offset for stroke in all_strokes if any(core != "PE" for core in stroke.cores)] or [0.0]
+            symbols.meter(pen, x + min(live), x + max(live), y + 8)
         if device.kind in ("rcd", "rcbo"):
             summed = [s.offset for s in all_strokes if any(core in device.senses for core in s.cores)] or [0.0]
             symbols.ring(pen, x + min(summed), x + max(summed), y + 36, x, y + 19)

@@ -92,7 +92,7 @@ def _poles_in_words(link: DrawnLink, device: DrawnDevice) -> tuple[str, ...]:
     odd = [core for core in ("PE", "PEN") if core in device.poles]
     if odd:
         return (f"opens {' '.join(odd)}",)
-    if "N" not in link.cores:
+    if "N" not in link.cores or device.kind == "meter":
         return ()
     if "N" in device.poles:
         return ("opens N",)

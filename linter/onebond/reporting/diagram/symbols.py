@@ -96,6 +96,13 @@ def fuse(pen: Pen, x: float, y: float, height: float) -> None:
     pen.path([(x, y), (x, y + height)], "s")
 
 
+def meter(pen: Pen, x1: float, x2: float, y: float) -> None:
+    """A meter of energy around the conductors from ``x1`` to ``x2``: a square with a bar at its top."""
+    pen.rect(x1 - 11, y, x2 - x1 + 22, 20, "s body")
+    pen.path([(x1 - 11, y + 5), (x2 + 11, y + 5)], "s")
+    pen.text((x1 + x2) / 2, y + 16, "Wh", "in")
+
+
 def ring(pen: Pen, x1: float, x2: float, y: float, contact_x: float, contact_y: float) -> None:
     """A core-balance transformer around the conductors from ``x1`` to ``x2``, and its link to the contact."""
     pen.ellipse((x1 + x2) / 2, y, (x2 - x1) / 2 + 8, 4.6, "s")
