@@ -238,6 +238,7 @@ class Extraneous(NamedTuple):
     joins: tuple[End, ...]
     kind: str | None
     route: Route
+    near: tuple[End, ...] = ()  # places whose frames can be touched together with it
 
 
 class Group(NamedTuple):

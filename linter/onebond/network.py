@@ -241,6 +241,7 @@ class _Builder:
         self.group_of = {member: group for group in installation.groups for member in group.members}
         self.links = installation.connections + tuple(circuit.connection for circuit in installation.circuits)
         self.pen_on_pe: list[tuple[str, str]] = []
+        self.metal = frozenset(metal.id for metal in installation.extraneous)
 
     # -- nodes and variables -------------------------------------------------------------------------------------
 
@@ -492,7 +493,9 @@ class _Builder:
                 self.at(link.finish, target)
                 continue
             if core == "PE" or (target == "PE" and core != "PEN"):
-                ends = (self.at(link.start, core), self.at(link.finish, target))
+                ends = (self.metal_at(link, link.start), self.metal_at(link, link.finish))
+                if core != "PE" or target != "PE":
+                    ends = (self.at(link.start, core), self.at(link.finish, target))
                 if core == target:
                     self.earth.append(Edge(*ends, needs, "PE", link.id))
                 elif {core, target} == {"N", "PE"}:
@@ -534,6 +537,20 @@ class _Builder:
             elif device.normally_open:
                 return None
         return tuple(needs)
+
+    def landed_on(self, metal: str) -> list[tuple[Connection, End]]:
+        """The conductors that land on metal that is no part of the installation."""
+        return [(link, end) for link in self.links for end in (link.start, link.finish) if end.id == metal]
+
+    def metal_at(self, link: Connection, end: End) -> int:
+        """The PE node of an end of a conductor: on metal that is no part of the installation the very point where it lands."""
+        if end.id not in self.metal:
+            return self.at(end, "PE")
+        key = (end.id, link.id, "PE")
+        if key not in self.number:
+            self.number[key] = len(self.nodes)
+            self.nodes.append(key)
+        return self.number[key]
 
     def bonded(self, board: str) -> bool:
         frame = self.inside.get(board, board)
@@ -613,10 +630,15 @@ class _Builder:
         self.changeover_contacts()
         for bond in site.bonds:
             self.bond(bond)
+        at_metal = {electrode.at.id for electrode in site.electrodes}
+        at_metal.update(end.id for metal in site.extraneous for end in metal.joins)
         for metal in site.extraneous:
-            first = self.at(metal.joins[0], "PE")
-            for other in metal.joins[1:]:
-                self.earth.append(Edge(first, self.at(other, "PE"), (), "PE", metal.id))
+            # it has length: what lands on it at two places is joined by it alone
+            points = [self.metal_at(link, end) for link, end in self.landed_on(metal.id)]
+            if metal.id in at_metal:
+                points.append(self.node(metal.id, "", "PE"))
+            points += [self.at(end, "PE") for end in metal.joins]
+            self.earth.extend(Edge(points[0], other, (), "PE", metal.id) for other in points[1:])
         parts = self.parts()
         boards = tuple((board.id, self.lines_at(board.id)) for board in site.boards)
         circuits = tuple((circuit.id, self.lines_at(circuit.id)) for circuit in site.circuits)

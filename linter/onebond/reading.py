@@ -59,7 +59,7 @@ SECTIONS: tuple[tuple[str, str], ...] = (
 
 _Part = TypeVar("_Part")
 
-PLACES = ("source", "board", "changeover", "circuit", "d.c. source")
+PLACES = ("source", "board", "changeover", "circuit", "d.c. source", "extraneous part")
 
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
 _DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor", "meter")
@@ -199,6 +199,7 @@ class _Reader:
             if (holder := _child(root, section)) is not None
         )
         self.from_utility: dict[str, list[tuple[tuple[str, ...], Node, Route]]] = {}
+        self.bonded: set[str] = set()  # extraneous parts that a conductor lands on
 
     def installation(self) -> Installation | None:
         self._register()
@@ -428,6 +429,8 @@ class _Reader:
             return frozenset((*facts.phases, "N", "PE", "PEN")), lines
         if entry.sort == "d.c. source":
             return frozenset((*DIRECT, "PE")), "a d.c. source has DC+ DC- M and PE"
+        if entry.sort == "extraneous part":
+            return frozenset(("PE",)), "a bonding conductor lands on it, and nothing live"
         if entry.sort == "board":
             bars = self._bars(end.id)
             return None if bars is None else (bars, f"bars: {_text(entry.node, 'bars')}")
@@ -738,6 +741,8 @@ class _Reader:
         here = (*route, "cores")
         own = self._conductors(end)
         facts = self.sources.get(end.id) if self.ids[end.id].sort == "source" else None
+        if self.ids[end.id].sort == "extraneous part":
+            self.bonded.add(end.id)
         if own is not None:
             allowed, why = own
             wrong = [bar for bar in dict.fromkeys(landing) if bar not in allowed]
@@ -1005,18 +1010,35 @@ class _Reader:
             _amount(node, "internal-resistance", "impedance"),
         )
 
-    def _extraneous(self, identifier: str, node: Node, route: Route) -> Extraneous | None:
+    def _extraneous(self, identifier: str, node: Node, route: Route) -> Extraneous:
         joins: list[End] = []
         for i, item in _items(node, "joins"):
             here = (*route, "joins", i)
             end = self._place(item, here, live=False)
             if end is None:
                 continue
-            if any(end.id == other.id for other in joins):
+            if end.id == identifier or any(end.id == other.id for other in joins):
                 self._problem(item.span, f"`{identifier}` joins `{end.id}` to itself", "name another place", here)
             self._must_have_pe(end, item.span, "an extraneous part is joined to PE", here)
             joins.append(end)
-        return Extraneous(identifier, tuple(joins), _text(node, "kind"), route)
+        written = _word_list(node, "joins")
+        if len(written) == 1 and identifier not in self.bonded:
+            self._problem(
+                _at(node, "joins"),
+                f"`{identifier}` joins `{written[0]}` to nothing",
+                f"name the other places that it joins, or write the conductor that bonds it: `to: {identifier}, cores: PE`",
+                (*route, "joins"),
+            )
+        near = []
+        for i, item in _items(node, "near"):
+            here = (*route, "near", i)
+            end = self._place(item, here, live=False)
+            if end is not None and self.ids[end.id].sort in ("extraneous part", "d.c. source"):
+                message = f"`{end.id}` has no frame that a fault of this installation makes live"
+                self._problem(item.span, message, "name a board, a circuit, a changeover or a source", here)
+            elif end is not None:
+                near.append(end)
+        return Extraneous(identifier, tuple(joins), _text(node, "kind"), route, tuple(near))
 
     # ---------------------------------------------------------------- groups
 

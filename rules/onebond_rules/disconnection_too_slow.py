@@ -4,7 +4,9 @@ Checks: a fault between line and frame at every board, changeover and circuit en
 current (warm conductors, the weakest supply, no help by electrodes beside a supplier's conductor).  Some device on each way has
 to operate for certain, by the gates of its product standard, within the time of table 41.1 for final circuits, or 5 s in TN and
 1 s in TT for distribution.  In IT the first fault may not lift a frame above 50 V, and the second has to be cleared in the time
-of TN.  Where the rulebook sets no time, a device has to operate for certain within a few seconds.
+of TN.  Where the rulebook sets no time, a device has to operate for certain within a few seconds.  Where metal is written to be
+near a frame, reports name as an exception that the frame is bonded to it: the bonding conductors have no more than 50 V at the
+fault current, nor at the current that would operate the device in 5 s.
 
 Danger: the frame stays live for as long as nothing opens, with half of the voltage or more in TN and nearly all of it in TT.
 
@@ -31,7 +33,7 @@ from onebond.rule import (
     figure,
     rule,
 )
-from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, TIMES
+from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PUMP = "pump: {from: main, cores: L1 L2 L3 PE, size: 4 mm2, length: 40 m"
@@ -67,6 +69,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     if ahead := fault.behind_transformer:
         why = f"nothing behind the transformer {ahead} clears it for certain; what a device ahead of it does is not worked out"
         raise Unknown(ahead, fault.route, why)
+    if bonded := bonded_locally(fault, params["medical-v"], params["supplementary"]):
+        return bonded
     current_a = fault.second[0] * factor if fault.island.it and fault.second else fault.current_a(factor)
     figures = [
         ("at", fault.point.written),
@@ -141,6 +145,8 @@ RULE = rule(
         LONGEST,
         LOWEST_VOLTAGE,
         FUSES,
+        MEDICAL,
+        SUPPLEMENTARY,
         Param("first-fault-v", "touch voltage, in V, that may stay after the first fault of an IT system", 50.0),
     ),
     examples=(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from onebond.rule import Feeding, Need, Param, Protective, figure
+from onebond.rule import EarthFault, Exempt, Feeding, Need, Param, Protective, figure
 
 TIMES = Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False})
 LONGEST = Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0)
@@ -40,6 +40,12 @@ class Demand(NamedTuple):
 
 
 MEDICAL = Param("medical-v", "the same in a medical location (710.411.3.2.5 ?; nec: as elsewhere)", 25.0, {"nec": 50.0})
+SUPPLEMENTARY = Param(
+    "supplementary",
+    "where it stands that supplementary bonding serves where nothing opens in time; nothing: it does not",
+    "411.3.2.6, 415.2 ?",
+    {"nec": ""},
+)
 HEAT = Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False})
 FUSES_OF_HEAT = Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"})
 ENOUGH_FOR_HEAT = "below the table, but enough for the heat of the faults that it carries"
@@ -51,6 +57,19 @@ def figures_of_heat(one: Protective, asked: Need, fuses: str) -> tuple[tuple[str
     return (
         ("by the heat of a fault", asked.text),
         ("that fault", f"{figure(hottest.current_a, 'A')} for {hottest.time_s:g} s at {hottest.at}"),
+    )
+
+
+def bonded_locally(fault: EarthFault, medical_v: float, clause: str) -> Exempt | None:
+    """Whether supplementary bonding to the metal near a frame serves where nothing opens in time; raises Unknown."""
+    volts = None if fault.island.it or not clause else fault.bonded_v()
+    limit_v = medical_v if fault.place == "medical" else 50.0
+    if volts is None or not volts <= limit_v:
+        return None
+    return Exempt(
+        f"nothing opens in time for certain, but its frame is bonded to the metal near it within {limit_v:g} V ({clause})",
+        "the fault goes on until somebody switches off, what is not bonded and not written as near it is not looked at, and whoever "
+        "stands on bare ground has the voltage to earth",
     )
 
 

@@ -4,7 +4,7 @@ Checks: the faults of `disconnection-too-slow` that an inverter, or a generating
 limit.  No finding where an RCD or a smaller breaker operates on that current for certain, where the source shuts down by itself
 within the time.  Reports name as an exception: a breaker on the way that the maker declares as one that the source trips
 (`largest-breaker`), and a frame whose voltage to the main earthing terminal stays at 50 V or less while the source gives its
-largest current.
+largest current, unless metal near it is bonded nowhere; or that is bonded to the metal near it by 50 V divided by that current.
 
 Danger: the fault goes on, the breaker holds, the lights are dim at most, and the frame stays live until somebody looks.  The same
 circuit on the grid is safe, which is why nobody expects it.
@@ -33,7 +33,7 @@ from onebond.rule import (
     figure,
     rule,
 )
-from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, TIMES
+from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
 
 _PUMP = (
     "pump: {from: hut-rcd, cores: L1 N PE, size: 2.5 mm2, length: 150 m, serves: fixed, through: [{kind: mcb, curve: C"
@@ -74,7 +74,9 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
     met = None if fault.island.it else fault.touch_met_v()
     touch_v = params["medical-v"] if fault.place == "medical" else params["touch-v"]
-    if met is not None and met <= touch_v:
+    if bonded := bonded_locally(fault, params["medical-v"], params["supplementary"]):
+        return bonded
+    if met is not None and met <= touch_v and not fault.metal_apart:
         return Exempt(
             f"nothing opens for certain, but the frame stays within {touch_v:g} V ({params['clause']})",
             f"the fault goes on at up to {figure(limit_a, 'A')} from {source} until somebody switches off, and its conductors "
@@ -126,6 +128,7 @@ RULE = rule(
         FUSES,
         Param("touch-v", "voltage, in V, that a frame may keep to the main earthing terminal", 50.0),
         MEDICAL,
+        SUPPLEMENTARY,
         Param(
             "clause",
             "where the exception for a low touch voltage stands",

@@ -2,7 +2,8 @@
 
 Checks: the prospective voltage between a faulty frame and the mass of earth, without a body in it, at every place and circuit end
 in every operating state.  Above 50 V the fault has to be cleared for certain within the time of the rulebook's table, or, where
-there is none, within the time that the older curves of touch voltage against time allow.
+there is none, within the time that the older curves of touch voltage against time allow.  Supplementary bonding to the metal that
+is written to be near the frame is an exception that reports name.
 
 Danger: with 100 V from hand to hand most people carry more than 50 mA, and after some tenths of a second the heart may
 fibrillate.
@@ -28,7 +29,7 @@ from onebond.rule import (
     Verdict,
     rule,
 )
-from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, MEDICAL, TIMES
+from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PUMP = (
@@ -69,6 +70,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     if ahead := fault.behind_transformer:
         why = f"nothing behind the transformer {ahead} clears it for certain; what a device ahead of it does is not worked out"
         raise Unknown(ahead, fault.route, why)
+    if bonded := bonded_locally(fault, params["medical-v"], params["supplementary"]):
+        return bonded
     cause = "source-too-weak-to-trip" if all(one.limited_by for one in sure) else "disconnection-too-slow"
     return Finding(
         f"during an earth fault at {fault.id} its frame has more than {limit_v:g} V to earth for too long",
@@ -108,6 +111,7 @@ RULE = rule(
         MEDICAL,
         LOWEST_VOLTAGE,
         FUSES,
+        SUPPLEMENTARY,
     ),
     examples=(
         Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")),), ("cooker",)),

@@ -173,7 +173,7 @@ class Supply(NamedTuple):
 def line_emfs_v(source: Source, group_phases: dict[str, str] | None = None) -> dict[str, complex] | Missing:
     """The EMF of each line of a source against its star point, in V; lines of a three-phase source follow each other by 120 degrees.
 
-    A split-phase source has its two lines opposite.  So has a high-leg delta L1 and L3, at either end of the winding with the tap;
+    A split-phase source has its two lines opposite; of one line alone, L1 is one side and any other the other.  So has a high-leg delta L1 and L3, at either end of the winding with the tap;
     L2 is in quadrature to them, sqrt(3) times as high.  ``group_phases`` gives the line that each member of a group feeds.
     """
     phases = source.phases
@@ -197,6 +197,8 @@ def line_emfs_v(source: Source, group_phases: dict[str, str] | None = None) -> d
     for number, phase in enumerate(phases):
         place = (group_phases or {}).get(source.id, phase) if len(phases) == 1 else phase
         turn = math.pi * number if opposite else 2 * math.pi / 3 * LINES.index(place)
+        if len(phases) == 1 and source.system == "split-phase":
+            turn = math.pi * (place != "L1")
         found[phase] = cmath.rect(phase_v, -turn)
     return found
 

@@ -103,8 +103,8 @@ class _Joined:
             if "PE" in link.cores:
                 earth.join(*(frame_of(site, end.id) for end in (link.start, link.finish)))
         for metal in site.extraneous:
-            for end in metal.joins[1:]:
-                earth.join(frame_of(site, metal.joins[0].id), frame_of(site, end.id))
+            for end in metal.joins:
+                earth.join(metal.id, frame_of(site, end.id))
         # electrodes, links, the supplier's conductor, a source that is bonded inside
         rest = {frame_of(site, electrode.at.id) for electrode in site.electrodes}
         rest |= {frame_of(site, bond.at.id) for bond in site.bonds}

@@ -142,6 +142,7 @@ class _Reader:
     def drawing(self) -> Drawing:
         site = self.site
         links = tuple(self.link(link, False) for link in site.connections)
+        landed = {end.id for link in site.connections for end in (link.start, link.finish)}
         finals = tuple(self.link(circuit.connection, True) for circuit in site.circuits)
         places = (
             *(self.source(source) for source in site.sources),
@@ -182,6 +183,11 @@ class _Reader:
                 )
                 for one in site.direct
             ),
+            *(
+                DrawnPlace(metal.id, "board", tuple(filter(None, (metal.kind,))), self.line(metal.route), bars=("PE",))
+                for metal in site.extraneous
+                if metal.id in landed
+            ),
             *(self.circuit(circuit) for circuit in site.circuits),
         )
         return Drawing(
@@ -191,8 +197,14 @@ class _Reader:
             tuple(self.electrode(electrode) for electrode in site.electrodes),
             tuple(self.monitor(monitor) for monitor in site.monitors),
             tuple(
-                DrawnMetal(metal.id, metal.kind or "", tuple(end.id for end in metal.joins), self.line(metal.route))
+                DrawnMetal(
+                    metal.id,
+                    metal.kind or "",
+                    (*((metal.id,) if metal.id in landed else ()), *(end.id for end in metal.joins)),
+                    self.line(metal.route),
+                )
                 for metal in site.extraneous
+                if metal.joins
             ),
             tuple(
                 _state(self.facts, kind, number, island, self.found)

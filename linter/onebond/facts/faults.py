@@ -5,14 +5,14 @@ from __future__ import annotations
 from copy import copy
 from typing import NamedTuple
 
-from onebond.circuit import devices, limits_table
+from onebond.circuit import devices, impedances, limits_table
 from onebond.circuit.components import body, inverters
 from onebond.circuit.devices import NEVER, Trip, lasting, sooner
 from onebond.circuit.impedances import Capability, Missing
 from onebond.facts.currents import Loop, Point, phase_of
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import Circuit, Device, Source
+from onebond.model import Circuit, Device, Extraneous, Installation, Source
 from onebond.network import frame_of, place_of
 
 SAME_DIGITS = 1 + 1e-9
@@ -23,6 +23,9 @@ GFCI_A = 0.0065
 
 FOLLOWING_TIMES_RATED = 2.0
 """Most that a source which follows another one adds to a fault, times rated, where nothing is declared: the highest in print."""
+
+MCCB_HIGHEST = 1.2
+"""How many times its instantaneous setting a moulded-case breaker may need (IEC 60947-2, 8.3.3.1.2: 20 %, from memory)."""
 
 ACTING = ("mcb", "mccb", "fuse", "rcd", "rcbo")
 """Devices that operate by themselves in a fault."""
@@ -158,6 +161,42 @@ class EarthFault:
         """Voltage of the frame to the main earthing terminal during the fault in V; None where there is none."""
         assert self.known is not None
         return self.touch_met
+
+    @property
+    def metal_near(self) -> tuple[Extraneous, ...]:
+        """The metal that can be touched together with the frame and is no part of the installation."""
+        site = self.island.network.installation
+        frame = frame_of(site, self.point.place)
+        return tuple(m for m in site.extraneous if any(frame_of(site, end.id) == frame for end in m.near))
+
+    @property
+    def metal_apart(self) -> str:
+        """The first metal near the frame that no conductor joins to it, or ''."""
+        network, earth = self.island.network, self.island.earth
+        for metal in self.metal_near:
+            points = [n for n, key in enumerate(network.nodes) if key[0] == metal.id and key[2] == "PE"]
+            points += [network.number_of(frame_of(network.installation, end.id), "", "PE") for end in metal.joins]
+            if not any(earth[n] == earth[self.point.pe] for n in points):
+                return metal.id
+        return ""
+
+    def bonded_v(self) -> float | None:
+        """The most that bonding leaves between the frame and the metal near it, in V; None: no such metal is written, or one is not bonded.
+
+        The resistance of the bonding conductors between the two (415.2.2), at the larger of two currents: the largest fault current,
+        and that which operates an overcurrent device on every way within 5 s.  A source that limits its current gives no more than
+        that.  Raises Unknown.
+        """
+        assert self.known is not None
+        ampere = self.largest_a
+        for fed in self.feds:
+            amounts = [enough for one in fed.passed if (enough := operating_a(one.device)) is not None]
+            if not fed.limited:
+                ampere = max(ampere, min(amounts, default=float("inf")))
+        site = self.island.network.installation
+        frame = frame_of(site, self.point.place)
+        most = [_bonding_ohm(site, frame, metal.id) * ampere for metal in self.metal_near]
+        return max(most) if most and max(most) < float("inf") else None
 
     @property
     def table_s(self) -> float | None:
@@ -448,6 +487,62 @@ def trip_of(passed: Passed, current_a: float, fuses: str = "gG") -> Trip | Missi
         return over
     except ValueError as refused:
         return Missing(f"the values of {where}", device.route, f"{where}: {refused}")
+
+
+def _bonding_ohm(site: Installation, frame: str, metal: str) -> float:
+    """The impedance of the protective conductors of their own that lead from a frame to metal, in ohm; infinite: none do.
+
+    Raises Unknown.
+    """
+    around: dict[str, list[tuple[str, float | Missing]]] = {}
+    for link in site.connections:
+        if link.cores != ("PE",) or link.devices or link.plug:
+            continue
+        ohm = impedances.core_ohm(link, "PE", True, site.stage == "as-built")
+        ends = frame_of(site, link.start.id), frame_of(site, link.finish.id)
+        for here, there in (ends, ends[::-1]):
+            around.setdefault(here, []).append((there, ohm if isinstance(ohm, Missing) else abs(ohm)))
+    others = {one.id for one in site.extraneous} - {metal}
+    nearest: dict[str, float] = {}
+    lacking: Missing | None = None
+    waiting = [(0.0, frame)]
+    while waiting:
+        waiting.sort()
+        ohm, place = waiting.pop(0)
+        if place in nearest:
+            continue
+        nearest[place] = ohm
+        if place == metal:
+            return ohm
+        for there, step in around.get(place, ()) if place not in others else ():
+            if isinstance(step, Missing):
+                lacking = lacking or step
+            else:
+                waiting.append((ohm + step, there))
+    if lacking:
+        raise Unknown.of(lacking)
+    return float("inf")
+
+
+def operating_a(device: Device) -> float | None:
+    """The current in A that operates a device for certain within 5 s; None where that is not known.
+
+    Of a residual current device it is the residual current.
+    """
+    try:
+        if device.kind in ("rcd", "rcbo"):
+            return device.residual_a
+        if device.rating_a is None:
+            return None
+        if device.kind == "mcb" and device.curve:
+            return devices.mcb_operating_current_a(device.rating_a, device.curve, 5.0)
+        if device.kind == "mccb" and device.instantaneous_a is not None:
+            return device.instantaneous_a * MCCB_HIGHEST
+        if device.kind == "fuse" and device.fuse_class == "gG":
+            return devices.gg_operating_current_a(device.rating_a, 5.0)
+    except ValueError:
+        return None
+    return None
 
 
 def _residual(passed: Passed) -> Trip | Missing:

@@ -101,6 +101,7 @@ class Protective:
         other_pe: tuple[Lines, ...] = (),
         pme: Lines | None = None,
         no_return: bool = False,
+        metal: int = 0,
     ) -> None:
         self.id = identifier
         self.route = route
@@ -117,6 +118,7 @@ class Protective:
         self._other_pe = other_pe
         self._pme = pme  # neutral of a supply that is a PEN; None: there is none
         self.no_return = no_return  # no conductor leads fault currents back to a source: TT and nothing else
+        self.metal = metal  # how many of its ends are at metal that is no part of the installation
         self.too_many = False  # a link that is one too many wherever it is closed
         self.material = material  # copper | aluminium | steel, where the armour or the conduit serves
 
@@ -291,14 +293,19 @@ class Protective:
 
     @property
     def smaller_pe_mm2(self) -> float:
-        """The smaller one of the protective conductors that feed its two ends, in mm2; raises Unknown."""
+        """The smaller one of the protective conductors that feed its two ends, in mm2; raises Unknown.
+
+        Metal that is no part of the installation has none: half of the other one counts then (544.2), and none between two of those.
+        """
+        if self.metal > 1:
+            return 0.0
         for one in self._other_pe:
             if one.lacking:
                 raise Unknown(f"the size of {one.lacking.subject}", one.lacking.route)
         known = [one.mm2 for one in self._other_pe if one.mm2 is not None]
         if not known:
             raise Unknown(self.id, self.route, f"no protective conductor of a cable is known where {self.id} lands")
-        return min(known)
+        return min(known) / (2 if self.metal else 1)
 
     @property
     def pme(self) -> bool:
@@ -710,6 +717,15 @@ class _Work:
                 supplier=all(one is not None and one.kind == "utility" for one in fed),
                 faults=partial(self.faults_of, *(other.id for other in beside)),
             )  # fmt: skip
+        metal = [frame for frame in (a, b) if frame in self.metal]
+        if metal:
+            others = [frame for frame in (a, b) if frame not in self.metal]
+            sort = "main-bonding" if any(frame in self.terminals for frame in others) else "bonding"
+            return Protective(
+                link.id, link.route, sort, size, key, _largest_of([self.near(frame) for frame in others]), link=link,
+                material=material, other_pe=tuple(self.feeding_pe(frame) for frame in others), pme=self.pme,
+                no_return=self.no_return, metal=len(metal),
+            )  # fmt: skip
         bars = [frame for frame in (a, b) if frame not in self.lines_at and frame not in self.sources]
         side = self.tree.sides.get(link.id)
         if side is None:
@@ -734,6 +750,21 @@ class _Work:
             link.id, link.route, "pe", size, key, _smaller_of(self.near(a), self.near(b)), link=link, material=material,
             faults=faults, ahead=self.ahead_at(a) or self.ahead_at(b),
         )  # fmt: skip
+
+    @cached_property
+    def metal(self) -> frozenset[str]:
+        """Metal that is no part of the installation."""
+        return frozenset(one.id for one in self.site.extraneous)
+
+    @cached_property
+    def terminals(self) -> frozenset[str]:
+        """Where main bonding begins: at bars for PE alone, else where an electrode is, else where a supply lands."""
+        bars = {self.frame[board.id] for board in self.site.boards}
+        bars -= {*self.lines_at, *self.sources, *(board.id for board in self.site.boards if board.inside)}
+        rods = {self.frame[electrode.at.id] for electrode in self.site.electrodes}
+        supplies = {source.id for source in self.site.sources if source.kind == "utility"}
+        landed = {end for link in self.links if supplies & set(self.ends(link)) for end in self.ends(link)} - supplies
+        return frozenset(bars or rods or landed)
 
     @cached_property
     def served(self) -> list[int]:
