@@ -173,8 +173,9 @@ class Supply(NamedTuple):
 def line_emfs_v(source: Source, group_phases: dict[str, str] | None = None) -> dict[str, complex] | Missing:
     """The EMF of each line of a source against its star point, in V; lines of a three-phase source follow each other by 120 degrees.
 
-    A split-phase source has its two lines opposite; of one line alone, L1 is one side and any other the other.  So has a high-leg delta L1 and L3, at either end of the winding with the tap;
-    L2 is in quadrature to them, sqrt(3) times as high.  ``group_phases`` gives the line that each member of a group feeds.
+    A split-phase source has its two lines opposite; of one line alone, L1 is one side and any other the other.  A high-leg delta has
+    L1 and L3 opposite too, at either end of the winding with the tap; L2 is in quadrature to them, sqrt(3) times as high.
+    ``group_phases`` gives the line that each member of a group feeds.
     """
     phases = source.phases
     phase_v, line_v = source.voltage_v, source.line_voltage_v
