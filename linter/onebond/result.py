@@ -418,6 +418,7 @@ class DrawnPlace(NamedTuple):
     phases: tuple[str, ...] = ()
     serves: str = ""
     building: str = ""
+    high_leg: bool = False  # a delta whose neutral is the tap of one winding
 
 
 class DrawnBond(NamedTuple):

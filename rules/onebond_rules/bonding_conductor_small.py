@@ -4,7 +4,9 @@ Checks: every PE of its own that joins two places which other protective conduct
 is main bonding: half of what is asked of the earthing conductor, at least 6 mm2 copper or 16 mm2 aluminium, no more than 25
 mm2 copper; with a supply whose neutral is a PEN, BS 7671 goes by that neutral.  Between two other places, where it is
 supplementary, it has at least 2.5 mm2 copper or 16 mm2 aluminium, and no less than the smaller one of the protective conductors
-of the two places.
+of the two places.  To extraneous metal it is main bonding from the main earthing terminal (where no bar is one: from where the
+electrodes are), and supplementary from anywhere else: no less than half of the protective conductor there.  That 4 mm2 are needed
+where nothing protects it is not checked, since the description does not say how it lies.
 
 Danger: in a fault the two places stand at different voltages, and a person who touches both is the better conductor.
 
@@ -28,6 +30,7 @@ from onebond.rule import (
     rule,
 )
 
+_PIPE = ("electrodes:\n", "extraneous:\n  pipe: {kind: water-pipe}\n\nelectrodes:\n")
 _BONDING = "bonding: {from: workshop, to: met, cores: PE, size: 10 mm2"
 
 
@@ -112,6 +115,22 @@ RULE = rule(
             ("bonding",),
         ),
         Example("sized-house", ((_BONDING, "bonding: {from: workshop, to: main, cores: PE, size: 10 mm2"),), ()),
+        # half of the 10 mm2 that come to the workshop; at the terminal half of 16 mm2
+        *(
+            Example(
+                "sized-house",
+                (_PIPE, (_BONDING, f"bonding: {{from: {place}, to: pipe, cores: PE, size: {size}")),
+                finds,
+            )
+            for place, size, finds in (
+                ("workshop", "4 mm2", ("bonding",)),
+                ("workshop", "6 mm2", ()),
+                ("met", "6 mm2", ("bonding",)),
+                ("met", "10 mm2", ()),
+                ("saw", "1.5 mm2", ("bonding",)),
+                ("saw", "2.5 mm2", ()),
+            )
+        ),
         Example(
             "sized-house",
             ((_BONDING, "bonding: {from: workshop, to: met, cores: PE, size: 6 mm2"),),

@@ -16,6 +16,8 @@ from __future__ import annotations
 
 from onebond.rule import PASS, Example, Facts, Finding, Misfit, Params, Ref, Verdict, rule
 
+_DELTA = ("voltage: 230/400 V, earthing: TN-S", "system: high-leg, voltage: 120/240 V, earthing: TN-S")
+
 
 def check(misfit: Misfit, params: Params) -> Verdict:
     """Whether the device fits."""
@@ -45,6 +47,11 @@ RULE = rule(
         Example("workshop", (("id: rcd-light,", "id: rcd-light, senses: L1,"),), ("rcd-light",)),
         Example("grid-hybrid", (("poles: L1 N", "poles: L1 L2 N"),), ("ts",)),
         Example("workshop", (("id: rcd-power,", "id: rcd-power, senses: L1 L2 L3 N,"),), ()),
+        # socket-outlets on L2 of a delta
+        Example("workshop", (_DELTA,), ("sockets",)),
+        Example(
+            "workshop", (_DELTA, ("sockets: {from: power-rcd, cores: L2", "sockets: {from: power-rcd, cores: L3")), ()
+        ),
     ),
     page=__doc__,
     in_states=False,

@@ -36,6 +36,8 @@ from onebond.rule import (
 from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
+_PIPE = ("electrodes:\n", "extraneous:\n  pipe: {kind: water-pipe, near: [cooker]}\n\nelectrodes:\n")
+_BOND = ("connections:\n", "connections:\n  bonding: {from: cooker, to: pipe, cores: PE, size: 4 mm2, length: 3 m}\n")
 _PUMP = "pump: {from: main, cores: L1 L2 L3 PE, size: 4 mm2, length: 40 m"
 
 
@@ -159,6 +161,12 @@ RULE = rule(
             Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")),), ("cooker",), book)
             for book in ("nec", "as-nzs", "sans")
         ),
+        # bonded to the pipe beside it: 160 A through 3 m of 4 mm2
+        *(
+            Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")), _PIPE, _BOND), finds, book)
+            for book, finds in (("iec", ()), ("nec", ("cooker",)))
+        ),
+        Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")), _PIPE), ("cooker",)),
         # a supply through 1.2 ohm does not blow its fuse in 5 s either
         Example("measured-house", (("loop-impedance: 0.35 ohm", "loop-impedance: 1.2 ohm"),), ("main", "annexe")),
         # an RCD does not mind a long cable

@@ -38,6 +38,8 @@ from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, SUPPLE
 _PUMP = (
     "pump: {from: hut-rcd, cores: L1 N PE, size: 2.5 mm2, length: 150 m, serves: fixed, through: [{kind: mcb, curve: C"
 )
+_PIPE = ("electrodes:\n", "extraneous:\n  pipe: {kind: water-pipe, near: [pump]}\n\nelectrodes:\n")
+_BOND = ("connections:\n", "connections:\n  bonding: {from: pump, to: pipe, cores: PE, size: 4 mm2, length: 3 m}\n")
 _BARE = (_PUMP, _PUMP.replace("hut-rcd", "hut"))
 _LIMIT = "fault-current: {limit: 2 x rated}"
 
@@ -151,6 +153,9 @@ RULE = rule(
         Example("island-hut", (_BARE, (_LIMIT, f"{_LIMIT}\n    largest-breaker: B16")), ("pump",)),
         # 43.5 A through the PE of 100 m is 39 V
         Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut").replace("150 m", "100 m")),), ()),
+        # a pipe beside the pump is not at that potential unless something bonds it
+        Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut").replace("150 m", "100 m")), _PIPE), ("pump",)),
+        Example("island-hut", (_BARE, _PIPE, _BOND), ()),
         # 39 V are too much in a medical location
         Example(
             "island-hut",

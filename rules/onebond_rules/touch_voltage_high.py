@@ -32,6 +32,8 @@ from onebond.rule import (
 from onebond_rules.shared import FUSES, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
+_PIPE = ("electrodes:\n", "extraneous:\n  pipe: {kind: water-pipe, near: [pump]}\n\nelectrodes:\n")
+_BOND = ("connections:\n", "connections:\n  bonding: {from: pump, to: pipe, cores: PE, size: 4 mm2, length: 3 m}\n")
 _PUMP = (
     "pump: {from: hut-rcd, cores: L1 N PE, size: 2.5 mm2, length: 150 m, serves: fixed, through: [{kind: mcb, curve: C"
 )
@@ -116,6 +118,7 @@ RULE = rule(
     examples=(
         Example("measured-house", ((_COOKER, _COOKER.replace("9 m", "165 m")),), ("cooker",)),
         Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut")),), ("pump",)),
+        Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut")), _PIPE, _BOND), ()),
         # 58 V may last 0.6 s by the older curves
         Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut")),), ("pump",), "nec"),
         Example("island-hut", ((_PUMP, _PUMP.replace("hut-rcd", "hut").replace("150 m", "100 m")),), ()),

@@ -236,6 +236,7 @@ class _Reader:
             neutral_solid=source.mains_input and source.neutral_through == "solid",
             through_when_off=source.mains_input and source.when_off == "through",
             earthing=source.earthing or "",
+            high_leg=source.high_leg,
             isolating=source.winding == "isolating",
             follows=source.operation == "grid-following",
             phases=source.phases,

@@ -122,7 +122,8 @@ class Equipment(Ink):
         pen.circle(x, y + 13, 11.5, "s body")
         pen.circle(x, y + 29, 11.5, "s")
         pen.path([(x, y + 40.5), (x, y + 44)], "s w")
-        pen.shape(f"M{number(x)} {number(y + 29)}v-5m0 5l4.3 3m-4.3-3l-4.3 3", "s thin")
+        star, delta = "v-5m0 5l4.3 3m-4.3-3l-4.3 3", "m0-5l5 8.5h-10z"
+        pen.shape(f"M{number(x)} {number(y + 29)}{delta if place.high_leg else star}", "s thin")
         if place.earthing in ("TN-S", "TN-C-S", "TT"):
             reference = (place.id, "star") in self.view.references
             status = self.view.of(self.view.node(place.id, "", "N"))

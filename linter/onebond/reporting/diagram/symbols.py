@@ -98,8 +98,8 @@ def fuse(pen: Pen, x: float, y: float, height: float) -> None:
 
 def meter(pen: Pen, x1: float, x2: float, y: float) -> None:
     """A meter of energy around the conductors from ``x1`` to ``x2``: a square with a bar at its top."""
-    pen.rect(x1 - 11, y, x2 - x1 + 22, 20, "s body")
-    pen.path([(x1 - 11, y + 5), (x2 + 11, y + 5)], "s")
+    pen.rect(x1 - 10, y, x2 - x1 + 20, 20, "s body")
+    pen.path([(x1 - 10, y + 5), (x2 + 10, y + 5)], "s")
     pen.text((x1 + x2) / 2, y + 16, "Wh", "in")
 
 
