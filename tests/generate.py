@@ -140,7 +140,7 @@ class Builder:
         lines = [c for c in cores if c.startswith("L")]
         if self.chance(0.4):
             result.append({"kind": self.pick("mcb", "fuse"), "rating": "32 A"})
-        if self.chance(0.05):
+        if self.counter % 9 == 4:
             result.append({"kind": "meter", "rating": "63 A"})
         if self.chance(0.25) and self.afford(2):
             did = self.new("q")
