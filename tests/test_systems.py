@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -132,6 +133,81 @@ def test_loads_of_a_delta_are_between_the_lines_that_they_are_on(tmp_path: Path)
         told = amperes(circuit)
         assert len(told) == count, circuit
         assert all(0.94 * nominal_a < one <= nominal_a for one in told), (circuit, told, nominal_a)
+
+
+def test_a_delta_of_windings_by_ngspice(tmp_path: Path) -> None:
+    """The bank as it is wound: 120 V to either side of the tap, and 240 V from L1 to L2 at -120 degrees; no phasor of ours."""
+    text = """\
+onebond: 1
+site: {name: Bench, rulebook: nec, stage: draft}
+sources:
+  bank: {kind: utility, phases: L1 L2 L3, system: high-leg, voltage: 120/240 V, earthing: TN-S, loop-impedance: 0.2 ohm}
+boards: {main: {}}
+connections:
+  feed: {from: bank, to: main, cores: L1 L2 L3 N PE, size: 16 mm2, length: 30 m}
+circuits:
+  one: {from: main, cores: L1 N PE, size: 10 mm2, length: 20 m, load: 12 A}
+  three: {from: main, cores: L3 N PE, size: 10 mm2, length: 20 m, load: 600 W}
+  across: {from: main, cores: L1 L2 PE, size: 10 mm2, length: 20 m, load: 4.8 kW}
+  high: {from: main, cores: L2 N PE, size: 10 mm2, length: 20 m, load: 2.08 kW}
+"""
+    full = service(facts_of(text, tmp_path))
+    solution = full.solutions[0]
+    told = {(c.element, c.core): abs(i) for i, c in zip(solution.currents_a, full.model.conductors, strict=True)}
+
+    def core(ohm_km: float, metres: float) -> complex:  # IEC 60228, 1.20 at 70 C, 0.08 ohm/km
+        return complex(ohm_km * 1.2, 0.08) * metres / 1000
+
+    feed, branch = core(1.15, 30), core(1.83, 20)
+    deck = ["* the bank", "v1 s1 tap dc 0 ac 120 0", "v3 tap s3 dc 0 ac 120 0", "v2 s2 s1 dc 0 ac 240 -120"]
+    number = 0
+
+    def lead(a: str, b: str, z: complex, meter: str = "") -> None:
+        nonlocal number
+        number += 1
+        deck.append(f"v{meter or f'x{number}'} {a} m{number} dc 0 ac 0")
+        deck.append(f"r{number} m{number} k{number} {z.real!r}")
+        deck.append(
+            f"l{number} k{number} {b} {z.imag / (2 * math.pi * 50)!r}" if z.imag else f"rr{number} k{number} {b} 1e-9"
+        )
+
+    for line in "123":
+        lead(f"s{line}", f"b{line}", 0.1 + feed, f"line{line}")
+    lead("bn", "0", feed, "neutral")
+    lead("0", "tap", 0.1 + 0j)  # the star point side of the supplier's neutral
+    for name, a, b, ohm in (
+        ("one", "b1", "bn", 120 / 12),
+        ("three", "b3", "bn", 120**2 / 600),
+        ("across", "b1", "b2", 240**2 / 4800),
+        ("high", "b2", "bn", (120 * math.sqrt(3)) ** 2 / 2080),
+    ):
+        lead(a, f"e{name}", branch, name)
+        deck.append(f"rload{name} e{name} f{name} {ohm!r}")
+        lead(f"f{name}", b, branch)
+    meters = ["one", "three", "across", "high", "neutral", "line1", "line2", "line3"]
+    deck += [
+        ".control",
+        "set numdgt=12",
+        "ac lin 1 50 50",
+        *(f"print i(v{name})" for name in meters),
+        ".endc",
+        ".end",
+        "",
+    ]
+    path = tmp_path / "bank.cir"
+    path.write_text("\n".join(deck), encoding="utf-8")
+    done = subprocess.run(["ngspice", "-b", str(path)], capture_output=True, text=True, timeout=60, check=False)
+    seen = {}
+    for line in done.stdout.splitlines():
+        name, equals, value = line.partition(" = ")
+        if equals and "," in value:
+            real, imaginary = map(float, value.split(","))
+            seen[name.strip()[3:-1]] = math.hypot(real, imaginary)
+    assert seen.keys() == set(meters), done.stdout + done.stderr
+    for name in ("one", "three", "across", "high"):
+        assert told[name, "load"] == pytest.approx(seen[name], rel=1e-6), name
+    for name, cores in (("neutral", "N"), ("line1", "L1"), ("line2", "L2"), ("line3", "L3")):
+        assert told["feed", cores] == pytest.approx(seen[name], rel=1e-6), name
 
 
 def test_leakages_of_the_high_leg_are_in_quadrature(tmp_path: Path) -> None:
