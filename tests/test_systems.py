@@ -488,6 +488,13 @@ def test_what_is_near_has_to_be_bonded_all_of_it(tmp_path: Path) -> None:
     assert found(whole, tmp_path) == set()
 
 
+@pytest.mark.parametrize("serves", ["serves: socket-outlets", "equipment: class-I"])
+def test_what_is_plugged_in_is_not_bonded(tmp_path: Path, serves: str) -> None:
+    """415.2.1 speaks of fixed equipment; where nothing is written about what a circuit serves it may be socket-outlets."""
+    text = edited(LAUNDRY, ("length: 165 m, serves: fixed", f"length: 165 m, {serves}"))
+    assert ("disconnection-too-slow", "boiler") in found(text, tmp_path)
+
+
 def test_no_exception_by_bonding_under_the_nec(tmp_path: Path) -> None:
     text = edited(LAUNDRY, ("rulebook: iec", "rulebook: nec"), ("length: 165 m", "length: 400 m"))
     assert ("disconnection-too-slow", "boiler") in found(text, tmp_path)

@@ -5,8 +5,8 @@ current (warm conductors, the weakest supply, no help by electrodes beside a sup
 to operate for certain, by the gates of its product standard, within the time of table 41.1 for final circuits, or 5 s in TN and
 1 s in TT for distribution.  In IT the first fault may not lift a frame above 50 V, and the second has to be cleared in the time
 of TN.  Where the rulebook sets no time, a device has to operate for certain within a few seconds.  Where metal is written to be
-near a frame, reports name as an exception that the frame is bonded to it: the bonding conductors have no more than 50 V at the
-fault current, nor at the current that would operate the device in 5 s.
+near the frame of fixed equipment, reports name as an exception that it is bonded to it: the bonding conductors have no more than
+50 V at the fault current, nor at the current that would operate the device in 5 s.
 
 Danger: the frame stays live for as long as nothing opens, with half of the voltage or more in TN and nearly all of it in TT.
 

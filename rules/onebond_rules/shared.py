@@ -61,8 +61,12 @@ def figures_of_heat(one: Protective, asked: Need, fuses: str) -> tuple[tuple[str
 
 
 def bonded_locally(fault: EarthFault, medical_v: float, clause: str) -> Exempt | None:
-    """Whether supplementary bonding to the metal near a frame serves where nothing opens in time; raises Unknown."""
-    volts = None if fault.island.it or not clause else fault.bonded_v()
+    """Whether supplementary bonding to the metal near a frame serves where nothing opens in time; raises Unknown.
+
+    It is there for fixed equipment (415.2.1): what is plugged in is bonded to nothing.
+    """
+    fixed = fault.circuit is None or fault.circuit.serves not in (None, "socket-outlets")
+    volts = fault.bonded_v() if clause and fixed and not fault.island.it else None
     limit_v = medical_v if fault.place == "medical" else 50.0
     if volts is None or not volts <= limit_v:
         return None
