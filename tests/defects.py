@@ -229,7 +229,11 @@ def _guarded(site: Site, circuit: str) -> bool:
 def thin_pe_of_circuit(site: Site) -> Iterator[Any]:
     """A PE far below the lines, where breakers alone end a fault: too thin for the heat, or for a current that opens them."""
     grid = [one for one in site["sources"].values() if one["kind"] == "utility" and "loop-impedance" in one]
+    metal = site.get("extraneous") or {}
+    bonded = {place for one in metal.values() for place in one.get("near", ())} if isinstance(metal, dict) else set()
     for identifier, circuit in _ac_circuits(site):
+        if identifier in bonded:
+            continue  # by exception it need not be cleared, and what is not cleared heats without bound
         large = any(float(str(one.get("rating", "0 A")).split()[0]) >= 20 for one in circuit.get("through") or [])
         if grid and large and "PE" in cores(circuit) and "size" in circuit and not _guarded(site, identifier):
             after = changed(site)
@@ -766,7 +770,8 @@ def larger_cable(site: Site) -> Iterator[Any]:
             entry["size"] = f"{_NEXT[str(entry['size']).split()[0]]} mm2"
             if "PE" in cores(entry):
                 entry["pe-size"] = entry["size"]
-            yield identifier, after, (), frozenset(("breaking-capacity-low",))
+            # supplementary bonding goes by half of the PE
+            yield identifier, after, (), frozenset(("breaking-capacity-low", "bonding-conductor-small"))
 
 
 OPERATORS: tuple[Operator, ...] = (

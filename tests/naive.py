@@ -358,15 +358,15 @@ class Opinion:
         graph.add_edges_from((a, b) for a, b in self.inner_edges(state) if a[-1] == "N")
         return graph
 
-    def pe_graph(self, state: State) -> nx.Graph:
-        """What protective conductors and extraneous metal join; no PEN, no bond, no soil."""
+    def pe_graph(self, state: State, metal: bool = True) -> nx.Graph:
+        """What protective conductors and extraneous metal join, or conductors alone; no PEN, no bond, no soil."""
         graph = nx.Graph()
         for equipment in [*self.sources, *self.boards, *self.changeovers, *self.circuits]:
             graph.add_node(self.node(equipment, "PE"))
         for core in self.cores:
             if core.a[0] == core.b[0] == "PE" and self.closed(core, state):
                 graph.add_edge(core.a, core.b)
-        for part in self.extraneous.values():
+        for part in self.extraneous.values() if metal else ():
             first, *others = part["joins"]
             for other in others:
                 graph.add_edge(self.node(first, "PE"), self.node(other, "PE"))
@@ -634,9 +634,9 @@ class Judge:
             self.say("it-without-monitor", monitor, state)
 
     def frames(self, state: State, island: Island) -> None:
-        """pe-missing: every frame that can become live has a protective path back."""
+        """pe-missing: every frame that can become live has a protective path back; a pipe is none."""
         o = self.o
-        pe = o.pe_graph(state)
+        pe = o.pe_graph(state, metal=False)
         frames = sorted(
             {
                 o.enclosure(n[1])

@@ -431,6 +431,17 @@ def test_a_meter_opens_nothing_and_protects_nothing(tmp_path: Path) -> None:
     assert ("open disconnection-too-slow", "main") in found(bare, tmp_path)
 
 
+GOOD = [path for path in sorted(SITES.glob("*.yaml")) if "--" not in path.stem]
+
+
+@pytest.mark.parametrize("path", GOOD, ids=lambda path: path.stem)
+def test_meters_change_no_verdict(path: Path, tmp_path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert "through: [{" in text
+    metered = text.replace("through: [{", "through: [{kind: meter, rating: 100 A}, {")
+    assert found(metered, tmp_path) == found(text, tmp_path)
+
+
 @pytest.mark.parametrize(
     "key", ["operable: yes", "poles: L1", "normally: open", "residual: 30 mA", "breaking-capacity: 6 kA"]
 )

@@ -2,7 +2,7 @@
 
 Checks: every board, frame and class I circuit that an island feeds, in every operating state: a metallic PE or PEN path to a
 reference of that island, or, where there is none (TT, IT), a PE path to an electrode of the installation.  An earth terminal is not
-an earth, and the mass of earth alone is not a TN path.
+an earth, the mass of earth alone is not a TN path, and metal that is no part of the installation is no protective conductor.
 
 Danger: a fault makes the part live and it stays live; the first to touch it completes the circuit.
 
@@ -51,6 +51,15 @@ RULE = rule(
         # the machines on it follow
         Example(
             "workshop", (("to: machines, cores: L1 L2 L3 N PE", "to: machines, cores: L1 L2 L3 N"),), ("machines",)
+        ),
+        # a pipe that joins it to a board with a PE does not serve
+        Example(
+            "grid-hybrid",
+            (
+                ("heater: {from: main, cores: L1 N PE", "heater: {from: main, cores: L1 N"),
+                ("electrodes:\n", "extraneous:\n  pipe: {joins: [main, heater]}\n\nelectrodes:\n"),
+            ),
+            ("heater",),
         ),
         Example("tt-house", (("electrodes:\n  rods: {at: main}\n", ""),), ("main",)),
         Example(

@@ -393,12 +393,16 @@ class Facts:
         self.rulebook = rulebook
         self.network: Network = build(installation)
         self.survey = cases(self.network, limit)
-        self._earth: dict[tuple[int, ...], tuple[int, ...]] = {}
+        self._earth: dict[tuple[bool, tuple[int, ...]], tuple[int, ...]] = {}
         self.islands = tuple(Island(self.network, case, self._earth_parts(case.state)) for case in self.survey.cases)
 
-    def _earth_parts(self, state: tuple[int, ...]) -> tuple[int, ...]:
-        """The metallic earth part of each node; nodes of one part carry one label."""
-        key = tuple(state[variable] for variable in self.network.earth_variables)
+    def _earth_parts(self, state: tuple[int, ...], metal: bool = True) -> tuple[int, ...]:
+        """The metallic earth part of each node; nodes of one part carry one label.
+
+        Without ``metal`` only conductors of the installation join.
+        """
+        key = metal, tuple(state[variable] for variable in self.network.earth_variables)
+        extraneous = frozenset(one.id for one in self.installation.extraneous)
         if key not in self._earth:
             parent = list(range(len(self.network.nodes)))
 
@@ -409,7 +413,7 @@ class Facts:
                 return node
 
             for edge in self.network.earth:
-                if not edge.needs or holds(edge.needs, state):
+                if (metal or edge.element not in extraneous) and (not edge.needs or holds(edge.needs, state)):
                     parent[top(edge.a)] = top(edge.b)
             self._earth[key] = tuple(top(node) for node in range(len(parent)))
         return self._earth[key]
@@ -1020,12 +1024,15 @@ class Facts:
 
     @Collection
     def exposed(self) -> tuple[Exposed, ...]:
-        """Every exposed-conductive-part in every case that feeds it."""
+        """Every exposed-conductive-part in every case that feeds it.
+
+        Metal that is no part of the installation is no protective conductor (IEC 60364-5-54, 543.2.3, from memory).
+        """
         found: list[Exposed] = []
         network = self.network
         splits = [(landing.island, landing.id) for landing in self.pen_landings if not landing.bonded]
         for island in self.islands:
-            earth = island.earth
+            earth = self._earth_parts(island.state, metal=False)
             good = {earth[reference.pe] for reference in island.references}
             rods = {earth[pe] for _, pe in network.electrodes}
             fed = [part for part in network.parts if island.is_live(part.lines)]

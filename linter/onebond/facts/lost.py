@@ -32,7 +32,8 @@ def lost(currents: Currents, service: InService) -> list[Lost]:
     """The failures of one circuit that take something away; an Unknown current is left out of them."""
     island, network = currents.island, currents.network
     around: dict[int, list[tuple[int, int]]] = {}
-    edges = [edge for edge in network.earth if holds(edge.needs, island.state)]
+    # a pipe that joins the same places is no conductor to rely on
+    edges = [edge for edge in network.earth if edge.element in currents.links and holds(edge.needs, island.state)]
     for number, edge in enumerate(edges):
         around.setdefault(edge.a, []).append((number, edge.b))
         around.setdefault(edge.b, []).append((number, edge.a))
@@ -42,9 +43,7 @@ def lost(currents: Currents, service: InService) -> list[Lost]:
     found: list[Lost] = []
     left = STEPS
     for number, edge in enumerate(edges):
-        link = currents.links.get(edge.element)
-        if link is None:
-            continue
+        link = currents.links[edge.element]
         sides = []
         for start in (edge.a, edge.b):
             side = _reach(around, start, number)

@@ -303,6 +303,8 @@ class Protective:
             if one.lacking:
                 raise Unknown(f"the size of {one.lacking.subject}", one.lacking.route)
         known = [one.mm2 for one in self._other_pe if one.mm2 is not None]
+        if not known and self.metal:
+            return 0.0  # there is none at the other end: the least of all serves
         if not known:
             raise Unknown(self.id, self.route, f"no protective conductor of a cable is known where {self.id} lands")
         return min(known) / (2 if self.metal else 1)
