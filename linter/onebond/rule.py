@@ -24,6 +24,7 @@ from onebond.facts import (
     EarthElectrode,
     EarthFault,
     ElectrodePair,
+    Ending,
     Energised,
     Exposed,
     Facts,
@@ -46,6 +47,7 @@ from onebond.facts import (
     PenLanding,
     Protective,
     RcdAtInverter,
+    RcdForPlace,
     RcdInService,
     RcdOnWay,
     Relay,
@@ -53,7 +55,7 @@ from onebond.facts import (
     SwitchedProtective,
 )
 from onebond.facts.unknown import Unknown
-from onebond.model import Source
+from onebond.model import Device, Source
 from onebond.result import Level, Mention
 from onebond.span import Route
 
@@ -66,11 +68,13 @@ __all__ = [
     "Cleared",
     "Crossing",
     "Dead",
+    "Device",
     "DirectSide",
     "Drop",
     "EarthElectrode",
     "EarthFault",
     "ElectrodePair",
+    "Ending",
     "Energised",
     "Example",
     "Exempt",
@@ -101,6 +105,7 @@ __all__ = [
     "PenLanding",
     "Protective",
     "RcdAtInverter",
+    "RcdForPlace",
     "RcdInService",
     "RcdOnWay",
     "Ref",

@@ -4,9 +4,10 @@ Checks: a fault between line and frame at every board, changeover and circuit en
 current (warm conductors, the weakest supply, no help by electrodes beside a supplier's conductor).  Some device on each way has
 to operate for certain, by the gates of its product standard, within the time of table 41.1 for final circuits, or 5 s in TN and
 1 s in TT for distribution.  In IT the first fault may not lift a frame above 50 V, and the second has to be cleared in the time
-of TN.  Where the rulebook sets no time, a device has to operate for certain within a few seconds.  Where metal is written to be
-near the frame of fixed equipment, reports name as an exception that it is bonded to it: the bonding conductors have no more than
-50 V at the fault current, nor at the current that would operate the device in 5 s.
+of TN.  Where the rulebook sets no time, a device has to operate for certain within a few seconds.  The shorter times and 25 V of
+older editions for farms and construction sites are not applied: later editions dropped them.  In medical places 25 V are judged by
+`touch-voltage-high`.  Where metal is written to be near the frame of fixed equipment, reports name as an exception that it is bonded
+to it: the bonding conductors have no more than 50 V at the fault current, nor at the current that would operate the device in 5 s.
 
 Danger: the frame stays live for as long as nothing opens, with half of the voltage or more in TN and nearly all of it in TT.
 

@@ -28,13 +28,23 @@ from onebond.rule import (
     Param,
     Params,
     Ref,
+    Review,
     Verdict,
     figure,
     rule,
 )
-from onebond_rules.shared import own_reference
+from onebond_rules.shared import own_reference, remains_of
 
+_FLOATING_SET = (
+    "sources:\n",
+    "sources:\n  set: {kind: generator, phases: L1, mounted: portable, neutral-bond: none}\n",
+)
 _NO_RELAY = ("neutral-bond: while-inverting", "neutral-bond: none")
+
+
+def _outlet(name: str, device: str) -> str:
+    """An outlet on the set of the examples."""
+    return f"  {name}: {{from: set, cores: L1 N PE, serves: socket-outlets{device}}}\n"
 
 
 def check(feeding: Feeding, params: Params) -> Verdict:
@@ -47,16 +57,9 @@ def check(feeding: Feeding, params: Params) -> Verdict:
     if island.detached and island.borrows_when_attached:
         return NotApplicable("only the detached supply takes the reference away: island-reference-borrowed judges that")
     if feeding.portable and not feeding.premises:
-        if feeding.items <= 1:
-            return Exempt(
-                "portable or vehicle source that supplies one item (IEC 60364-4-41, 413 ?)",
-                "its neutral floats: with a second item, two faults put the full voltage between two frames",
-            )
-        if feeding.own_frame_joined and not feeding.boards and feeding.circuits_behind(params["portable-rcd"]):
-            return Exempt(
-                f"portable source, frames bonded to it, its own outlets only ({params['portable-clause']})",
-                "its neutral floats: no RCD sees a first fault; it may feed nothing but what is plugged into it",
-            )
+        permitted = _permitted(feeding, params)
+        if permitted is not None:
+            return permitted
     because = None
     if feeding.opened:
         because = ("bond-behind-rcd", feeding.opened)
@@ -74,6 +77,29 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         figures=figures,
         weight=weight,
     )
+
+
+def _permitted(feeding: Feeding, params: Params) -> Verdict | None:
+    """The exception under which the neutral of a portable or vehicle source that feeds no building may float; None for none."""
+    kind = "vehicle" if feeding.vehicle else "portable"
+    separated = feeding.items <= 1 and bool(params["single-clause"])
+    if separated and not feeding.outlets:
+        return Exempt(
+            f"{kind} source that supplies one item ({params['single-clause']})",
+            "its neutral floats: with a second item, two faults put the full voltage between two frames",
+        )
+    own = not feeding.boards and not feeding.frame_apart
+    if own and feeding.circuits_behind(params["portable-rcd"]):
+        return Exempt(
+            f"{kind} source, frames bonded to it, its own outlets only ({params[f'{kind}-clause']})",
+            f"its neutral floats: no RCD sees a first fault; it may feed nothing but what is plugged into it{remains_of(feeding)}",
+        )
+    if separated:
+        return Review(
+            f"the neutral of {feeding.id} floats, and the description does not say whether its outlets ever feed more than one item",
+            f"one item is permitted ({params['single-clause']}); for several put the outlets behind an RCD, or tie the neutral once",
+        )
+    return None
 
 
 def _figures(feeding: Feeding) -> tuple[tuple[tuple[str, str], ...], float]:
@@ -130,7 +156,19 @@ RULE = rule(
             "portable-clause",
             "where the exception for portable sources stands",
             "IEC 60364-5-55, 551.4.4 ?",
-            {"nec": "NEC 250.34", "bs7671": "BS 7671, 551.4.4 ?"},
+            {"nec": "NEC 250.34(A)", "bs7671": "BS 7671, 551.4.4 ?", "as-nzs": "AS/NZS 3010 ?"},
+        ),
+        Param(
+            "vehicle-clause",
+            "where the exception for sources on vehicles stands",
+            "IEC 60364-7-717, 717.411.6 ?",
+            {"nec": "NEC 250.34(B)", "bs7671": "BS 7671, 717.411.6 ?", "as-nzs": "AS/NZS 3001 ?"},
+        ),
+        Param(
+            "single-clause",
+            "where the exception for a source that supplies one item stands",
+            "IEC 60364-4-41, 413 ?",
+            {"nec": "", "bs7671": "BS 7671, 413 ?", "as-nzs": "AS/NZS 3000, 7.4 ?"},
         ),
     ),
     examples=(
@@ -147,13 +185,47 @@ RULE = rule(
         Example(
             "workshop",
             (
-                (
-                    "sources:\n",
-                    "sources:\n  set: {kind: generator, phases: L1, mounted: portable, neutral-bond: none}\n",
-                ),
-                ("circuits:\n", "circuits:\n  saw: {from: set, cores: L1 N PE}\n"),
+                _FLOATING_SET,
+                ("circuits:\n", "circuits:\n  saw: {from: set, cores: L1 N PE, serves: fixed}\n"),
             ),
             (),
+        ),
+        # NEC knows no such exception by the number of items, but one for what is plugged into the set, frames joined
+        *(
+            Example(
+                "workshop",
+                (
+                    _FLOATING_SET,
+                    ("circuits:\n", f"circuits:\n  saw: {{from: set, cores: {cores}, serves: socket-outlets}}\n"),
+                ),
+                finds,
+                "nec",
+            )
+            for cores, finds in (("L1 N PE", ()), ("L1 N", ("set",)))
+        ),
+        # a box that hangs on the set is more than its own outlets
+        Example(
+            "workshop",
+            (
+                _FLOATING_SET,
+                ("boards:\n", "boards:\n  box: {}\n"),
+                ("connections:\n", "connections:\n  lead: {from: set, to: box, cores: L1 N PE, plug: yes}\n"),
+                ("circuits:\n", "circuits:\n  saw: {from: box, cores: L1 N PE, serves: socket-outlets}\n"),
+            ),
+            ("set",),
+            "nec",
+        ),
+        # two outlets, and the RCD that sees a second fault in another frame
+        *(
+            Example(
+                "workshop",
+                (
+                    _FLOATING_SET,
+                    ("circuits:\n", f"circuits:\n{_outlet('saw', rcd)}{_outlet('pump', rcd)}"),
+                ),
+                finds,
+            )
+            for rcd, finds in (("", ("set",)), (", through: [{kind: rcbo, residual: 30 mA}]", ()))
         ),
     ),
     page=__doc__,

@@ -22,21 +22,46 @@ FUSES = Param(
 )
 
 
-class Demand(NamedTuple):
-    """What the final circuits of one kind of place need: an RCD of no more than so many ampere."""
+ANY = float("inf")
 
-    place: str
-    serves: str  # empty: whatever it serves
+
+class Demand(NamedTuple):
+    """What one kind of place asks for: an RCD of no more than so many ampere."""
+
+    place: str  # "portable": fed by a portable source that feeds no building
+    serves: str  # empty: every final circuit; "distribution": the cables between boards
     above_a: float  # rated current of the circuit
     to_a: float
-    residual_a: float
-    clause: str  # from memory
+    residual_a: float  # inf: the clause says that none is asked for
+    clause: str
+    where: str = ""  # "fixed": what stands there; "plugged": what is plugged in there or moves; empty: both
+    own: bool = False  # each circuit by an RCD of its own
+    all_poles: bool = False  # it opens the neutral too
+    dwelt: bool = False  # a dwelling may stand there for good, to which `own` and `all_poles` do not apply
+    lines: int = 0  # 1: circuits of one line, 2: circuits of several; 0: both
+    when: str = ""  # what only a person can tell: asked for there
+    checked: bool = False  # the clause was seen in a public text; else it is from memory
+
+    @property
+    def asking(self) -> str:
+        """What asks for it, in words."""
+        return "a portable set" if self.place == "portable" else f"the place ({self.place})"
+
+    @property
+    def see(self) -> str:
+        """The clause, with the mark of one from memory."""
+        return self.clause if self.checked else f"{self.clause} ?"
 
     def __str__(self) -> str:
-        sort = self.serves or "every final circuit"
+        sort = {"": "every final circuit", "distribution": "cables between boards"}.get(self.serves, self.serves)
+        where = {"fixed": " of the site", "plugged": " of what is plugged in"}.get(self.where, "")
+        lines = {1: " of one line", 2: " of several lines"}.get(self.lines, "")
         rated = f" above {self.above_a:g} A" if self.above_a else ""
-        rated += f" up to {self.to_a:g} A" if self.to_a < float("inf") else ""
-        return f"{self.place}, {sort}{rated}: {self.residual_a * 1000:g} mA ({self.clause} ?)"
+        rated += f" up to {self.to_a:g} A" if self.to_a < ANY else ""
+        what = f"{self.residual_a * 1000:g} mA" if self.residual_a < ANY else "none"
+        more = f"{', each its own' if self.own else ''}{', all poles' if self.all_poles else ''}"
+        when = f", {self.when}" if self.when else ""
+        return f"{self.place}, {sort}{where}{lines}{rated}: {what}{more}{when} ({self.see})"
 
 
 MEDICAL = Param("medical-v", "the same in a medical location (710.411.3.2.5 ?; nec: as elsewhere)", 25.0, {"nec": 50.0})
@@ -75,6 +100,11 @@ def bonded_locally(fault: EarthFault, medical_v: float, clause: str) -> Exempt |
         "the fault goes on until somebody switches off, what is not bonded and not written as near it is not looked at, and whoever "
         "stands on bare ground has the voltage to earth",
     )
+
+
+def remains_of(feeding: Feeding) -> str:
+    """What an exception for vehicles rests on besides, and no description of an installation says."""
+    return "; its frame has to be joined to the frame of the vehicle" if feeding.vehicle else ""
 
 
 def own_reference(feeding: Feeding) -> str:

@@ -15,15 +15,22 @@ from onebond.facts.direct import DirectSide, direct_sides, monitors_behind, moni
 from onebond.facts.direct_currents import BatteryLeads, DirectCurrent, battery_leads, direct_currents, direct_peaks
 from onebond.facts.direct_wiring import Side, sides
 from onebond.facts.failures import Breaker, Failure
-from onebond.facts.fault_worker import FaultWorker, final_circuits
-from onebond.facts.faults import Cleared, EarthFault, beyond_limit
+from onebond.facts.fault_worker import FaultWorker, final_circuits, frameless, nominal_v
+from onebond.facts.faults import Cleared, EarthFault, Ending, beyond_limit
 from onebond.facts.floating import FloatingReading, floating_readings
 from onebond.facts.infeed import FedBehindRcd, InfeedBehindRcd, Levels, fed_behind_rcd, infeeds_behind_rcd, levels
 from onebond.facts.island import Island, Reference
 from onebond.facts.lost import Lost, lost
 from onebond.facts.neutrals import NeutralContact, NeutralToBuilding, neutral_contacts, neutrals_to_buildings
 from onebond.facts.peaks import Peak, PeakWorker
-from onebond.facts.residual import RcdAtInverter, RcdOnWay, rcds_at_inverters, rcds_on_ways
+from onebond.facts.residual import (
+    RcdAtInverter,
+    RcdForPlace,
+    RcdOnWay,
+    rcds_at_inverters,
+    rcds_for_places,
+    rcds_on_ways,
+)
 from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
 from onebond.facts.sizes import Need, Protective, protective_conductors
 from onebond.facts.soil import EarthElectrode, earth_electrodes
@@ -39,7 +46,7 @@ from onebond.facts.wiring import (
     misfits,
     switched_protective,
 )
-from onebond.model import DIRECT, LINES, Installation, Source
+from onebond.model import DIRECT, LINES, Installation, Monitor, Source
 from onebond.network import Feed, Network, Part, Rcd, Tie, build, frame_of, place_of
 from onebond.result import Mention
 from onebond.span import Route
@@ -57,6 +64,7 @@ __all__ = [
     "EarthElectrode",
     "EarthFault",
     "ElectrodePair",
+    "Ending",
     "Energised",
     "Exposed",
     "Facts",
@@ -80,6 +88,7 @@ __all__ = [
     "PenLanding",
     "Protective",
     "RcdAtInverter",
+    "RcdForPlace",
     "RcdInService",
     "RcdOnWay",
     "Reference",
@@ -143,12 +152,27 @@ class Feeding(NamedTuple):
         return sum(1 for identifier in self.island.supplies if identifier in circuits)
 
     @property
-    def own_frame_joined(self) -> bool:
-        """Whether the frames of all circuits of the island are joined by conductors to the frame of the source."""
+    def outlets(self) -> tuple[str, ...]:
+        """The circuits of the island that serve socket-outlets: what is plugged into them may be more than one item."""
+        circuits = self.island.network.installation.circuits
+        return tuple(c.id for c in circuits if c.serves == "socket-outlets" and c.id in self.island.supplies)
+
+    @property
+    def frame_apart(self) -> str:
+        """A board or circuit of the island whose frame no conductor joins to the frame of the source, or ''."""
         island, network = self.island, self.island.network
         frames = {island.earth[part.pe] for part in network.parts if part.id in {s.id for s in self.feed.sources}}
-        fed = [part for part in network.parts if part.kind == "circuit" and part.id in island.supplies]
-        return len(frames) == 1 and all(island.earth[part.pe] in frames for part in fed)
+        fed = [part for part in network.parts if part.kind in ("board", "circuit") and part.id in island.supplies]
+        return next((part.id for part in fed if frames != {island.earth[part.pe]}), "")
+
+    @property
+    def hard_wired(self) -> str:
+        """A board that the source reaches without a plug on the way, or ''."""
+        island, network = self.island, self.island.network
+        plugs = {link.id for link in network.installation.connections if link.plug}
+        cut = frozenset(i for i, edge in enumerate(network.edges) if edge.element in plugs)
+        near = island.line_part(self.feed.lines, without=cut)
+        return next((board for board, lines in network.boards if any(near >> node & 1 for node in lines)), "")
 
     @property
     def boards(self) -> bool:
@@ -290,15 +314,50 @@ class Exposed(NamedTuple):
 
     @property
     def pen_core(self) -> str:
-        """The cable that brings a PEN to it, or ''; the service itself, which ends at the first board, is none."""
+        """The cable that brings a PEN to it, or ''; the service itself is none where it ends at the first board."""
         site = self.island.network.installation
         links = (*site.connections, *(circuit.connection for circuit in site.circuits))
         utilities = {source.id for source in site.sources if source.kind == "utility"}
         for link in links:
             ends = {link.start.id, link.finish.id}
-            if "PEN" in link.cores and (self.id == link.id or (self.id in ends and not ends & utilities)):
+            served = self.id in ends and (self.vehicle or not ends & utilities)
+            if "PEN" in link.cores and (self.id == link.id or served):
                 return link.id
         return ""
+
+    @property
+    def vehicle(self) -> bool:
+        """Whether it is the frame of a source that is mounted on a vehicle."""
+        return any(
+            source.id == self.id for source in self.island.network.installation.sources if source.mounted == "vehicle"
+        )
+
+    @property
+    def pen_led_on(self) -> tuple[str, str] | None:
+        """The cable that brings a PEN to it from another board, and that board; None where a service or nothing does."""
+        site = self.island.network.installation
+        boards = {board.id for board in site.boards}
+        for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
+            ends = [link.start.id, link.finish.id]
+            if "PEN" in link.cores and self.id in ends:
+                other = ends[1 - ends.index(self.id)]
+                if other in boards and self._far(other) < self._far(self.id):
+                    return link.id, other
+        return None
+
+    def _far(self, identifier: str) -> float:
+        """How many conductors lie between a board or circuit and the nearest feed."""
+        far, nodes = self.island.distance, self.island.network.nodes
+        return min((steps for node, steps in far.items() if nodes[node][0] == identifier), default=float("inf"))
+
+    def beside(self, board: str) -> bool | None:
+        """Whether a board stands in the same kind of place or building as this part; None: it is not written."""
+        site = self.island.network.installation
+        if place_of(site, board) == self.place:
+            return True
+        building = {one.id: one.building for one in site.boards} | {one.id: one.building for one in site.circuits}
+        here, there = building.get(self.id), building.get(board)
+        return here == there if here and there else None
 
     @property
     def supplier_pen(self) -> str:
@@ -372,6 +431,9 @@ class Isolated(NamedTuple):
     monitors: tuple[str, ...]
     second: tuple[str, Route] | None
     doubtful: Source | None = None  # an inverter beyond which more monitors stand, and which may separate them or not
+    watching: tuple[Monitor, ...] = ()  # the same monitors as they are written
+    places: frozenset[str] = frozenset()  # the kinds of place in which stands what it supplies
+    voltage_v: float = 0.0  # of a line to earth; 0: not declared
 
 
 class Energised(NamedTuple):
@@ -504,6 +566,18 @@ class Facts:
                 worked[id(currents)] = FaultWorker(currents, ways, finals).faults()
             found.extend(fault.in_island(island) for fault in worked[id(currents)])
         return tuple(found)
+
+    @Collection
+    def shocks(self) -> tuple[EarthFault, ...]:
+        """Where somebody may touch a line or a frame: every earth fault, and the ends of circuits without a frame."""
+        bare = frameless(self.network, self.islands, final_circuits(self.installation))
+        alone = self._lone_islands
+        return tuple(one.of_lone_source() if id(one.island) in alone else one for one in (*self.earth_faults, *bare))
+
+    @cached_property
+    def _lone_islands(self) -> dict[int, Island]:
+        """The islands of portable and vehicle-mounted sources only that feed no building, by their identity."""
+        return {id(one.island): one.island for one in self.feedings if one.portable and not one.premises}
 
     def currents_of(self, island: Island) -> Currents | None:
         """The circuit of an island; None where it is not worked out."""
@@ -698,13 +772,17 @@ class Facts:
     @Collection
     def rcds_on_ways(self) -> tuple[RcdOnWay, ...]:
         """Every residual current device on the way to every earth fault, in every case."""
-        alone = {id(one.island): one.island for one in self.feedings if one.portable and not one.premises}
-        return rcds_on_ways(self.network, self.earth_faults, alone.values())
+        return rcds_on_ways(self.network, self.earth_faults, self._lone_islands.values())
 
     @Collection
     def rcds_at_inverters(self) -> tuple[RcdAtInverter, ...]:
         """Closed residual current devices with every inverter that they protect from another source, in every case."""
         return rcds_at_inverters(self.network, self.islands)
+
+    @Collection
+    def rcd_types(self) -> tuple[RcdAtInverter | RcdForPlace, ...]:
+        """Residual current devices with what decides on their type: an inverter behind them, the kind of place of a circuit."""
+        return (*self.rcds_at_inverters, *rcds_for_places(self.shocks))
 
     # -- the neutral -----------------------------------------------------------------------------------------------
 
@@ -1011,9 +1089,15 @@ class Facts:
                     doubtful = inverter
             every = list(seen.values())
             second = (every[1].id, every[1].route) if len(every) > 1 else None
+            places = frozenset(place_of(self.installation, place) for place in island.supplies) - {""}
             for feed in island.feeds:
                 if feed.forming:
-                    found.append(Isolated(feed.id, feed.route, island, tuple(seen), second, doubtful))
+                    volts = nominal_v(feed.sources)
+                    found.append(
+                        Isolated(
+                            feed.id, feed.route, island, tuple(seen), second, doubtful, tuple(every), places, volts
+                        )
+                    )
         for source, watching in monitors_of(self.sides, self.installation.monitors):
             if watching:
                 second = (watching[1].id, watching[1].route) if len(watching) > 1 else None

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cached_property
 
 from onebond.circuit import impedances
 from onebond.circuit.impedances import Capability, Missing
 from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts.currents import Currents, Flow, Loop, Point, Step, Way, phase_of
-from onebond.facts.faults import FOLLOWING_TIMES_RATED, EarthFault, Fed, Passed
-from onebond.model import Device, Installation
-from onebond.network import Feed, Rcd
+from onebond.facts.faults import FOLLOWING_TIMES_RATED, EarthFault, Fed, Passed, rating_a
+from onebond.facts.island import Island
+from onebond.model import Device, Installation, Source
+from onebond.network import Feed, Network, Rcd
 from onebond.span import Route
 
 Given = Capability | Missing | None
@@ -140,14 +142,7 @@ class FaultWorker:
 
     def voltage_v(self, ways: list[Way], line: str) -> float:
         """Nominal voltage of a line to earth, in V: where only the line voltage is written, the round one of IEC 60038 (400 V: 230 V)."""
-        for way in ways:
-            for source in way.feed.sources:
-                emfs = impedances.line_emfs_v(source)
-                if isinstance(emfs, Missing):
-                    continue
-                volts = abs(emfs.get(line, next(iter(emfs.values()))))
-                return float(int(volts)) if source.voltage_v is None else volts
-        return 0.0
+        return nominal_v((source for way in ways for source in way.feed.sources), line)
 
     # -- what the sources give -----------------------------------------------------------------------------------
 
@@ -364,6 +359,35 @@ class FaultWorker:
         return Study(self.currents.faulted.circuit)
 
 
+def nominal_v(sources: Iterable[Source], line: str = "") -> float:
+    """Nominal voltage of a line to earth, else of the first one, of the first source that declares one, in V; 0 where none does."""
+    for source in sources:
+        emfs = impedances.line_emfs_v(source)
+        if isinstance(emfs, Missing):
+            continue
+        volts = abs(emfs.get(line, next(iter(emfs.values()))))
+        return float(int(volts)) if source.voltage_v is None else volts
+    return 0.0
+
+
+def frameless(
+    network: Network, islands: Iterable[Island], finals: dict[str, tuple[float | None, bool]]
+) -> Iterable[EarthFault]:
+    """The ends of circuits of class II, which have no frame: each energised line of each of them in every case."""
+    framed = {part.id for part in network.parts if part.kind == "circuit"}
+    routes = {circuit.id: circuit.route for circuit in network.installation.circuits}
+    for island in islands:
+        volts = nominal_v(source for feed in island.feeds if feed.forming for source in feed.sources)
+        for name, lines in network.circuits:
+            for node in lines if name not in framed else ():
+                if island.energised_lines >> node & 1:
+                    point = Point(name, "", "circuit", routes[name], (node,), -1)
+                    line, (rating, sockets) = phase_of(network, node), finals[name]
+                    yield EarthFault(
+                        *(point, island, line, "", None, (), 0.0, None, None, None, True, rating, sockets, volts)
+                    )
+
+
 def _digits(value: float) -> float:
     """A value without the digits in which equal lines differ."""
     return float(f"{value:.6g}")
@@ -371,12 +395,7 @@ def _digits(value: float) -> float:
 
 def final_circuits(installation: Installation) -> dict[str, tuple[float | None, bool]]:
     """For each final circuit the rating of its own overcurrent device in A, and whether it serves socket-outlets."""
-    found = {}
-    for circuit in installation.circuits:
-        ratings = [
-            device.rating_a
-            for device in circuit.connection.devices
-            if device.kind in ("mcb", "mccb", "fuse", "rcbo") and device.rating_a is not None
-        ]
-        found[circuit.id] = (min(ratings) if ratings else None, circuit.serves == "socket-outlets")
-    return found
+    return {
+        circuit.id: (rating_a(circuit.connection), circuit.serves == "socket-outlets")
+        for circuit in installation.circuits
+    }

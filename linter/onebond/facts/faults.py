@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from copy import copy
+from functools import cached_property
 from typing import NamedTuple
 
 from onebond.circuit import devices, impedances, limits_table
@@ -12,8 +13,9 @@ from onebond.circuit.impedances import Capability, Missing
 from onebond.facts.currents import Loop, Point, phase_of
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import Circuit, Device, Extraneous, Installation, Source
-from onebond.network import frame_of, place_of
+from onebond.model import LINES, LIVE, Circuit, Connection, Device, Extraneous, Installation, Source
+from onebond.network import Rcd, frame_of, place_of
+from onebond.span import Route
 
 SAME_DIGITS = 1 + 1e-9
 """A current that is a gate but for its last digits is that gate."""
@@ -43,6 +45,28 @@ class Passed(NamedTuple):
     def name(self) -> str:
         """How a person finds it: its id, or its kind and the connection."""
         return self.device.id or f"the {self.device.kind} in {self.connection}"
+
+
+class Ending(NamedTuple):
+    """A cable at whose end a fault is, with what hangs there."""
+
+    id: str  # of the circuit, of the lead, of the board
+    route: Route
+    connection: Connection
+    serves: str  # as written; "socket-outlets" for a lead with a plug, "distribution" for a cable to a board
+    rating_a: float | None  # of its own overcurrent device
+    place: str  # the kind of place, of a lead the one in which it is plugged in; '' where none is written
+    circuit: Circuit | None = None  # None: a lead, or a cable to a board
+
+    @property
+    def lines(self) -> int:
+        """How many line conductors it has."""
+        return sum(core in LINES for core in self.connection.cores)
+
+    @property
+    def live(self) -> frozenset[str]:
+        """Its live conductors."""
+        return frozenset(core for core in self.connection.cores if core in LIVE)
 
 
 class Fed(NamedTuple):
@@ -114,6 +138,7 @@ class EarthFault:
             guards  # devices, with their connection, that are on every way to the line: nothing reaches it round them
         )
         self.no_way_back = False  # neither conductors nor the soil lead a fault current back
+        self.lone = False  # a portable source feeds it that feeds no building: said where `Facts.shocks` is asked
         self.through = through  # cables and equipment on the ways
         self._late: dict[tuple[float, float, str], tuple[Cleared, ...]] = {}  # shared by the cases that are wired alike
 
@@ -123,6 +148,12 @@ class EarthFault:
             return self
         other = copy(self)
         other.island = island
+        return other
+
+    def of_lone_source(self) -> EarthFault:
+        """The same fault, said to be fed by a portable source that feeds no building."""
+        other = copy(self)
+        other.lone = True
         return other
 
     @property
@@ -289,21 +320,133 @@ class EarthFault:
         return tuple(source for feed in self.island.feeds if feed.forming for source in feed.sources)
 
     @property
+    def ending(self) -> Ending | None:
+        """What ends at this place: a final circuit, a lead that is plugged in at a board, a cable between boards; or None."""
+        site = self.island.network.installation
+        if circuit := self.circuit:
+            return Ending(
+                *(circuit.id, self.route, circuit.connection, circuit.serves or "", self.rating_a, self.place, circuit)
+            )
+        boards = {board.id for board in site.boards}
+        places = boards | {changeover.id for changeover in site.changeovers}
+        for link in site.connections:
+            if (link.finish.id, link.finish.terminal) != (self.point.place, self.point.terminal):
+                continue
+            if not set(link.cores) & set(LINES) or link.start.id not in places:
+                continue
+            rating = rating_a(link)
+            if link.plug and link.start.id in boards:
+                return Ending(link.id, link.route, link, "socket-outlets", rating, place_of(site, link.start.id))
+            if self.point.sort == "board" and frame_of(site, link.start.id) != frame_of(site, self.id):
+                return Ending(self.id, self.route, link, "distribution", rating, self.place)
+        return None
+
+    @cached_property
+    def _standing(self) -> int:
+        """The lines that sources which stand fixed reach without any plug and without a vehicle on the way; a bit set."""
+        site, network = self.island.network.installation, self.island.network
+        moved = {source.id for source in site.sources if source.mounted == "vehicle"}
+        moved.update(link.id for link in (*site.connections, *(one.connection for one in site.circuits)) if link.plug)
+        cut = frozenset(i for i, edge in enumerate(network.edges) if edge.element in moved)
+        fixed = [f for f in self.island.feeds if f.forming and any(source.mounted == "fixed" for source in f.sources)]
+        return self.island.line_part(tuple(node for feed in fixed for node in feed.lines), without=cut)
+
+    @property
+    def plugged(self) -> bool:
+        """Whether it belongs to something that is plugged in or moves: a plug on every way, or a source that stands nowhere."""
+        return not any(self._standing >> node & 1 for node in self.point.lines)
+
+    @property
+    def rcds_aboard(self) -> tuple[tuple[Device, str], ...]:
+        """Those of its residual current devices that lie behind the plug: one in the lead may sit at its other end."""
+        network = self.island.network
+        found = []
+        for device, connection in self.rcds:
+            edges = self._rcd(device, connection).lines
+            ends = [node for i in edges for node in (network.edges[i].a, network.edges[i].b)]
+            if not any(self._standing >> node & 1 for node in ends):
+                found.append((device, connection))
+        return tuple(found)
+
+    def _rcd(self, device: Device, connection: str) -> Rcd:
+        return next(
+            one
+            for one in self.island.network.rcds
+            if one.connection == connection and one.device.position == device.position
+        )
+
+    @property
+    def lives_beside(self) -> bool:
+        """Whether anything else than socket-outlets hangs on the same board in the same kind of place."""
+        end, site = self.ending, self.island.network.installation
+        if end is None or end.circuit is None:
+            return False
+        board = frame_of(site, end.connection.start.id)
+        return any(
+            circuit.serves != "socket-outlets"
+            and frame_of(site, circuit.connection.start.id) == board
+            and place_of(site, circuit.id) == end.place
+            for circuit in site.circuits
+        )
+
+    def shared_with(self, device: Device, connection: str) -> tuple[str, Route, bool] | None:
+        """Another outlet that a residual current device protects, and whether it says that it is one.
+
+        That is a circuit for socket-outlets, or one that does not say what it serves, or a lead with a plug that begins behind it.
+        """
+        island, network = self.island, self.island.network
+        feeds = tuple(node for feed in island.feeds if feed.forming for node in feed.lines)
+        near = island.line_part(feeds, without=self._rcd(device, connection).edges)
+        own = self.ending.id if self.ending else self.id
+        # what hangs on this lead or circuit itself is no other outlet
+        ahead = frozenset(i for i, edge in enumerate(network.edges) if edge.element == own)
+        beside = island.line_part(feeds, without=ahead)
+        outlets = [
+            (circuit.id, circuit.route, circuit.serves is not None, circuit.id, "", circuit.connection.cores)
+            for circuit in network.installation.circuits
+            if circuit.serves in (None, "socket-outlets")
+        ]
+        outlets += [
+            (link.id, link.route, True, link.start.id, link.start.terminal, link.cores)
+            for link in network.installation.connections
+            if link.plug
+        ]
+        found = []
+        for name, route, said, place, terminal, cores in outlets:
+            ends = [network.find(place, terminal, core) for core in cores if core in LINES]
+            live = [n for n in ends if n >= 0 and beside >> n & 1]
+            if name != own and live and not any(near >> node & 1 for node in live):
+                found.append((name, route, said))
+        return min(found, key=lambda one: not one[2], default=None)
+
+    @property
     def floats(self) -> bool:
         """Whether nothing ties the neutral of the island to earth although it is not declared IT."""
         return not self.island.it and not self.island.references
 
     @property
-    def outside(self) -> str:
-        """Why no time is asked for here, in words: another rule judges the place, or the state ends by itself; '' otherwise."""
+    def unsettled(self) -> str:
+        """Why nothing at all is asked for in this state, in words; '' otherwise."""
         if self.island.changing_over:
             return "a state that lasts only while a changeover changes over"
         if self.floats:
             return "the neutral of the island floats: judged by neutral-unreferenced"
-        if self.line and not self.way:
-            return "the frame has no protective path: judged by pe-missing"
         if self.island.it and self.island.references:
             return "a solid link in an IT system: judged by it-bonded"
+        return ""
+
+    @property
+    def framed(self) -> bool:
+        """Whether there is a frame, on a protective path; without one a person is what a fault current flows through."""
+        return self.point.pe >= 0 and bool(self.way or not self.line)
+
+    @property
+    def outside(self) -> str:
+        """Why no time is asked for here, in words: another rule judges the place, or the state ends by itself; '' otherwise."""
+        if self.unsettled:
+            return self.unsettled
+        if self.line and not self.way:
+            return "the frame has no protective path: judged by pe-missing"
         if self.no_way_back:
             return "nothing leads a fault current back to the source: judged by electrode-missing and pe-missing"
         return ""
@@ -413,6 +556,12 @@ class EarthFault:
         touch = self.touch_v()
         # beyond the last point of the curve the shortest time counts
         return None if touch is None else body.touch_time_s(min(touch, 500.0))
+
+
+def rating_a(connection: Connection) -> float | None:
+    """The smallest rated current of the overcurrent devices in a cable, in A; None where none is written."""
+    overcurrent = (one for one in connection.devices if one.kind in ("mcb", "mccb", "fuse", "rcbo"))
+    return min((one.rating_a for one in overcurrent if one.rating_a is not None), default=None)
 
 
 def _later(one: Trip, other: Trip) -> bool:

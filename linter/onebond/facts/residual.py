@@ -59,6 +59,31 @@ class RcdAtInverter(NamedTuple):
     source: Source
 
 
+class RcdForPlace(NamedTuple):
+    """A residual current device that protects a final circuit in a kind of place that is written."""
+
+    id: str
+    route: Route
+    island: Island
+    device: Device
+    place: str
+    circuit: str  # the first one there
+    circuit_route: Route
+
+
+def rcds_for_places(faults: Iterable[EarthFault]) -> tuple[RcdForPlace, ...]:
+    """Every residual current device on every way to a final circuit whose kind of place is written; the first such circuit."""
+    found: dict[tuple[Route, str, int], RcdForPlace] = {}
+    for fault in faults:
+        if fault.circuit and fault.place and not fault.unsettled:
+            for device, connection in fault.rcds:
+                one = RcdForPlace(
+                    device.id or connection, device.route, fault.island, device, fault.place, fault.id, fault.route
+                )
+                found.setdefault((device.route, fault.place, id(fault.island)), one)
+    return tuple(found.values())
+
+
 def rcds_on_ways(
     network: Network,
     faults: Sequence[EarthFault],
