@@ -478,3 +478,14 @@ def test_what_a_frame_is_not_needed_for() -> None:
     faults = Facts(inspected(text, ()).installation, "iec")
     assert "one" not in {fault.id for fault in faults.earth_faults}
     assert {fault.framed for fault in faults.shocks if fault.id == "one"} == {False}
+
+
+@pytest.mark.parametrize("ends", ["from: post, to: van", "from: van, to: post"])
+def test_a_lead_may_be_written_from_either_end(ends: str) -> None:
+    """708.415.1: the outlet of the pitch has the device, whichever end of the lead is written first; 721.415.101: so has the caravan."""
+    lead = f"  lead: {{{ends}, cores: L1 N PE, size: 2.5 mm2, length: 9 m, plug: yes, through: [{MCB}]}}\n"
+    fan = f"  fan: {{from: van, cores: L1 N PE, size: 2.5 mm2, length: 9 m, serves: fixed, load: 1 kW, through: [{MCB}]}}\n"
+    text = caravans("fixed").replace("  group: {", "  van: {place: caravan}\n  group: {")
+    text = text.replace("connections:\n", f"connections:\n{lead}").replace("circuits:\n", f"circuits:\n{fan}")
+    site = inspected(text, (RULES["rcd-missing"],)).site
+    assert sorted(result.subject for result in site.results if result.kind == "fail") == ["fan", "lead"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from copy import copy
 from functools import cached_property
 from typing import NamedTuple
@@ -13,7 +14,7 @@ from onebond.circuit.impedances import Capability, Missing
 from onebond.facts.currents import Loop, Point, phase_of
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import LINES, LIVE, Circuit, Connection, Device, Extraneous, Installation, Source
+from onebond.model import LINES, LIVE, Circuit, Connection, Device, End, Extraneous, Installation, Source
 from onebond.network import Rcd, frame_of, place_of
 from onebond.span import Route
 
@@ -329,17 +330,30 @@ class EarthFault:
             )
         boards = {board.id for board in site.boards}
         places = boards | {changeover.id for changeover in site.changeovers}
-        for link in site.connections:
-            if (link.finish.id, link.finish.terminal) != (self.point.place, self.point.terminal):
-                continue
-            if not set(link.cores) & set(LINES) or link.start.id not in places:
-                continue
-            rating = rating_a(link)
-            if link.plug and link.start.id in boards:
-                return Ending(link.id, link.route, link, "socket-outlets", rating, place_of(site, link.start.id))
-            if self.point.sort == "board" and frame_of(site, link.start.id) != frame_of(site, self.id):
-                return Ending(self.id, self.route, link, "distribution", rating, self.place)
+        for link, other in self._upstream():
+            if link.plug and other.id in boards:
+                place = place_of(site, other.id)
+                return Ending(link.id, link.route, link, "socket-outlets", rating_a(link), place)
+            apart = other.id in places and frame_of(site, other.id) != frame_of(site, self.id)
+            if apart and self.point.sort == "board":
+                return Ending(self.id, self.route, link, "distribution", rating_a(link), self.place)
         return None
+
+    def _upstream(self) -> Iterator[tuple[Connection, End]]:
+        """The closed cables that come from nearer to a source, each with its other end."""
+        island, network = self.island, self.island.network
+        far, lines = island.distance, self.point.lines
+        here = min((far[node] for node in lines if node in far), default=0)
+        closed = {network.edges[i].element for node in lines for i, _, _ in island.ways[node]}
+        for link in network.installation.connections:
+            if link.id not in closed:
+                continue
+            for mine, other in ((link.finish, link.start), (link.start, link.finish)):
+                nodes = [network.find(other.id, other.terminal, core) for core in link.cores if core in LINES]
+                if (mine.id, mine.terminal) == (self.point.place, self.point.terminal) and any(
+                    far.get(node, here) < here for node in nodes
+                ):
+                    yield link, other
 
     @cached_property
     def _standing(self) -> int:
