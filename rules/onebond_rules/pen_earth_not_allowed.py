@@ -46,10 +46,10 @@ class Unless(NamedTuple):
 
     place: str
     condition: str
-    clause: str  # from memory
+    clause: str  # with the mark of one from memory
 
     def __str__(self) -> str:
-        return f"{self.place}: where {self.condition} ({self.clause} ?)"
+        return f"{self.place}: where {self.condition} ({self.clause})"
 
 
 _UNLESS = (
@@ -61,12 +61,12 @@ _UNLESS = (
     Unless(
         "agricultural",
         "a metal grid is laid in the floor and joined to it",
-        "705.415.2.1, note",
+        "705.415.2.1, note ?",
     ),
     Unless(
         "vehicle",
         "a skilled or instructed person watches over it, and the earth was found suitable before",
-        "717.411.4",
+        "717.411.4 ?",
     ),
 )
 
@@ -96,7 +96,7 @@ def check(exposed: Exposed, params: Params) -> Verdict:
             return NotApplicable("judged at its board")
         return Review(
             f"the frame of {exposed.id} ({place}) is earthed by the PEN of {supplier}, and a condition of that is not described",
-            f"{unless.clause} ?: permitted where {unless.condition}; else an electrode and an RCD (TT)",
+            f"{unless.clause}: permitted where {unless.condition}; else an electrode and an RCD (TT)",
         )
     route = next(source.route for source in exposed.island.network.installation.sources if source.id == supplier)
     told = f"the frame of {exposed.id} ({place}) is earthed by the PEN of {supplier}"
