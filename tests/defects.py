@@ -730,6 +730,71 @@ def on_a_pitch(site: Site) -> Iterator[Any]:
                 yield board, after, (("pen-earth-not-allowed", ""),), CURRENTS
 
 
+def _own_rcbo(site: Site) -> Iterator[tuple[str, int, Site]]:
+    """Circuits for socket-outlets of one line with an RCBO of 30 mA of their own, in sites that stand still and are no IT systems."""
+    other = any(one.get("earthing") == "IT" or "mounted" in one for one in site["sources"].values())
+    other = other or any(one.get("plug") for one in site["connections"].values())
+    for section, identifier, number, device in _devices(site, "rcbo"):
+        circuit = _of(site, section, identifier)
+        single = sum(core.startswith("L") for core in cores(circuit)) == 1 and "N" in cores(circuit)
+        if circuit.get("serves") == "socket-outlets" and device.get("residual") == "30 mA" and single and not other:
+            yield identifier, number, circuit
+
+
+def outlet_on_a_quay_of_one_pole(site: Site) -> Iterator[Any]:
+    """A socket-outlet on a quay whose device leaves the neutral closed (709.531.2 ?)."""
+    if site["site"]["rulebook"] in ("iec", "bs7671"):
+        for identifier, number, circuit in _own_rcbo(site):
+            line = next(core for core in cores(circuit) if core.startswith("L"))
+            after = changed(site)
+            _of(after, "circuits", identifier)["place"] = "marina"
+            _of(after, "circuits", identifier)["through"][number]["poles"] = line
+            yield identifier, after, (("rcd-missing", identifier),), frozenset({"pen-earth-not-allowed"})
+
+
+def type_ac_in_a_surgery(site: Site) -> Iterator[Any]:
+    """An RCD of type AC ahead of a medical place (710.411.3.2.1 ?)."""
+    if site["site"]["rulebook"] in ("iec", "bs7671"):
+        for identifier, number, circuit in _own_rcbo(site):
+            device = circuit["through"][number]
+            after = changed(site)
+            _of(after, "circuits", identifier)["place"] = "medical"
+            _of(after, "circuits", identifier)["through"][number]["type"] = "AC"
+            must = (("rcd-type-unsuitable", device.get("id", identifier)),)
+            yield identifier, after, must, frozenset({"touch-voltage-high", "source-too-weak-to-trip"})
+
+
+def weak_monitor_in_a_ward(site: Site) -> Iterator[Any]:
+    """A monitor of 10 kohm where an IT system supplies a medical place (710.411.6.3.11 ?, 517.160(B) ?)."""
+    for identifier, monitor in (site.get("monitors") or {}).items():
+        after = changed(site)
+        _of(after, "monitors", identifier)["impedance"] = "10 kohm"
+        for circuit in after["circuits"].values():
+            circuit["place"] = "medical"
+        if str(monitor["at"]).split(".")[0] in (site.get("boards") or {}):
+            yield identifier, after, (("it-without-monitor", identifier),), CURRENTS
+
+
+def outlets_without_a_frame(site: Site) -> Iterator[Any]:
+    """Socket-outlets of class II with a breaker in place of their RCBO: 411.3.3 asks for the RCD all the same."""
+    if site["site"]["rulebook"] != "nec":
+        ahead = any(
+            d["kind"] in ("rcd", "rcbo") for one in site["connections"].values() for d in one.get("through") or []
+        )
+        for identifier, number, circuit in _own_rcbo(site) if not ahead else ():
+            after = changed(site)
+            entry = _of(after, "circuits", identifier)
+            entry["equipment"] = "class-II"
+            entry["cores"] = " ".join(core for core in cores(circuit) if core != "PE")
+            entry.pop("pe-size", None)
+            entry["through"][number] = {
+                key: value
+                for key, value in {**entry["through"][number], "kind": "mcb"}.items()
+                if key not in ("residual", "type", "senses", "delay")
+            }
+            yield identifier, after, (("rcd-missing", identifier),), frozenset()
+
+
 def thin_cable_to_the_earth_bar(site: Site) -> Iterator[Any]:
     for identifier, link in site["connections"].items():
         if cores(link) == ["PE"] and "size" in link:
@@ -784,6 +849,7 @@ OPERATORS: tuple[Operator, ...] = (
     *(thin_cable_to_the_earth_bar, electrode_of_another_house, note_added, larger_cable),
     *(sockets_round_the_rcd, dc_pole_earthed, dc_frame_loose, dc_unwatched, on_a_pitch),
     *(dc_fuse_left_out, dc_isolator_for_fuse, dc_fuse_in_the_earthed_pole, dc_breaker_weak),
+    *(outlet_on_a_quay_of_one_pole, type_ac_in_a_surgery, weak_monitor_in_a_ward, outlets_without_a_frame),
 )
 
 
