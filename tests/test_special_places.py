@@ -186,6 +186,11 @@ CASES = (
         "710.411.4 ?",
     ),
     Case("the same behind 30 mA", plot("medical", "fixed", RCBO), "iec", "rcd-missing", "one", "none"),
+    Case(
+        *("63 A are the most", plot("medical", "fixed", MCB.replace("16", "63")), "bs7671"),
+        *("rcd-missing", "one", "review", "710.411.4 ?"),
+    ),
+    Case("64 A are more", plot("medical", "fixed", MCB.replace("16", "64")), "bs7671", "rcd-missing", "one", "none"),
     Case("sockets there", plot("medical", "socket-outlets"), "iec", "rcd-missing", "one", "fail"),
     Case(
         "AS/NZS 3003 ?: 10 mA in patient areas",
@@ -227,6 +232,16 @@ CASES = (
         "rcd-missing",
         "saw",
         "fail",
+    ),
+    Case(
+        "110 V of three lines, 63.5 V to the star point",
+        tools("L1 L2 L3", "63.5/110 V", "L1 L2 L3"),
+        *("bs7671", "rcd-missing", "saw", "exempt", "704.410.3.10 ?"),
+    ),
+    Case(
+        "64 V to the star point are too much",
+        tools("L1 L2 L3", "64/111 V", "L1 L2 L3"),
+        *("bs7671", "rcd-missing", "saw", "fail"),
     ),
     # 590.6(B) ?: a written program for equipment grounding conductors may take the place of the device
     Case(

@@ -6,7 +6,8 @@ neutral too.  A place that is earthed by an electrode only (TT) needs some RCD, 
 fault there in time.  Where `place` is written, what the rulebook asks for in such places; on a pitch and on a jetty each
 circuit counts as one socket-outlet, and so does a lead with a plug that begins at a board there.  What is plugged in at a place
 for caravans is a caravan, whose own RCD lies behind the plug.  Not judged: hand-held equipment of fixed circuits, safety extra-low
-voltage, how many socket-outlets hang on one circuit, and whether 6 mA are due at a jetty for outlets that supply no boats.
+voltage, supplies of electric vehicles (722), how many socket-outlets hang on one circuit, and whether 6 mA are due at a jetty for
+outlets that supply no boats.
 
 Danger: a person who touches a live part, a cut lead or a device whose PE is broken carries a current that no breaker notices.  In
 TT no breaker ever notices: the soil lets a few ampere flow.
@@ -510,6 +511,19 @@ RULE = rule(
                 (", place: caravan", "socket-outlets", ("more", "sockets")),
                 (", place: marina", "fixed", ()),
                 ("", "socket-outlets", ()),
+            )
+        ),
+        # 63 A is the largest rating that needs 30 mA at the water
+        *(
+            Example(
+                "measured-house",
+                (_place("marina"), (_RCBO, f"curve: B, rating: {rating}, residual: {residual}")),
+                finds,
+            )
+            for rating, residual, finds in (
+                ("63 A", "300 mA", ("annexe-sockets",)),
+                ("64 A", "300 mA", ()),
+                ("64 A", "301 mA", ("annexe-sockets",)),
             )
         ),
         # what is plugged in on a pitch hangs on a socket-outlet of the pitch, and a caravan has an RCD aboard
