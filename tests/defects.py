@@ -253,6 +253,9 @@ def pe_of_nec_by_the_breaker(site: Site) -> Iterator[Any]:
 
 
 def fuse_in_the_neutral(site: Site) -> Iterator[Any]:
+    """Where the system is isolated from earth the neutral needs protection against overcurrent too (431.2.2 ?): no defect there."""
+    if all(one.get("earthing") == "IT" for one in site["sources"].values()):
+        return
     for section, identifier, number, device in _devices(site, "fuse"):
         own = cores(_of(site, section, identifier))
         if "N" in own:
