@@ -198,8 +198,8 @@ def _inspect(argv: list[str]) -> int:
     from onebond import __version__
     from onebond.result import Report
 
-    book = asked.rulebook or (survey.common_rulebook(sites) if whole else None)
-    report = Report(__version__, tuple(sites), _pages(rules, book))
+    common = survey.common_rulebook(sites)
+    report = Report(__version__, tuple(sites), _pages(rules, asked.rulebook or (common if whole else None), common))
     text = _laid_out(report, asked, code, baseline, to_file=target is not None)
     if not asked.quiet:
         _remark(remarks, code)
@@ -501,10 +501,10 @@ def _rules() -> tuple[Rule, ...]:
     return load_rules()
 
 
-def _pages(rules: tuple[Rule, ...], rulebook: str | None) -> tuple[RulePage, ...]:
+def _pages(rules: tuple[Rule, ...], rulebook: str | None, words: str | None = None) -> tuple[RulePage, ...]:
     from onebond import engine
 
-    return engine.pages(rules, rulebook)
+    return engine.pages(rules, rulebook, words=words)
 
 
 # -- arguments ---------------------------------------------------------------------------------------------------------

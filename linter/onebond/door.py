@@ -124,10 +124,11 @@ def inspect(
     ]
     sites += orphans
     sites += [survey.unlisted(folder, why) for folder, why in found.unreadable]
+    pages = engine.pages(rules, rulebook, words=survey.common_rulebook(sites))
     options: dict[str, str | bool] = {"rulebook": rulebook} if rulebook else {}
     if today is not None:
         options["today"] = day
-    return Report(Data(__version__, tuple(sites), engine.pages(rules, rulebook)), rules, options)
+    return Report(Data(__version__, tuple(sites), pages), rules, options)
 
 
 def _day(today: str | date | None) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import re
 import sys
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from onebond.conditions import conditions_of
@@ -19,6 +19,7 @@ from onebond.figuring import figures_of
 from onebond.model import Accepted, Installation
 from onebond.network import Network
 from onebond.result import (
+    WRITTEN_FOR,
     Clause,
     Condition,
     Edit,
@@ -154,11 +155,15 @@ _OWN_PAGES = (
 )
 
 
-def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = False) -> tuple[RulePage, ...]:
+def pages(
+    rules: Iterable[Rule], rulebook: str | None = None, examples: bool = False, words: str | None = None
+) -> tuple[RulePage, ...]:
     """The manual pages as data for one rulebook; without one, with the references and parameters of all.
 
-    With ``examples`` each page shows the edits that the rule's examples make, those that it finds and those that pass.
+    With ``examples`` each page shows the edits that the rule's examples make, those that it finds and those that pass.  They are in the
+    words of the rulebook, or of the one that ``words`` names.
     """
+    say = _speech(words or rulebook or WRITTEN_FOR)
     found = []
     for rule in rules:
         shown = [ref for ref in rule.refs if rulebook is None or ref.rulebook in (rulebook, "all")]
@@ -170,19 +175,27 @@ def pages(rules: Iterable[Rule], rulebook: str | None = None, examples: bool = F
             RulePage(
                 rule.id,
                 level if level != "off" else "none",  # type: ignore[arg-type]
-                rule.title,
-                rule.section("Checks"),
-                rule.section("Danger"),
-                rule.section("Remedy"),
+                say(rule.title),
+                say(rule.section("Checks")),
+                say(rule.section("Danger")),
+                say(rule.section("Remedy")),
                 refs or ("no clause in this rulebook",),
                 tuple((book, rule.level_in(book)) for book in RULEBOOKS),
-                tuple((param.name, _value(param, rulebook), param.text) for param in rule.params),
+                tuple((param.name, say(_value(param, rulebook)), say(param.text)) for param in rule.params),
                 _shown(rule, rulebook, False) if examples else "",
                 _shown(rule, rulebook, True) if examples else "",
                 tuple(Clause(*ref) for ref in shown),
             )
         )
     return (*found, *_OWN_PAGES)
+
+
+def _speech(rulebook: str) -> Callable[[str], str]:
+    if rulebook == WRITTEN_FOR:
+        return str
+    from onebond.wording import Wording  # only for those that speak otherwise
+
+    return Wording(rulebook).say
 
 
 def _value(param: Param, rulebook: str | None) -> str:

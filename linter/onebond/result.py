@@ -14,6 +14,12 @@ Level = Literal["error", "warning", "note", "none"]
 LEVELS: tuple[Level, ...] = ("error", "warning", "note", "none")
 """Levels, the gravest first."""
 
+WRITTEN_FOR = "iec"
+"""The rulebook in whose words rules and reports are written; ``onebond.wording`` has those of the others."""
+
+Named = tuple[tuple[str, float | None], ...]
+"""What a description names, each with the rated residual current, in A, of the device that is meant by it, if it is one."""
+
 # One way in which something happens: variable -> the values it may have ("any of"); variables left out do not matter.
 Condition = tuple[tuple[str, tuple[str, ...]], ...]
 
@@ -324,6 +330,7 @@ class Site(NamedTuple):
     drawing: "Drawing | None" = None  # what `diagram` draws
     revision: str = ""
     parts: tuple[PartFile, ...] = ()
+    named: Named = ()  # no wording changes it; empty under ``WRITTEN_FOR``
 
 
 class Clause(NamedTuple):

@@ -6,7 +6,7 @@ The text numbers the operating states once, ahead of the tables; a row names the
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 from onebond.reporting import neutralise, text, words
@@ -108,12 +108,13 @@ def render(site: Site, *, width: int = 0) -> str:
     figures = site.figures
     if figures is not None:
         page = width or _PAGE
+        say = words.speech(site.rulebook, site.named)
         numbers = numbered(site, figures)
-        for heading, table, rows in sections(figures, numbers):
+        for heading, table, rows in sections(figures, numbers, say):
             if rows:
                 out += ["", heading, *_laid_out(table, rows, page)]
         if numbers:
-            out += ["", *_states(site, numbers, page), "", *_notes(figures, page)]
+            out += ["", *_states(site, numbers, page), "", *_notes(figures, page, say)]
         elif site.cases:
             out += ["", "no figures of what was asked for"]
         else:
@@ -166,9 +167,20 @@ def _states(site: Site, numbers: dict[tuple[Condition, ...], int], page: int) ->
 
 
 def sections(
+    figures: Figures, numbers: dict[tuple[Condition, ...], int], say: Callable[[str], str]
+) -> Iterable[tuple[str, tuple[str, ...], _Table]]:
+    """Heading, columns (``|`` parts the two lines of a head, a leading ``>`` is a column of numbers) and cells.
+
+    ``say`` puts texts into the words of the rulebook.
+    """
+    for heading, columns, rows in _sections(figures, numbers):
+        heads = tuple("|".join(map(say, column.split("|"))) for column in columns)
+        yield say(heading), heads, [[say(cell) for cell in row] for row in rows]
+
+
+def _sections(
     figures: Figures, numbers: dict[tuple[Condition, ...], int]
 ) -> Iterable[tuple[str, tuple[str, ...], _Table]]:
-    """Heading, columns (``|`` parts the two lines of a head, a leading ``>`` is a column of numbers) and cells."""
 
     def when(row: _Row) -> list[str]:
         return [str(numbers[row.conditions]), ", ".join(row.sources) or "-"]
@@ -381,8 +393,13 @@ def _laid_out(columns: tuple[str, ...], rows: _Table, page: int) -> list[str]:
     return out
 
 
-def notes(figures: Figures) -> tuple[list[str], list[str]]:
+def notes(figures: Figures, say: Callable[[str], str]) -> tuple[list[str], list[str]]:
     """What the figures mean, and what was assumed, as far as it concerns the tables that are shown."""
+    meaning, assumed = _said_of(figures)
+    return [*map(say, meaning)], [*map(say, assumed)]
+
+
+def _said_of(figures: Figures) -> tuple[list[str], list[str]]:
     meaning, assumed = [], []
     service = bool(figures.supply or figures.conductors or figures.rcds or figures.failures)
     if figures.faults:
@@ -444,9 +461,9 @@ def notes(figures: Figures) -> tuple[list[str], list[str]]:
     return meaning, assumed
 
 
-def _notes(figures: Figures, page: int) -> list[str]:
+def _notes(figures: Figures, page: int, say: Callable[[str], str]) -> list[str]:
     out = []
-    for heading, told in zip(("meaning", "assumed"), notes(figures), strict=True):
+    for heading, told in zip(("meaning", "assumed"), notes(figures, say), strict=True):
         for index, one in enumerate(told):
             lines = text.wrapped(neutralise.for_terminal(one), page - 9)
             out += [f"{'' if index or at else heading:9}{line}" for at, line in enumerate(lines)]

@@ -1,4 +1,4 @@
-"""What each rulebook demands, side by side, as Markdown for ``rules/RULEBOOKS.md``: levels, limits and clauses.
+"""What each rulebook demands, side by side, as Markdown for ``rules/RULEBOOKS.md``: levels, limits, clauses and words.
 
 A pure function of the manual pages of the rules, one set for each rulebook.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from onebond import wording
 from onebond.reporting.rule_pages import NOTE, markdown_table
 from onebond.result import RulePage
 
@@ -87,7 +88,29 @@ def rulebook_table(pages: Pages, folder: str = "pages") -> str:
         )
         for views in rules
     ]
-    return "\n".join((*parts, *markdown_table(("rule", *books), rows), ""))
+    parts += [*markdown_table(("rule", *books), rows), "", *_words(books)]
+    return "\n".join((*parts, ""))
+
+
+def _words(books: tuple[str, ...]) -> list[str]:
+    """What each rulebook calls the things that are spoken of, and what it calls the words of a description."""
+    parts = [
+        "## Words",
+        "",
+        "Reports, pages and drawings speak in the words of the rulebook of the site; its ids, its names and what is quoted of it stay as "
+        "they are. From memory, but for the range of a class A GFCI (UL 943: it trips from 4 to 6 mA).",
+        "",
+    ]
+    rows = [tuple(_said(term, book) for book in books) for term in wording.TERMS]
+    parts += markdown_table(books, rows)
+    parts += ["", "A description is written in the same words under every rulebook. What they stand for elsewhere:", ""]
+    notes = [(book, f"`{word}`", told) for book in books for word, told in wording.NOTES.get(book, ())]
+    return [*parts, *markdown_table(("rulebook", "in a description", "is"), notes)]
+
+
+def _said(term: wording.Term, book: str) -> str:
+    choice = wording.BY_RATING.get(book, {}).get(term.iec)
+    return f"{choice[0]} up to 6 mA, {choice[1]} above" if choice else term.under(book)
 
 
 def _level(page: RulePage, book: str) -> str:

@@ -21,8 +21,9 @@ def render(site: Site, *, width: int = 0) -> str:
     kinds = words.count(len(site.islands), "kind of live island", "kinds of live island")
     about = neutralise.for_terminal(f"rulebook {site.rulebook}, stage {site.stage}")
     out.append(f"{words.count(site.cases, 'case')}, {kinds} ({about})")
+    say = words.speech(site.rulebook, site.named)
     for number, island in enumerate(ordered(site), 1):
-        verdict = neutralise.for_terminal(island.verdict)
+        verdict = neutralise.for_terminal(say(island.verdict))
         sources = neutralise.for_terminal(words.live_from(island))
         out += ["", f"{number}  {sources}: {verdict}"]
         out += _row("supplies", [words.shortened(island.supplies, _NAMES_SHOWN) or "nothing"], width)

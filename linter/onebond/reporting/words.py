@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
-from onebond.result import LEVELS, Condition, IslandLine, Problem, Report, Result, Site
+from onebond.result import LEVELS, WRITTEN_FOR, Condition, IslandLine, Named, Problem, Report, Result, Site
 from onebond.span import Span, in_order
 
 ALTERNATIVES_SHOWN = 3
@@ -84,6 +84,24 @@ class Gap(NamedTuple):
     span: Span
     results: tuple[Result, ...]
     level: str  # the gravest level of their rules under the rulebook of the site
+
+
+def speech(rulebook: str, names: Named = ()) -> Callable[[str], str]:
+    """What puts a text of a report into the words of a rulebook; ``names`` is what the description names."""
+    if rulebook in ("", WRITTEN_FOR):
+        return str
+    from onebond.wording import Wording  # only for those that speak otherwise
+
+    return Wording(rulebook, names).say
+
+
+def glossary(rulebook: str) -> tuple[tuple[str, str], ...]:
+    """Words of a description, which are the same under every rulebook, and what the trade calls them under this one."""
+    if rulebook in ("", WRITTEN_FOR):
+        return ()
+    from onebond.wording import NOTES
+
+    return NOTES.get(rulebook, ())
 
 
 def ordered_sites(report: Report) -> list[Site]:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from onebond import engine, reading
 from onebond.model import Installation
-from onebond.result import LEVELS, Fault, Problem, Result, Site
+from onebond.result import LEVELS, WRITTEN_FOR, Fault, Problem, Result, Site
 from onebond.rule import Rule
 from onebond.span import Span
 
@@ -58,7 +58,12 @@ def inspect_file(
             figures=figures,
             drawing=drawing,
         )
-        return site._replace(devices=_unnamed(installation))
+        site = site._replace(devices=_unnamed(installation))
+        if site.rulebook == WRITTEN_FOR:
+            return site
+        from onebond import wording  # a hook under the rulebook of the rules' own words does not wait for it
+
+        return wording.worded(site._replace(named=wording.named(installation)))
     except Exception as error:
         if os.environ.get("ONEBOND_DEBUG"):
             raise

@@ -124,6 +124,7 @@ class _Picture:
 
     def __init__(self, site: Site, drawing: Drawing, state: int | None, prefix: str, standalone: bool) -> None:
         self.site, self.drawing, self.prefix, self.standalone = site, drawing, prefix, standalone
+        self.say = words.speech(site.rulebook, site.named)
         self.shown = drawing.states[state] if state is not None else None
         findings = numbered(site)
         self.levels = {
@@ -153,7 +154,9 @@ class _Picture:
         head = f"{name}, {sheet}" if sheet else name
         told = self.told()
         lines = [head, *told] if caption else []
-        writer = Writer(self.drawing, plan, View(self.drawing, self.shown), self.prefix, self.levels, self.names)
+        writer = Writer(
+            self.drawing, plan, View(self.drawing, self.shown), self.prefix, self.levels, self.names, self.say
+        )
         root = sheet.partition(" of ")[0].replace(" ", "-") or "drawing"
         return writer.write(
             neutralise.for_terminal(f"Single-line diagram of {head}"),
@@ -170,7 +173,7 @@ class _Picture:
             return ["As described, in no operating state."]
         names = [one.id for one in shown.references]
         found = [
-            f"Live from {self.live}: {shown.verdict}."
+            f"Live from {self.live}: {self.say(shown.verdict)}."
             + (
                 f" Reference{'s' if len(names) > 1 else ''}: {', '.join(names)} (circled)."
                 if names
@@ -184,7 +187,7 @@ class _Picture:
         strokes = "Strong: in this live island. Thin: not in it, dead or live from another source."
         if shown.returns:
             strokes += " Arrows beside a cable: neutral current from the farthest load back to its source"
-            strokes += "; dotted: the part of it that strays into PE." if shown.strays else "."
+            strokes += self.say("; dotted: the part of it that strays into PE.") if shown.strays else "."
         found.append(strokes)
         if shown.varies:
             found.append("* stands otherwise in other states of this kind.")

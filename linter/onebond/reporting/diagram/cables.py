@@ -292,7 +292,7 @@ class Cables(Ink):
         states = [self.view.terminals(link.finish) for link in fold.links]
         status = "on" if "on" in states else states[0]
         self.pen.raw(f'<g id="{self.prefix}fold-{fold.board}" class="{self.classes("fold", status)}">')
-        self.pen.title(neutralise.for_terminal(f"final circuits of {fold.board}: {names}"))
+        self.pen.title(neutralise.for_terminal(f"{self.say('final circuits')} of {fold.board}: {names}"))
         self.pen.path([(fold.x, fold.y), (fold.x, fold.y + 30)], self.classes("w", status))
         self.pen.shape(f"M{number(fold.x - 5)} {number(fold.y + 18)}l10-6m-10 10l10-6m-10 10l10-6", "s")
         symbols.arrow(self.pen, fold.x, fold.y + 34, False, "", 4)

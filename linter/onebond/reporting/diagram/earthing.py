@@ -30,7 +30,7 @@ class Earthing(Ink):
                 self.bond(item, x, y, n_top)
             elif item.kind in ("monitor", "monitor-below"):
                 monitor = self.monitors[item.id]
-                title = ", ".join((f"{item.id}: insulation monitor", *monitor.texts))
+                title = ", ".join((self.say(f"{item.id}: insulation monitor"), *monitor.texts))
                 self.open_group("monitor", item.id, (), title, monitor.line)
                 pen.path([(x, y + n_top), (x, y + 10)], "s w")
                 pen.rect(x - 9, y + 10, 18, 20, "s body")
@@ -40,7 +40,7 @@ class Earthing(Ink):
                 self.close_group()
             elif item.kind == "electrode":
                 electrode = self.electrodes[item.id]
-                title = ", ".join((f"{item.id}: electrode", *electrode.texts))
+                title = ", ".join((self.say(f"{item.id}: electrode"), *electrode.texts))
                 self.open_group("electrode", item.id, (view.earth_at(electrode.at),), title, electrode.line)
                 self.line_of([(x, y), (x, y + 12)], "pe", view.earth_at(electrode.at))
                 symbols.earth(pen, x, y + 8, "s pe")
@@ -95,7 +95,7 @@ class Earthing(Ink):
             return
         place = self.view.places[item.id]
         status = self.view.earth_at(item.id)
-        self.open_group("place", item.id, ("board", status), f"{item.id}: earth terminal or bar", place.line)
+        self.open_group("place", item.id, ("board", status), self.say(f"{item.id}: earth terminal or bar"), place.line)
         self.pen.path([(x1, y), (x2, y)], self.classes("bar s pe", status))
         self.pen.path([(x1, y), (x2, y)], self.classes("bar ye", status))
         self.label(x2 + 6, y - 11, item.label)
@@ -116,7 +116,7 @@ class Earthing(Ink):
             if bond.id in view.unsettled
             else "open"
         )
-        title = ", ".join((f"{bond.id}: bond from N to PE", *bond.texts, *([words] if view.state else [])))
+        title = ", ".join((self.say(f"{bond.id}: bond from N to PE"), *bond.texts, *([words] if view.state else [])))
         self.open_group(
             "bond", bond.id, (status, "relay" if bond.relay else "", "reference" if reference else ""), title, bond.line
         )

@@ -102,7 +102,8 @@ class Equipment(Ink):
         status = view.of(closed and view.node(place.id, terminal, "N"))
         at = x - 16
         pen.raw(f'<g id="{self.prefix}bond-{place.id}" class="{self.classes("inner bond", status)}">')
-        pen.title(f"bond inside {place.id}, {'closed' if closed else 'open'}{', the reference' if reference else ''}")
+        bond = self.say(f"bond inside {place.id}")
+        pen.title(f"{bond}, {'closed' if closed else 'open'}{', the reference' if reference else ''}")
         live_n = view.of(view.node(place.id, terminal, "N"))
         pe = self.classes("s pe", view.earth_at(place.id))
         pen.path([(x, y), (at, y), (at, y + 3)], self.classes("w n s", live_n))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from html import escape
 from itertools import pairwise
 
@@ -77,7 +77,14 @@ class Ink:
     """Holds one picture while it is written."""
 
     def __init__(
-        self, drawing: Drawing, plan: Plan, view: View, prefix: str, levels: Flags, names: dict[int, str]
+        self,
+        drawing: Drawing,
+        plan: Plan,
+        view: View,
+        prefix: str,
+        levels: Flags,
+        names: dict[int, str],
+        say: Callable[[str], str],
     ) -> None:
         self.drawing = drawing
         self.plan = plan
@@ -85,6 +92,7 @@ class Ink:
         self.prefix = prefix
         self.levels = levels
         self.names = names
+        self.say = say  # puts texts into the words of the rulebook
         self.pen = Pen()
         self.links = {link.id: link for link in drawing.links}
         self.bonds = {bond.id: bond for bond in drawing.bonds}
@@ -177,6 +185,8 @@ class Ink:
 
     def device_title(self, link: DrawnLink, device: DrawnDevice, index: int) -> str:
         name = device.id or f"device {index} of {link.id}"
+        where = device.id or f"in {link.id}"
+        kind = self.say(f"{device.kind} {where}").removesuffix(f" {where}")  # the word may go by what is known of it
         poles = f"opens {' '.join(device.poles)}" if device.poles else "opens nothing"
         sums = f"sums {' '.join(device.senses)}" if device.senses else ""
         state = ""
@@ -184,10 +194,10 @@ class Ink:
             state = "open" if self.view.open(device) else "closed"
             if device.name in self.view.varies or device.name in self.view.free:
                 state += " (as drawn: it may be otherwise)"
-        return ", ".join(text for text in (f"{name}: {device.kind}", *device.texts, poles, sums, state) if text)
+        return ", ".join(text for text in (f"{name}: {kind}", *device.texts, poles, sums, state) if text)
 
     def place_title(self, place: DrawnPlace) -> str:
-        told = [f"{place.id}: {_KINDS[place.kind]}", *place.texts]
+        told = [f"{place.id}: {self.say(_KINDS[place.kind])}", *place.texts]
         if place.inside:
             told.append(f"in the enclosure of {place.inside}")
         if self.view.state:

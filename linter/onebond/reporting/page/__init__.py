@@ -9,14 +9,16 @@ from __future__ import annotations
 import base64
 import hashlib
 import os
+import re
+from collections.abc import Callable
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FunctionLoader, StrictUndefined
 from markupsafe import Markup
 
-from onebond.reporting import neutralise
+from onebond.reporting import neutralise, words
 from onebond.reporting.diagram import STYLE
 from onebond.reporting.page.build import Context, build
-from onebond.result import Report
+from onebond.result import WRITTEN_FOR, Report
 
 __all__ = ["build", "render"]
 
@@ -28,13 +30,17 @@ def render(report: Report) -> str:
     context = build(report)
     style, script = _style(context), _read("page.js")
     policy = f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; base-uri 'none'; form-action 'none'"
-    template = _environment().get_template("page.html.j2")
-    return template.render(context=context, policy=policy, style=Markup(style), script=Markup(script))
+    books = {page.rulebook for page in context.pages}
+    parts = {book: _environment(book).get_template("parts.html.j2").module for book in sorted({WRITTEN_FOR, *books})}
+    template = _environment(WRITTEN_FOR).get_template("page.html.j2")
+    return template.render(context=context, parts_of=parts, policy=policy, style=Markup(style), script=Markup(script))
 
 
-def _environment() -> Environment:
+def _environment(rulebook: str) -> Environment:
+    """The templates, with their own texts in the words of a rulebook."""
+    say = words.speech(rulebook)
     environment = Environment(
-        loader=FileSystemLoader(os.path.join(_HERE, "templates"), encoding="utf-8"),
+        loader=FunctionLoader(lambda name: _worded(_read(os.path.join("templates", name)), say)),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=_shown,
@@ -44,7 +50,26 @@ def _environment() -> Environment:
         cache_size=0,
     )
     environment.filters["svg"] = Markup  # for the drawings and nothing else
+    environment.filters["said"] = say  # for texts that a template holds in an expression
     return environment
+
+
+_CODE = re.compile(r"\{\{.*?\}\}|\{%.*?%\}|\{#.*?#\}", re.DOTALL)
+_MARKUP = re.compile(r"(<code>.*?</code>|<[^>]*>)", re.DOTALL)
+_SHOWN = re.compile(r'((?:aria-label|data-head)=")([^"]*)')
+_HOLE = re.compile("\0([0-9]+)\0")
+
+
+def _worded(template: str, say: Callable[[str], str]) -> str:
+    """A template whose texts are said otherwise; its expressions, its elements and what is code in it stay."""
+    code = _CODE.findall(template)
+    numbers = iter(range(len(code)))
+    pieces = _MARKUP.split(_CODE.sub(lambda _: f"\0{next(numbers)}\0", template))
+    said = "".join(
+        _SHOWN.sub(lambda text: text[1] + say(text[2]), piece) if at % 2 else say(piece)
+        for at, piece in enumerate(pieces)
+    )
+    return _HOLE.sub(lambda hole: code[int(hole[1])], said)
 
 
 def _shown(value: object) -> object:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from onebond.reporting import diagram, figures, states, words
@@ -198,6 +198,7 @@ class Page(NamedTuple):
     """One site."""
 
     prefix: str
+    rulebook: str
     name: str
     path: str
     title_block: tuple[tuple[str, str], ...]
@@ -224,6 +225,7 @@ class Page(NamedTuple):
     lines: tuple[SourceLine, ...]
     caution: str
     batteries: str  # with their short-circuit currents, where there are any
+    glossary: tuple[tuple[str, str], ...]  # words of the description, and what the rulebook calls them
 
 
 class Index(NamedTuple):
@@ -274,7 +276,8 @@ def _index(site: Site, page: Page) -> Index:
 def _page(report: Report, site: Site, prefix: str) -> Page:
     numbers = {result: number for number, result in diagram.numbered(site)}
     levels = words.levels(report, site)
-    titles = {page.id: page.title for page in report.rules}
+    say = words.speech(site.rulebook)
+    titles = {page.id: say(page.title) for page in report.rules}
     found = words.findings(site)
     gaps = words.gaps(site, levels)
     systems = _systems(site, prefix, numbers)
@@ -312,6 +315,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
     verdict, grade = _verdict(total)
     return Page(
         prefix,
+        site.rulebook,
         site.name or site.path,
         site.path,
         _title_block(report, site),
@@ -346,6 +350,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
         _listing(site, prefix, numbers, gaps),
         figures.CAUTION,
         _batteries(site),
+        words.glossary(site.rulebook),
     )
 
 
@@ -586,6 +591,7 @@ _WEIGHTS = {"error": 0, "warning": 1, "note": 2}
 
 
 def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[System, ...]:
+    say = words.speech(site.rulebook, site.named)
     systems: list[System] = []
     shown: list[tuple[tuple[int, int], int]] = []  # how grave the first finding of each is
     states_of: dict[int, list[int | None]] = {}
@@ -617,7 +623,7 @@ def _systems(site: Site, prefix: str, numbers: Mapping[Result, int]) -> tuple[Sy
                     sources,
                     island.references or ("none",),
                     words.shortened(island.electrodes, _NAMED) if island.references else "",
-                    island.verdict,
+                    say(island.verdict),
                     _system_grade(island.verdict, in_kind, lacking),
                     words.shortened(island.supplies, _NAMED) or "nothing",
                     _when(island.conditions, site),
@@ -730,14 +736,18 @@ def _figures(site: Site, prefix: str) -> Figures | None:
     numbers = figures.numbered(site, computed)
     if not numbers:
         return None
+    say = words.speech(site.rulebook, site.named)
     tables = tuple(
-        _table(heading, columns, rows, prefix) for heading, columns, rows in figures.sections(computed, numbers) if rows
+        _table(heading, columns, rows, prefix)
+        for heading, columns, rows in figures.sections(computed, numbers, say)
+        if rows
     )
     rows = sum(len(group.rows) for table in tables for group in table.groups) + len(numbers)
     keys = plots.keys(computed)
     shapes = {key.text: key.shape for key in keys}
     bands, left_out = plots.bands(computed, shapes)
-    meaning, assumed = figures.notes(computed)
+    meaning, assumed = figures.notes(computed, say)
+    touch, touch_left_out = plots.touch(computed, shapes)
     told = tuple((number, _when(conditions, site)) for conditions, number in numbers.items())
     return Figures(
         tables,
@@ -745,12 +755,25 @@ def _figures(site: Site, prefix: str) -> Figures | None:
         tuple(meaning),
         tuple(assumed),
         keys,
-        plots.without_touch(computed),
+        tuple(map(say, plots.without_touch(computed))),
         rows,
         rows > _LONG,
-        *plots.touch(computed, shapes),
-        bands,
+        tuple(_said(plot, say) for plot in touch),
+        touch_left_out,
+        tuple(_said(plot, say) for plot in bands),
         left_out,
+    )
+
+
+def _said(plot: plots.Plot, say: Callable[[str], str]) -> plots.Plot:
+    """A plot whose texts are in the words of the rulebook."""
+    return plot._replace(
+        heading=say(plot.heading),
+        notes=tuple(map(say, plot.notes)),
+        title=say(plot.title),
+        desc=say(plot.desc),
+        marks=tuple(mark._replace(title=say(mark.title)) for mark in plot.marks),
+        texts=tuple(text._replace(text=say(text.text)) for text in plot.texts),
     )
 
 
@@ -791,13 +814,14 @@ def _rules(report: Report, site: Site, levels: Mapping[str, str]) -> tuple[RuleL
             told = verdicts.setdefault(result.rule, {})
             told[kind] = told.get(kind, 0) + 1
     order = ("found", "accepted", "by exception", "open", "review", "passed")
+    say = words.speech(site.rulebook)
     return tuple(
         RuleLine(
             page.id,
             levels.get(page.id, page.level),
-            page.title,
+            say(page.title),
             ", ".join(f"{verdicts[page.id][kind]} {kind}" for kind in order if kind in verdicts[page.id]),
-            tuple(f"{name} = {value}: {text}" for name, value, text in page.parameters),
+            tuple(f"{name} = {say(value)}: {say(text)}" for name, value, text in page.parameters),
             page.references,
         )
         for page in report.rules
