@@ -15,6 +15,7 @@ from onebond.loading import load_rules
 from onebond.reporting.rule_pages import rule_page, rule_table
 from onebond.reporting.rulebook_table import rulebook_table
 from onebond.reporting.schema_reference import schema_reference
+from onebond.result import WRITTEN_FOR
 from onebond.rule import RULEBOOKS, Rule
 
 ROOT = os.path.abspath(os.path.join(os.path.dirname(__file__), *[os.pardir] * 3))
@@ -28,7 +29,7 @@ def generated(rules: Iterable[Rule]) -> dict[str, str]:
     rules = tuple(rules)
     every = pages(rules, examples=True)
     own = {rule.id for rule in rules}
-    by_book = {book: [page for page in pages(rules, book) if page.id in own] for book in RULEBOOKS}
+    by_book = {book: [page for page in pages(rules, book, words=WRITTEN_FOR) if page.id in own] for book in RULEBOOKS}
     files = {
         "rules/README.md": rule_table(every),
         "rules/RULEBOOKS.md": rulebook_table(by_book),

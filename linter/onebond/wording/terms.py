@@ -200,6 +200,8 @@ PHRASES: dict[str, dict[str, str]] = {
         "or add PE to them": "or add an EGC (PE) to them",
         "take PE out of the poles": "take the EGC (PE) out of the poles",
         "is PE": "is the EGC (PE)",
+        "with a dot is N": "with a dot is the neutral (N)",
+        "that PE carries": "that the EGC carries",
         "PE by": "EGC by",
         "PE of its own": "EGC of its own",
         "PE and PEN": "EGC and PEN",
@@ -225,7 +227,7 @@ PHRASES: dict[str, dict[str, str]] = {
         "changes over": "transfers",
         "extraneous metal": "metal piping or structure",
         "supplementary bonding": "bonding of the metal within reach",
-        "MET": "grounding bus",
+        "to MET": "to main bus",
         # protection against faults
         "least rated residual current": "lowest rated trip current",
         "residual non-operating current": "current at which it must not trip",
@@ -292,8 +294,8 @@ NOTES: dict[str, tuple[tuple[str, str], ...]] = {
         ("boards, circuits, socket-outlets", "panelboards and switchboards, branch circuits, receptacles"),
         (
             "TN, TT, IT",
-            "grounded at the source with a metallic fault path back to it; grounded by grounding electrodes alone; ungrounded, or grounded "
-            "through an impedance",
+            "TN: grounded at the source, with a metallic fault path back to it; TT: grounded by grounding electrodes alone; "
+            "IT: ungrounded, or grounded through an impedance",
         ),
     ),
     "as-nzs": (
