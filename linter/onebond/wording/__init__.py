@@ -9,7 +9,7 @@ nobody there, a wrong id does.  Saying a text twice changes nothing more.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -20,6 +20,10 @@ from onebond.wording.terms import BY_RATING, NOTES, NOUNS, PHRASES, TERMS, Term
 
 __all__ = ["BY_RATING", "NOTES", "TERMS", "Term", "Wording", "named", "plural", "worded", "wording"]
 
+_BEGIN = re.compile(r"(?<![\w./-])[^\W_]")
+_END = re.compile(r"(?![\w/-]|\.\w|: ?\{)")
+_FIRST = re.compile(r"[^\W_]+")
+_ARTICLE = re.compile(r"[Aa]n? ")
 _QUOTED = re.compile(r"`[^`]*`|\{[^{}]*(?:\{[^{}]*\}[^{}]*)*\}")
 _CORE = ("N", "PE", "PEN")
 _CORES = re.compile(r"(?:L[123]|N|PEN|M|DC[+-]) \Z")
@@ -32,13 +36,20 @@ _LETTERS = "AEFHILMNORSX"  # whose names begin with a vowel
 
 
 class _Speech(NamedTuple):
-    """How one rulebook speaks: what to look for, and what is said in place of each form."""
+    """How one rulebook speaks."""
 
-    phrase: re.Pattern[str]  # each with the article before it
-    noun: re.Pattern[str]
-    core: re.Pattern[str]  # PE alone
-    said: dict[str, str]
-    singular: dict[str, str]  # form -> the noun as the data have it
+    said: dict[str, str]  # form -> what is said in its place
+    singular: dict[str, str]  # form of a noun -> the noun as the data have it
+    forms: dict[str, list[str]]  # first word -> the forms that begin with it, the longest first
+
+
+class _Found(NamedTuple):
+    """A form in a text; ``start`` is where an article before it begins, if there is one."""
+
+    start: int
+    at: int
+    end: int
+    form: str
 
 
 class Wording:
@@ -48,84 +59,115 @@ class Wording:
         self._speech = _speech(rulebook)
         self._by_rating = BY_RATING.get(rulebook, {})
         self._names = dict(names)
+        self._told: dict[tuple[str, float | None], str] = {}
 
     def say(self, text: str, about_a: float | None = None) -> str:
         """A text in the words of the rulebook.
 
         ``about_a`` is the rated residual current of the device of which a text speaks that does not name it, in A.
         """
-        if self._speech is None or not text:
-            return text
-        out, at, position = [], 0, 0
-        quoted = [match.span() for match in _QUOTED.finditer(text)]
-        while match := self._next(text, position):
-            if match["form"].startswith("PE ") and match["form"][3:] in self._names:  # the PE of a cable called `core`
-                match = self._speech.core.match(text, match.start()) or match
-            if self._is_no_word(text, match, quoted):
-                position = match.start("form") + 1
-                continue
-            out += [text[at : match.start()], self._instead(text, match, about_a)]
-            at = position = match.end()
-        return "".join([*out, text[at:]])
-
-    def _next(self, text: str, position: int) -> re.Match[str] | None:
-        """The next noun or phrase; of two that overlap the longer one."""
-        assert self._speech is not None
-        phrase, noun = (one.search(text, position) for one in (self._speech.phrase, self._speech.noun))
-        if phrase is None or noun is None:
-            return phrase or noun
-        if noun.start() < phrase.end() and phrase.start() < noun.end():
-            return noun if noun.end() - noun.start() > phrase.end() - phrase.start() else phrase
-        return min(phrase, noun, key=lambda match: match.start())
+        told = self._told.get((text, about_a))
+        if told is None:
+            pieces, at = [], 0
+            for found in self._words(text):
+                pieces += [text[at : found.start], self._instead(text, found, about_a)]
+                at = found.end
+            told = self._told[text, about_a] = "".join([*pieces, text[at:]])
+        return told
 
     def rating_in(self, text: str) -> float | None:
         """The rated residual current, in A, of the first device in a text for which there are several words."""
-        if self._speech is None or not self._by_rating:
-            return None
-        for match in self._speech.noun.finditer(text):
-            if self._speech.singular.get(match["form"]) in self._by_rating:
-                found = self._rating(text, match.end())
-                if found is not None:
-                    return found
-        return None
+        rated = (self._rating(text, found.end) for found in self._words(text) if self._choice(found.form))
+        return next((one for one in rated if one is not None), None)
 
     def rating_of(self, name: str) -> float | None:
         """The rated residual current, in A, of the device that goes by a name."""
         return self._names.get(name)
 
-    def _is_no_word(self, text: str, match: re.Match[str], quoted: Iterable[tuple[int, int]]) -> bool:
-        """Whether what was found is quoted, the name of a core among others, or may be a name of the description."""
-        (start, end), form = match.span("form"), match["form"]
-        if any(a < end and start < b for a, b in quoted) or (text[start - 1 : start], text[end : end + 1]) == (
-            "(",
-            ")",
-        ):
-            return True
-        if form in _CORE and _CORES.search(text[:start]):
-            return True
-        # no text has a name elsewhere between words that belong together, or after `a`
-        return form in self._names and match.start() == start
+    def _words(self, text: str) -> Iterator[_Found]:
+        """The words of a text that are said otherwise; of two that overlap the longer one."""
+        if self._speech is None:
+            return
+        quoted = [match.span() for match in _QUOTED.finditer(text)]
+        position = 0
+        while word := _BEGIN.search(text, position):
+            position = word.end()
+            found = self._longest(text, word.start())
+            if found is None or any(a < found.end and found.at < b for a, b in quoted) or self._is_no_word(text, found):
+                continue
+            inner = (found.at + match.start() for match in _BEGIN.finditer(found.form) if match.start())
+            others = (self._longest(text, at) for at in inner)
+            if not any(other and other.end - other.start > found.end - found.start for other in others):
+                yield found
+                position = found.end
 
-    def _instead(self, text: str, match: re.Match[str], about_a: float | None) -> str:
+    def _longest(self, text: str, start: int) -> _Found | None:
+        """The longest form that begins at a place, or behind the article that does."""
+        article = _ARTICLE.match(text, start)
+        best = None
+        for at in (start, article.end()) if article else (start,):
+            form = self._form(text, at)
+            if form and (best is None or at + len(form) > best.end):
+                best = _Found(start, at, at + len(form), text[at : at + len(form)])
+        return best
+
+    def _form(self, text: str, at: int) -> str:
+        """The longest form that stands at a place, with a small or a capital letter; empty where there is none."""
         assert self._speech is not None
-        form = match["form"]
+        first = _FIRST.match(text, at)
+        if first is None:
+            return ""
+        small = first[0][:1].lower() + first[0][1:]
+        for key in dict.fromkeys((first[0], small)):
+            for form in self._speech.forms.get(key, ()):
+                if form.startswith("PE ") and form[3:] in self._names:  # the PE of a cable that is called `core`
+                    continue
+                as_written = text.startswith(form, at) if key == first[0] else text.startswith(form[1:], at + 1)
+                if as_written and _END.match(text, at + len(form)):
+                    return form
+        return ""
+        small = first[0][:1].lower() + first[0][1:]
+        for key in dict.fromkeys((first[0], small)):
+            for form in self._speech.forms.get(key, ()):
+                as_written = text.startswith(form, at) if key == first[0] else text.startswith(form[1:], at + 1)
+                if as_written and _END.match(text, at + len(form)):
+                    if not (form.startswith("PE ") and form[3:] in self._names):  # the PE of a cable called `core`
+                        return form
+        return ""
+
+    def _is_no_word(self, text: str, found: _Found) -> bool:
+        """Whether it is alone in brackets, the name of a core among others, or may be a name of the description."""
+        if (text[found.at - 1 : found.at], text[found.end : found.end + 1]) == ("(", ")"):
+            return True
+        if found.form in _CORE and _CORES.search(text[: found.at]):
+            return True
+        # no text has a name between words that belong together, or after `a`
+        return found.form in self._names and found.start == found.at
+
+    def _choice(self, form: str) -> tuple[str, str, str] | None:
+        """The words for a form that go by the rating of the device."""
+        assert self._speech is not None
+        return self._by_rating.get(self._speech.singular.get(form, ""))
+
+    def _instead(self, text: str, found: _Found, about_a: float | None) -> str:
+        assert self._speech is not None
+        form, before = found.form, text[: found.start]
         key = form if form in self._speech.said else form[:1].lower() + form[1:]
-        said = self._speech.said.get(key, form)
-        choice = self._by_rating.get(self._speech.singular.get(key, ""))
+        said = self._speech.said[key]
+        choice = self._choice(key)
         if choice:
-            many = key not in self._by_rating
-            rated_a = self._rating(text, match.end())
-            if rated_a is None and text[: match.start()].endswith(_THIS_ONE):
+            many, this = key not in self._by_rating, before.endswith(_THIS_ONE)
+            rated_a = self._rating(text, found.end)
+            if rated_a is None and this:
                 rated_a = about_a
             if rated_a is not None:
-                said = choice[rated_a > GFCI_A]
-                said = plural(said) if many else said
-            elif text[: match.start()].endswith(_THIS_ONE) and not many:
+                said = plural(choice[rated_a > GFCI_A]) if many else choice[rated_a > GFCI_A]
+            elif this and not many:
                 said = choice[2]  # the text has said what it speaks of
-        begins = (match.start() == 0 and text.endswith(".")) or text[: match.start()].endswith((". ", "? ", "! "))
-        article = match["article"]
-        if article:
-            return f"{_article(said).capitalize() if article[0] == 'A' else _article(said)} {said}"
+        if found.start < found.at:
+            article = _article(said)
+            return f"{article.capitalize() if text[found.start] == 'A' else article} {said}"
+        begins = (not before and text.endswith(".")) or before.endswith((". ", "? ", "! "))
         if form != key or (begins and form[:1].isupper()):
             said = said[:1].upper() + said[1:]
         return said
@@ -167,26 +209,15 @@ def _speech(rulebook: str) -> _Speech | None:
     phrases = PHRASES[rulebook]
     # what was said already stays: else one word within it would be replaced once more
     kept = {*nouns.values(), *(word for pair in BY_RATING.get(rulebook, {}).values() for word in pair)}
-    single = {word: word for word in sorted(kept)} | nouns
+    single = {word: word for word in kept} | nouns
     many = {plural(iec): plural(said) for iec, said in single.items()}
-    said = {word: word for word in sorted(phrases.values())} | many | single | phrases
-    singular = {plural(iec): iec for iec in single} | {iec: iec for iec in single}
-    of_nouns, of_phrases = _either({**many, **single}), _either([*phrases, *phrases.values()])
-    before, after = r"(?<![\w./-])", r"(?![\w/-]|\.\w|: ?\{)"
-    phrase, noun, core = (
-        re.compile(f"{before}(?:(?P<article>[Aa]n?) )?(?P<form>{forms}){after}")
-        for forms in (of_phrases, of_nouns, "PE")
-    )
-    return _Speech(phrase, noun, core, said, singular)
-
-
-def _either(forms: Iterable[str]) -> str:
-    """A pattern for any of the forms, the longest first, with a small or a capital letter at the beginning."""
-    patterns = []
-    for form in sorted(set(forms), key=lambda form: (-len(form), form)):
-        first = re.escape(form[0])
-        patterns.append((f"[{first}{form[0].upper()}]" if form[0].islower() else first) + re.escape(form[1:]))
-    return "|".join(patterns) or "(?!)"
+    said = {word: word for word in phrases.values()} | many | single | phrases
+    forms: dict[str, list[str]] = {}
+    for form in sorted(said, key=lambda form: (-len(form), form)):
+        first = _FIRST.match(form)
+        assert first is not None, f"{form!r} begins with no word"
+        forms.setdefault(first[0], []).append(form)
+    return _Speech(said, {plural(iec): iec for iec in single} | {iec: iec for iec in single}, forms)
 
 
 # -- sites ---------------------------------------------------------------------------------------------------------------
