@@ -145,6 +145,23 @@ def test_a_class_a_gfci_trips_at_6_ma_at_most() -> None:
     )
 
 
+def test_a_device_without_an_id_is_known_by_its_kind() -> None:
+    say = Wording("nec", (("range", 0.005), ("barn", 0.030), ("both", None))).say
+    assert [wording.kind_said(say, "rcd", f"in {link}") for link in ("range", "barn", "both")] == [
+        "GFCI",
+        "GFPE device",
+        "GFCI or GFPE device",
+    ]
+    assert [wording.kind_said(say, kind, "in barn") for kind in ("mcb", "mccb", "rcbo", "isolator", "fuse")] == [
+        "breaker",
+        "molded-case breaker",
+        "GFPE breaker",
+        "disconnect switch",
+        "fuse",
+    ]
+    assert wording.kind_said(str, "rcd", "in barn") == "rcd"
+
+
 def test_plurals() -> None:
     assert [plural(noun) for noun in ("transfer switch", "utility", "bus", "GFPE device", "link between N and PE")] == [
         "transfer switches",

@@ -18,7 +18,7 @@ from onebond.model import Installation
 from onebond.result import Named, Result, Site
 from onebond.wording.terms import BY_RATING, NOTES, NOUNS, PHRASES, TERMS, Term
 
-__all__ = ["BY_RATING", "NOTES", "TERMS", "Term", "Wording", "named", "plural", "worded", "wording"]
+__all__ = ["BY_RATING", "NOTES", "TERMS", "Term", "Wording", "kind_said", "named", "plural", "worded", "wording"]
 
 _BEGIN = re.compile(r"(?<![\w./-])[^\W_]")
 _END = re.compile(r"(?![\w/-]|\.\w|: ?\{)")
@@ -126,14 +126,6 @@ class Wording:
                 if as_written and _END.match(text, at + len(form)):
                     return form
         return ""
-        small = first[0][:1].lower() + first[0][1:]
-        for key in dict.fromkeys((first[0], small)):
-            for form in self._speech.forms.get(key, ()):
-                as_written = text.startswith(form, at) if key == first[0] else text.startswith(form[1:], at + 1)
-                if as_written and _END.match(text, at + len(form)):
-                    if not (form.startswith("PE ") and form[3:] in self._names):  # the PE of a cable called `core`
-                        return form
-        return ""
 
     def _is_no_word(self, text: str, found: _Found) -> bool:
         """Whether it is alone in brackets, the name of a core among others, or may be a name of the description."""
@@ -161,7 +153,8 @@ class Wording:
             if rated_a is None and this:
                 rated_a = about_a
             if rated_a is not None:
-                said = plural(choice[rated_a > GFCI_A]) if many else choice[rated_a > GFCI_A]
+                said = choice[0] if rated_a <= GFCI_A else choice[1]
+                said = plural(said) if many else said
             elif this and not many:
                 said = choice[2]  # the text has said what it speaks of
         if found.start < found.at:
@@ -251,6 +244,11 @@ def named(installation: Installation) -> Named:
     return tuple(sorted(found.items(), key=lambda one: one[0]))
 
 
+def kind_said(say: Callable[[str], str], kind: str, where: str) -> str:
+    """The word for a kind of device; ``where`` is its id, or ``in`` and that of its cable: the word may go by its rating."""
+    return say(f"{kind} {where}").removesuffix(f" {where}")
+
+
 def worded(site: Site) -> Site:
     """A site whose texts for people are in the words of its rulebook; what programs compare stays as it is."""
     speech = wording(site)
@@ -260,7 +258,9 @@ def worded(site: Site) -> Site:
     return site._replace(
         results=tuple(_result(result, speech) for result in site.results),
         not_proven=tuple(map(say, site.not_proven)),
-        devices=tuple((variable, say(kind)) for variable, kind in site.devices),
+        devices=tuple(
+            (variable, kind_said(say, kind, f"in {variable.partition('/')[0]}")) for variable, kind in site.devices
+        ),
         islands=tuple(
             island._replace(
                 references=tuple(map(say, island.references)), electrodes=tuple(map(say, island.electrodes))

@@ -12,6 +12,7 @@ from onebond.reporting.diagram.plan import N_AT, PE_AT, Label, Plan
 from onebond.reporting.diagram.symbols import Pen
 from onebond.reporting.diagram.view import LINES, View
 from onebond.result import Drawing, DrawnDevice, DrawnLink, DrawnPlace
+from onebond.wording import kind_said
 
 Flags = Mapping[int, str]
 """The level of each numbered finding."""
@@ -185,8 +186,7 @@ class Ink:
 
     def device_title(self, link: DrawnLink, device: DrawnDevice, index: int) -> str:
         name = device.id or f"device {index} of {link.id}"
-        where = device.id or f"in {link.id}"
-        kind = self.say(f"{device.kind} {where}").removesuffix(f" {where}")  # the word may go by what is known of it
+        kind = kind_said(self.say, device.kind, device.id or f"in {link.id}")
         poles = f"opens {' '.join(device.poles)}" if device.poles else "opens nothing"
         sums = f"sums {' '.join(device.senses)}" if device.senses else ""
         state = ""
