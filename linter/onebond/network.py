@@ -221,8 +221,9 @@ def place_of(installation: Installation, identifier: str) -> str:
 
 
 class _Builder:
-    def __init__(self, installation: Installation) -> None:
+    def __init__(self, installation: Installation, every_contact: bool) -> None:
         self.site = installation
+        self.every_contact = every_contact
         self.number: dict[tuple[str, str, str], int] = {}
         self.nodes: list[tuple[str, str, str]] = []
         self.live: list[Edge] = []
@@ -654,6 +655,8 @@ class _Builder:
         )
         never = tuple(self.needs(interlock.never) for interlock in site.interlocks)
         left_out, loads_only = self.prove_irrelevant(never)
+        if self.every_contact:
+            left_out = frozenset()
         edges = tuple(edge._replace(needs=_without(edge.needs, left_out)) for edge in self.live)
         around: list[list[tuple[int, int]]] = [[] for _ in self.nodes]
         for i, edge in enumerate(edges):
@@ -782,6 +785,9 @@ def _without(needs: Needs, left_out: frozenset[int]) -> Needs:
     return tuple(need for need in needs if need[0] not in left_out) if left_out else needs
 
 
-def build(installation: Installation) -> Network:
-    """The network of an installation that was read without problems."""
-    return _Builder(installation).build()
+def build(installation: Installation, every_contact: bool = False) -> Network:
+    """The network of an installation that was read without problems.
+
+    ``every_contact`` keeps the devices whose position changes no verdict: a meter behind an open one reads nothing.
+    """
+    return _Builder(installation, every_contact).build()

@@ -302,3 +302,46 @@ def reach(
             seen |= 1 << other
             stack.append(other)
     return seen
+
+
+def whole(network: Network, state: State) -> tuple[int, ...] | str:
+    """The feeds that energise something in one state of the whole site, or in words why nothing can be in that state.
+
+    Every variable has a value.  What a state rests on has to be there: an inverter passes what feeds its input, and an isolating
+    transformer is fed or not as its primary is.
+    """
+    broken = next((number for number, clause in enumerate(network.never) if holds(clause, state)), -1)
+    if broken >= 0:
+        forbidden = ", ".join(f"{_told(network, v, state)}" for v, _ in network.never[broken])
+        return f"an interlock forbids {forbidden}"
+    everything = (1 << len(network.nodes)) - 1
+    wanted = [i for i in _energised(network, state, everything) if network.feeds[i].forming]
+    sure = [i for i in wanted if not network.feeds[i].primary]
+    rest = [i for i in wanted if network.feeds[i].primary]
+    lines = {i: tuple(network.feeds[i].lines) for i in wanted}
+
+    def fed(nodes: tuple[int, ...], element: str) -> bool:
+        part = reach(network, state, nodes, without_element=element)
+        return any(part >> node & 1 for i in sure if network.feeds[i].id != element for node in lines[i])
+
+    while True:
+        more = [i for i in rest if fed(network.feeds[i].primary, network.feeds[i].id)]
+        if not more:
+            break
+        sure += more
+        rest = [i for i in rest if i not in more]
+    if rest:
+        return f"nothing feeds the transformer {network.feeds[rest[0]].id}"
+    for i, feed in enumerate(network.feeds):
+        if feed.primary and i not in sure and fed(feed.primary, feed.id):
+            return f"the transformer {feed.id} is fed"
+    for passage in network.passages:
+        if passage.passing >> state[passage.variable] & 1 and not fed(passage.inputs, passage.id):
+            return f"{_told(network, passage.variable, state)}, and nothing feeds its input"
+    return tuple(sorted(sure))
+
+
+def _told(network: Network, variable: int, state: State) -> str:
+    """A variable with its value, as a condition of the description names it."""
+    one = network.variables[variable]
+    return f"{one.name} {one.values[state[variable]]}"

@@ -53,7 +53,9 @@ class Options(NamedTuple):
     """What a circuit is built for."""
 
     smallest: bool = True  # warm conductors and the weakest supply, or cold ones and the strongest
+    cold: bool = False  # conductors at 20 C in any case: who measures finds them so
     loads: bool = False
+    loads_of: frozenset[str] = frozenset()  # only the loads of these circuits; none named: all
     capacitances: bool = False
     stray_f_per_m: float = 0.0
     frequency_hz: float = 50.0
@@ -62,6 +64,9 @@ class Options(NamedTuple):
         False  # metal that is no part of the installation shares the current of a neutral; a fault does not count on it
     )
     bridge: tuple[str, int] | None = None  # a source whose star point is joined to a PE node, as a first fault would
+    contacts_of: frozenset[str] = (
+        frozenset()
+    )  # connections whose cores have a contact resistance where they have no length
 
 
 class Model(NamedTuple):
@@ -89,6 +94,9 @@ class Model(NamedTuple):
                 return number
         return -1
 
+
+CONTACT_OHM = 0.001
+"""Resistance of one pole of a switching device, where its current is asked for and it has no cable (common practice, no source)."""
 
 # Impedances that stand for what is not known.  Two sets of them: a result that is the same with both does not rest on them.
 _STAND_IN = (0.7310 + 0.0970j, 1.9130 + 0.2110j)
@@ -137,7 +145,7 @@ class _Draft:
 
 
 Known = dict[tuple[str, str, bool], complex | Missing | None]
-"""Impedances of cores that were worked out before: connection, core, smallest or not."""
+"""Impedances of cores that were worked out before: connection, core, warm or not."""
 
 
 class _Begun(NamedTuple):
@@ -153,8 +161,8 @@ class _Begun(NamedTuple):
     used: frozenset[int]
 
 
-Begun = dict[tuple[bool, bool, tuple[int, ...]], _Begun]
-"""What was begun before, for the circuits of one island: smallest or not, with metal or not, and the sources."""
+Begun = dict[tuple[bool, bool, bool, frozenset[str], tuple[int, ...]], _Begun]
+"""What was begun before, for the circuits of one island, by the options that decide on it and the sources."""
 
 
 class _Builder:
@@ -207,11 +215,13 @@ class _Builder:
 
     def link_ohm(self, link: Connection, core: str) -> complex | Missing | None:
         """Impedance of a core; none for a bar inside one enclosure of which no length is written."""
-        key = (link.id, core, self.options.smallest)
+        warm = self.options.smallest and not self.options.cold
+        key = (link.id, core, warm)
         if key not in self.known:
             bar = link.length_m is None and frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id)
-            self.known[key] = None if bar else impedances.core_ohm(link, core, self.options.smallest, self.as_built)
-        return self.known[key]
+            self.known[key] = None if bar else impedances.core_ohm(link, core, warm, self.as_built)
+        z = self.known[key]
+        return complex(CONTACT_OHM) if z is None and link.id in self.options.contacts_of else z
 
     def wires(self) -> None:
         network, state = self.network, self.state
@@ -464,7 +474,7 @@ class _Builder:
         """
         for circuit in self.site.circuits:
             lines = self.lines_of(circuit.id)
-            if not lines:
+            if not lines or (self.options.loads_of and circuit.id not in self.options.loads_of):
                 continue
             count = sum(core in LINES for core in circuit.connection.cores)
             neutral = self.network.find(circuit.id, "", "N")
@@ -506,7 +516,8 @@ class _Builder:
 
     def begin(self, begun: Begun) -> None:
         """Conductors, sources and links, which the circuits of one island have in common."""
-        key = (self.options.smallest, self.options.metal, self.feeds)
+        options = self.options
+        key = (options.smallest, options.cold, options.metal, options.contacts_of, self.feeds)
         if key not in begun:
             self.wires()
             self.supplies()

@@ -1,0 +1,372 @@
+"""The circuit of the whole site in one state, with a meter in the hand.
+
+Everything follows from the circuit: what a voltmeter shows between two conductors, which impedance a loop tester meets, which
+resistance a continuity tester finds with everything dead, which current a clamp shows and which share of a test current an RCD sees.
+The meter's own resistance is part of the circuit.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from functools import cached_property
+from typing import NamedTuple
+
+from onebond.circuit.build import Begun, Known, Model, Options, build, with_other_stand_ins
+from onebond.circuit.components.capacitance import STRAY_F_PER_M, meter_ohm
+from onebond.circuit.impedances import Missing
+from onebond.circuit.parts import Circuit
+from onebond.circuit.solve import Loop, Solution, Study, Unsolvable
+from onebond.meter.defects import NEVER, altered
+from onebond.meter.plant import Plant
+from onebond.model import LINES
+from onebond.states import State, holds
+
+Couple = tuple[int, int]
+"""Two nodes of the network between which the meter stands."""
+
+OVER_RANGE_OHM = 20_000.0
+"""What a loop or continuity tester shows as open: above the usual range of such testers (common practice, no source)."""
+
+LOOSE_OHM = 1000.0
+"""From this impedance between two nodes on, capacitances decide what a voltmeter shows."""
+
+OVERCURRENT = ("mcb", "mccb", "fuse", "rcbo")
+
+LOOSELY = 0.1
+"""How far a floating voltage may be off, in voltages of the source: filters and leakages are hardly ever as written (no source)."""
+
+MIDDLE_F_PER_M = math.sqrt(STRAY_F_PER_M[0] * STRAY_F_PER_M[1])
+
+SAME = 1e-6
+"""Relative difference below which a reading does not rest on an impedance that is not known."""
+
+
+class Shown(NamedTuple):
+    """What a meter shows: the likely value, and the least and the largest over what the description leaves open.
+
+    ``slack`` is a standard deviation on top of that of the meter: of what rests on capacitances or on the soil.
+    """
+
+    value: float
+    low: float
+    high: float
+    slack: float = 0.0
+
+    @classmethod
+    def exactly(cls, value: float) -> Shown:
+        return cls(value, value, value)
+
+
+def magnitude(model: Model, loop: Loop | None, couple: Couple, meter: float) -> float:
+    """What a voltmeter of that resistance (ohm) shows between two nodes, in V; 0 where nothing joins them."""
+    a, b = couple
+    node = model.node
+    if node[a] < 0 or node[b] < 0 or model.part[a] != model.part[b]:
+        return 0.0
+    rise = model.offset_v[a] - model.offset_v[b]
+    if node[a] == node[b]:
+        return abs(rise)
+    assert loop is not None
+    return abs((loop.open_v + rise) * meter / (meter + loop.z_ohm))
+
+
+MAY_TRIP, MUST_TRIP = 0.505, 0.95
+"""What an RCD may trip at and what it trips at for certain, in rated residual currents (IEC 61008-1: 0.5 and 1; some goes other ways)."""
+
+SHORT = 5.0
+"""A device of so many times its rating carries a short circuit, and has opened before anybody reads a meter (IEC 60898-1, curve B)."""
+
+EXHAUSTED = 3.0
+"""A source that limits its current has collapsed at so many times its rated current, where it declares no limit."""
+
+ROUNDS = 6
+"""Devices that open one after the other; past it what is left stays as it is."""
+
+
+class Bench:
+    """One state of a site, and what meters show in it.
+
+    What a short circuit or a residual current opens before anybody reads a meter is open, and a source that it is too much for is off.
+
+    ``couples`` are the pairs of nodes that will be asked for: one solution serves all of them.  ``loads`` says whether the written loads
+    are connected, ``feeds`` what energises (none: everything is dead), ``clamped`` the cables whose currents will be asked for,
+    ``loads_of`` the circuits whose loads alone are connected (none named: all).
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        state: State,
+        couples: Iterable[Couple],
+        known: Known,
+        loads: bool = True,
+        feeds: tuple[int, ...] | None = None,
+        clamped: frozenset[str] = frozenset(),
+        loads_of: frozenset[str] = frozenset(),
+    ) -> None:
+        self.plant = plant
+        self.network = plant.network
+        self.state = state
+        self.feeds = plant.feeds(state) if feeds is None else feeds
+        self.contacts_of = clamped | {rcd.connection for rcd in plant.network.rcds}
+        self.residual: dict[
+            str, float | Missing
+        ] = {}  # of each RCD before any of them opens, in rated residual currents
+        self.couples = tuple(dict.fromkeys(couples))
+        self.loads = loads
+        self.loads_of = loads_of
+        self._known = known
+        self._begun: Begun = {}
+        self._everything = (1 << len(self.network.nodes)) - 1
+        if self.feeds:
+            self._settle()
+
+    def _settle(self) -> None:
+        """Open what a short circuit opens, then what a residual current opens, what is farthest beyond its limit first."""
+        for _ in range(ROUNDS):
+            solved = _Solved(self.model(self._in_service(MIDDLE_F_PER_M)), self.couples)
+            cut, feed = self._short(solved)
+            if not cut and feed < 0:
+                cut = self._tripped(solved)
+            if not cut and feed < 0:
+                self._service = solved
+                return
+            self.feeds = tuple(one for one in self.feeds if one != feed)
+            self.network = altered(self.network, edges={i: self.network.edges[i]._replace(needs=NEVER) for i in cut})
+            self._begun = {}
+
+    def _short(self, solved: _Solved) -> tuple[tuple[int, ...], int]:
+        """The edges that the most overloaded device opens; where there is none, the source that collapses (-1: none)."""
+        worst, feed = 1.0, -1
+        cut: tuple[int, ...] = ()
+        for element, core, ampere in solved.carried():
+            for ratio, opened in self._overloaded(element, core, ampere):
+                if ratio > worst:
+                    worst, cut = ratio, opened
+            number = self._exhausted(element, ampere)
+            feed = number if number >= 0 else feed
+        return cut, -1 if cut else feed
+
+    def _tripped(self, solved: _Solved) -> tuple[int, ...]:
+        """The edges that the RCD with the largest residual current opens, none where all hold."""
+        first = not self.residual
+        worst, cut = MUST_TRIP, frozenset[int]()
+        for rcd in self.network.rcds:
+            edges = [self.network.edges[edge] for edge in sorted(rcd.edges)]
+            if not all(holds(edge.needs, self.state) for edge in edges):
+                continue
+            seen = solved.amperes(rcd.connection, tuple(edge.core for edge in edges))
+            ratio = seen if isinstance(seen, Missing) else seen / (rcd.device.residual_a or 1.0)
+            if first:
+                self.residual[rcd.name] = ratio
+            if not isinstance(ratio, Missing) and ratio > worst:
+                worst, cut = ratio, rcd.edges
+        return tuple(sorted(cut))
+
+    def _overloaded(self, element: str, core: str, ampere: float) -> Iterator[tuple[float, tuple[int, ...]]]:
+        """By how much a current is a short circuit for each device on a cable, and the edges that it opens."""
+        link = self.plant.links.get(element)
+        for device in link.devices if link and core in LINES else ():
+            if device.rating_a and core in device.poles and device.kind in OVERCURRENT:
+                opened = [
+                    i
+                    for i, edge in enumerate(self.network.edges)
+                    if edge.element == element and edge.core in device.poles
+                ]
+                yield ampere / (SHORT * device.rating_a), tuple(opened)
+
+    def _exhausted(self, element: str, ampere: float) -> int:
+        """The number of the inverter that a current is too much for; -1: none."""
+        for number in self.feeds:
+            for source in self.network.feeds[number].sources if self.network.feeds[number].kind == "inverter" else ():
+                if source.id == element and source.rating_va and source.voltage_v:
+                    rated = source.rating_va / source.voltage_v / len(source.phases)
+                    limit = source.fault_limit
+                    times = limit.times_rated if limit and limit.times_rated else EXHAUSTED
+                    most = limit.current_a if limit and limit.current_a else times * rated
+                    if ampere > most:
+                        return number
+        return -1
+
+    def model(self, options: Options) -> Model:
+        """The circuit of everything, dead parts too."""
+        return build(self.network, self.state, self._everything, self.feeds, options, self._known, self._begun)
+
+    # -- voltages --------------------------------------------------------------------------------------------------
+
+    def _in_service(self, stray_f_per_m: float) -> Options:
+        return Options(
+            cold=True,
+            loads=self.loads,
+            loads_of=self.loads_of,
+            capacitances=True,
+            stray_f_per_m=stray_f_per_m,
+            frequency_hz=self.plant.site.frequency_hz or 50.0,
+            metal=True,
+            contacts_of=self.contacts_of,
+        )
+
+    @cached_property
+    def _service(self) -> _Solved:  # set by _settle where anything is energised
+        return _Solved(self.model(self._in_service(MIDDLE_F_PER_M)), self.couples)
+
+    @cached_property
+    def _strays(self) -> tuple[_Solved, ...]:
+        return tuple(_Solved(self.model(self._in_service(stray)), self.couples) for stray in STRAY_F_PER_M)
+
+    def volts(self, couple: Couple, meter: str = "digital") -> Shown | Missing:
+        """What a voltmeter shows between two nodes, in V; :class:`Missing` where it rests on what is not written."""
+        ohm = meter_ohm(meter)
+        value = self._service.volts(couple, ohm)
+        if isinstance(value, Missing):
+            return value
+        loop = self._service.loop(couple)
+        if loop is None or abs(loop.z_ohm) < LOOSE_OHM:
+            return Shown.exactly(value)
+        ends = [one for solved in self._strays if not isinstance(one := solved.volts(couple, ohm), Missing)]
+        return Shown(value, min(value, *ends), max(value, *ends), LOOSELY * self._volts())
+
+    def _volts(self) -> float:
+        """The largest rated voltage to neutral of what energises the site, in V."""
+        feeds = (self.network.feeds[i] for i in self.feeds)
+        return max((source.voltage_v or 0.0 for feed in feeds for source in feed.sources), default=0.0)
+
+    # -- currents --------------------------------------------------------------------------------------------------
+
+    def amperes(self, element: str, cores: Iterable[str]) -> float | Missing:
+        """What a clamp around some cores of a cable shows in service, in A: the sum of their currents."""
+        return self._service.amperes(element, tuple(cores))
+
+    # -- loops -----------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _loops(self) -> tuple[_Solved, _Solved]:
+        weak = Options(cold=True, contacts_of=self.contacts_of)
+        return _Solved(self.model(weak), self.couples), _Solved(self.model(Options(smallest=False)), self.couples)
+
+    def ohms(self, couple: Couple) -> Shown | Missing:
+        """Impedance that a loop tester finds between two nodes, in ohm; infinite beyond its range.
+
+        The largest with the declared loop of the supply, the least with its largest fault current.
+        """
+        weak, strong = (solved.ohms(couple) for solved in self._loops)
+        if isinstance(weak, Missing):
+            return weak
+        if isinstance(strong, Missing):
+            return Shown(weak, 0.0, weak)
+        return Shown(weak, min(weak, strong), max(weak, strong))
+
+    def seen(self, couple: Couple, cores: tuple[tuple[str, str], ...]) -> float | Missing:
+        """The share of a test current from a line to PE that some cores carry away together: what an RCD around them sees."""
+        return self._loops[0].share(couple, cores)
+
+
+class _Solved:
+    """One circuit, solved; twice where impedances are not known, to see what rests on them."""
+
+    def __init__(self, model: Model, couples: tuple[Couple, ...]) -> None:
+        self.model = model
+        self._pairs = tuple(
+            dict.fromkeys(
+                (model.node[a], model.node[b])
+                for a, b in couples
+                if model.node[a] >= 0
+                and model.node[b] >= 0
+                and model.part[a] == model.part[b]
+                and model.node[a] != model.node[b]
+            )
+        )
+
+    def _study(self, circuit: Circuit) -> tuple[Study, dict[Couple, Loop]] | None:
+        try:
+            study = Study(circuit, self._pairs)
+            return study, dict(zip(study.pairs, study.loops, strict=True))
+        except Unsolvable:
+            return None
+
+    @cached_property
+    def first(self) -> tuple[Study, dict[Couple, Loop]] | None:
+        return self._study(self.model.circuit)
+
+    @cached_property
+    def second(self) -> tuple[Study, dict[Couple, Loop]] | None:
+        return self._study(with_other_stand_ins(self.model)) if self.model.unknown else self.first
+
+    def _lacking(self) -> Missing:
+        return self.model.unknown[0][1] if self.model.unknown else Missing("", (), "the circuit has no solution")
+
+    def _pair(self, couple: Couple) -> Couple:
+        return self.model.node[couple[0]], self.model.node[couple[1]]
+
+    def loop(self, couple: Couple) -> Loop | None:
+        """What stands between two nodes; None where nothing does, or nothing joins them."""
+        return self.first[1].get(self._pair(couple)) if self.first else None
+
+    def _agreed(self, one: float, other: float) -> float | Missing:
+        alike = one == other or abs(one - other) <= SAME * max(abs(one), abs(other), 1.0)
+        return one if alike else self._lacking()
+
+    def volts(self, couple: Couple, meter: float) -> float | Missing:
+        if self.first is None or self.second is None:
+            return self._lacking()
+        one, other = (
+            magnitude(self.model, loops.get(self._pair(couple)), couple, meter)
+            for _, loops in (self.first, self.second)
+        )
+        return self._agreed(one, other)
+
+    def ohms(self, couple: Couple) -> float | Missing:
+        if self.first is None or self.second is None:
+            return self._lacking()
+        model = self.model
+        a, b = couple
+        if model.node[a] < 0 or model.node[b] < 0 or model.part[a] != model.part[b]:
+            return math.inf
+        if model.node[a] == model.node[b]:
+            return 0.0
+        one, other = (abs(loops[self._pair(couple)].z_ohm) for _, loops in (self.first, self.second))
+        if min(one, other) > OVER_RANGE_OHM:
+            return math.inf
+        return self._agreed(one, other)
+
+    def carried(self) -> Iterator[tuple[str, str, float]]:
+        """What each line core and winding carries, in A."""
+        if self.first is None:
+            return
+        currents = self.first[0].solution.currents_a
+        for number, conductor in enumerate(self.model.conductors):
+            if conductor.core in LINES:
+                yield conductor.element, conductor.core, abs(currents[number])
+
+    def _branches(self, element: str, core: str) -> int | None:
+        found = self.model.branch_of(element, core)
+        return found if found >= 0 else None
+
+    def amperes(self, element: str, cores: tuple[str, ...]) -> float | Missing:
+        if self.first is None or self.second is None:
+            return self._lacking()
+        numbers = [number for core in cores if (number := self._branches(element, core)) is not None]
+        if len(numbers) < len(cores):
+            return Missing(
+                f"the length of {element}", (), f"the current in {element} is not determined without its length"
+            )
+        one, other = (abs(sum(study.solution.currents_a[n] for n in numbers)) for study, _ in (self.first, self.second))
+        return self._agreed(one, other)
+
+    def share(self, couple: Couple, cores: tuple[tuple[str, str], ...]) -> float | Missing:
+        if self.first is None or self.second is None:
+            return self._lacking()
+        if self.loop(couple) is None:
+            return 0.0
+        shares = []
+        for study, _ in (self.first, self.second):
+            drawn: Solution = study.respond(self._pair(couple))
+            total = 0j
+            for element, core in cores:
+                number = self._branches(element, core)
+                if number is None:
+                    return Missing(f"the length of {element}", (), f"the current in {element} is not determined")
+                total += drawn.currents_a[number]
+            shares.append(abs(total))
+        return self._agreed(*shares)

@@ -1,0 +1,318 @@
+"""What may be wrong at a site: the defects that the description itself suggests, each as a changed network.
+
+Nothing here says that a defect is there.  A defect changes contacts, cores, links and electrodes of the network and leaves the numbers of
+its nodes and edges as they are, so that several of them can be put on top of each other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import NamedTuple
+
+from onebond.circuit.impedances import Missing, electrode_ohm
+from onebond.model import LINES, Electrode
+from onebond.network import EARTHED_BY_SUPPLIER, Edge, Needs, Network, Tie, frame_of
+from onebond.span import Route
+
+NEVER: Needs = ((0, 0),)
+"""A condition that no state meets."""
+
+ALWAYS: Needs = ()
+
+TIMES_HIGH = 10.0
+"""How much higher the resistance of a bad electrode is taken to be (common practice, no source: dried out, corroded, a rod lost)."""
+
+
+class Defect(NamedTuple):
+    """One thing that is not as described."""
+
+    kind: str
+    element: str  # id of what is defective
+    detail: str  # which of its cores, poles or ends
+    words: str
+    route: Route
+    change: Callable[[Network], Network]
+
+    @property
+    def name(self) -> str:
+        """A name that is the same in every run."""
+        return " ".join(part for part in (self.kind, self.element, self.detail) if part)
+
+
+def altered(
+    network: Network,
+    edges: dict[int, Edge] | None = None,
+    earth: dict[int, Edge] | None = None,
+    ties: Callable[[tuple[Tie, ...]], tuple[Tie, ...]] | None = None,
+) -> Network:
+    """A network with some of its parts changed; an edge that is not there any more is never closed."""
+    if ties:
+        network = network._replace(ties=ties(network.ties))
+    if earth:
+        network = network._replace(earth=tuple(earth.get(i, edge) for i, edge in enumerate(network.earth)))
+    if edges:
+        new = tuple(edges.get(i, edge) for i, edge in enumerate(network.edges))
+        around: list[list[tuple[int, int]]] = [[] for _ in network.nodes]
+        for i, edge in enumerate(new):
+            around[edge.a].append((i, edge.b))
+            around[edge.b].append((i, edge.a))
+        network = network._replace(edges=new, around=tuple(tuple(ways) for ways in around))
+    return network
+
+
+def _edge(number: int, needs: Needs) -> Callable[[Network], Network]:
+    return lambda network: altered(network, edges={number: network.edges[number]._replace(needs=needs)})
+
+
+def _moved(number: int, node: int) -> Callable[[Network], Network]:
+    return lambda network: altered(network, edges={number: network.edges[number]._replace(a=node)})
+
+
+def _earth(number: int, needs: Needs) -> Callable[[Network], Network]:
+    return lambda network: altered(network, earth={number: network.earth[number]._replace(needs=needs)})
+
+
+def _without(identifier: str, kind: str) -> Callable[[Network], Network]:
+    def ties(found: tuple[Tie, ...]) -> tuple[Tie, ...]:
+        return tuple(tie for tie in found if (tie.id, tie.kind) != (identifier, kind))
+
+    return lambda network: altered(network, ties=ties)
+
+
+def _stuck(identifier: str, kind: str) -> Callable[[Network], Network]:
+    def ties(found: tuple[Tie, ...]) -> tuple[Tie, ...]:
+        return tuple(tie._replace(needs=ALWAYS) if (tie.id, tie.kind) == (identifier, kind) else tie for tie in found)
+
+    return lambda network: altered(network, ties=ties)
+
+
+def _extra(place: str, n: int, pe: int, route: Route) -> Callable[[Network], Network]:
+    tie = Tie(place, "stray", n, pe, ALWAYS, route, place)
+    return lambda network: altered(network, ties=lambda found: (*found, tie))
+
+
+def defects(network: Network) -> tuple[Defect, ...]:
+    """Every single defect that is looked for, in the order of the description."""
+    found = _Finder(network)
+    return (
+        *found.bonds(),
+        *found.extra_bonds(),
+        *found.cores(),
+        *found.crossings(),
+        *found.electrodes(),
+        *found.changeovers(),
+        *found.inverters(),
+        *found.neutrals(),
+        *found.supplies(),
+    )
+
+
+class _Finder:
+    def __init__(self, network: Network) -> None:
+        self.network = network
+        self.site = network.installation
+        self.circuits = {circuit.id: circuit for circuit in self.site.circuits}
+        self.links = {
+            link.id: link for link in (*self.site.connections, *(circuit.connection for circuit in self.site.circuits))
+        }
+
+    def bonds(self) -> Iterator[Defect]:
+        """Each link open; each one that follows a condition closed for ever."""
+        for tie in self.network.ties:
+            if tie.kind not in ("bond", "internal"):
+                continue
+            inner = tie.kind == "internal"
+            called = f"the bond inside {tie.id}" if inner else f"the bond {tie.id}"
+            yield Defect("bond-open", tie.id, "", f"{called} is open", tie.route, _without(tie.id, tie.kind))
+            if tie.needs:
+                words = f"{called} never opens"
+                yield Defect("bond-stuck-closed", tie.id, "", words, tie.route, _stuck(tie.id, tie.kind))
+
+    def extra_bonds(self) -> Iterator[Defect]:
+        """N and PE joined at a place where no link is described."""
+        network = self.network
+        tied = {tie.n for tie in network.ties if tie.kind != "star"}
+        routes = {part.id: part.route for part in network.parts} | {board.id: board.route for board in self.site.boards}
+        for n, (identifier, terminal, conductor) in enumerate(network.nodes):
+            if conductor != "N" or n in tied or terminal in ("supplier",):
+                continue
+            pe = network.find(frame_of(self.site, identifier), "", "PE")
+            if pe < 0:
+                continue
+            place = f"{identifier}.{terminal}" if terminal else identifier
+            words = f"N and PE are joined at {place}, where no bond is described"
+            yield Defect(
+                "extra-bond",
+                place,
+                "",
+                words,
+                routes.get(identifier, ()),
+                _extra(place, n, pe, routes.get(identifier, ())),
+            )
+
+    def cores(self) -> Iterator[Defect]:
+        """Each core of each cable open."""
+        for number, edge in enumerate(self.network.edges):
+            link = self.links.get(edge.element)
+            if link:
+                words = f"the {edge.core} core of {link.id} is open"
+                yield Defect("core-open", link.id, edge.core, words, link.route, _edge(number, NEVER))
+        for number, edge in enumerate(self.network.earth):
+            link = self.links.get(edge.element)
+            if link:
+                words = f"the {edge.core} core of {link.id} is open"
+                yield Defect("core-open", link.id, edge.core, words, link.route, _earth(number, NEVER))
+
+    def crossings(self) -> Iterator[Defect]:
+        """L and N, or N and PE, crossed at the far end of each cable that has both."""
+        network = self.network
+        own: dict[str, dict[str, int]] = {}
+        for number, edge in enumerate(network.edges):
+            if edge.element in self.links:
+                own.setdefault(edge.element, {})[edge.core] = number
+        earths = {edge.element: number for number, edge in enumerate(network.earth) if edge.core == "PE"}
+        for identifier, cores in own.items():
+            link = self.links[identifier]
+            if "N" not in cores:
+                continue
+            for line in LINES:
+                if line in cores:
+                    yield Defect(
+                        *("crossed", identifier, f"{line}-N", f"{line} and N of {identifier} are crossed at its end"),
+                        link.route,
+                        self._swapped(cores[line], cores["N"]),
+                    )
+            if identifier in earths:
+                yield Defect(
+                    *("crossed", identifier, "N-PE", f"N and PE of {identifier} are crossed at its end"),
+                    link.route,
+                    self._crossed_with_pe(cores["N"], earths[identifier]),
+                )
+
+    @staticmethod
+    def _swapped(one: int, other: int) -> Callable[[Network], Network]:
+        def change(network: Network) -> Network:
+            first, second = network.edges[one], network.edges[other]
+            return altered(network, edges={one: first._replace(b=second.b), other: second._replace(b=first.b)})
+
+        return change
+
+    @staticmethod
+    def _crossed_with_pe(n: int, pe: int) -> Callable[[Network], Network]:
+        def change(network: Network) -> Network:
+            neutral, earth = network.edges[n], network.earth[pe]
+            name, route = neutral.element, ()
+            ties = (
+                Tie(name, "crossed", neutral.a, earth.b, neutral.needs, route, name),
+                Tie(name, "crossed", neutral.b, earth.a, earth.needs, route, name),
+            )
+            return altered(
+                network,
+                edges={n: neutral._replace(needs=NEVER)},
+                earth={pe: earth._replace(needs=NEVER)},
+                ties=lambda found: (*found, *ties),
+            )
+
+        return change
+
+    def electrodes(self) -> Iterator[Defect]:
+        """Each electrode not connected, or of a far higher resistance than described."""
+        for electrode in self.site.electrodes:
+            yield Defect(
+                *("electrode-open", electrode.id, "", f"the electrode {electrode.id} is not connected"),
+                electrode.route,
+                _electrode(electrode.id, lambda _: None),
+            )
+            yield Defect(
+                *(
+                    "electrode-high",
+                    electrode.id,
+                    "",
+                    f"the electrode {electrode.id} has about {TIMES_HIGH:g} times its resistance",
+                ),
+                electrode.route,
+                _electrode(electrode.id, _raised),
+            )
+
+    def changeovers(self) -> Iterator[Defect]:
+        """Each pole of each changeover that does not open, or does not close, in one position."""
+        routes = {changeover.id: changeover.route for changeover in self.site.changeovers}
+        for number, edge in enumerate(self.network.edges):
+            if edge.element in routes and edge.needs:
+                position = self.network.nodes[edge.a][1]
+                pole = f"the {edge.core} pole of {edge.element} towards {position}"
+                detail = f"{edge.core} {position}"
+                yield Defect(
+                    *("pole-stuck-closed", edge.element, detail, f"{pole} does not open"),
+                    routes[edge.element],
+                    _edge(number, ALWAYS),
+                )
+                yield Defect(
+                    *("pole-open", edge.element, detail, f"{pole} does not close"),
+                    routes[edge.element],
+                    _edge(number, NEVER),
+                )
+
+    def inverters(self) -> Iterator[Defect]:
+        """Contacts between input and output of an inverter that do not open or do not close."""
+        routes = {source.id: source.route for source in self.site.sources if source.kind == "inverter"}
+        for number, edge in enumerate(self.network.edges):
+            if edge.element not in routes or edge.core not in (*LINES, "N"):
+                continue
+            contact = f"the {edge.core} contact of {edge.element} between input and output"
+            yield Defect(
+                *("contact-open", edge.element, edge.core, f"{contact} does not close"),
+                routes[edge.element],
+                _edge(number, NEVER),
+            )
+            if edge.needs and edge.core == "N":
+                yield Defect(
+                    *("contact-stuck-closed", edge.element, edge.core, f"{contact} does not open"),
+                    routes[edge.element],
+                    _edge(number, ALWAYS),
+                )
+
+    def neutrals(self) -> Iterator[Defect]:
+        """The neutral of a circuit on another bar of the same enclosure: of another group, or round its RCD."""
+        network = self.network
+        bars: dict[str, list[tuple[str, int]]] = {}
+        for board in self.site.boards:
+            n = network.find(board.id, "", "N")
+            if n >= 0:
+                bars.setdefault(frame_of(self.site, board.id), []).append((board.id, n))
+        for number, edge in enumerate(network.edges):
+            circuit = self.circuits.get(edge.element)
+            if circuit is None or edge.core != "N":
+                continue
+            for bar, n in bars.get(frame_of(self.site, circuit.connection.start.id), ()):
+                if n != edge.a:
+                    words = f"the neutral of {circuit.id} is on the bar of {bar} and not on that of {circuit.connection.start.id}"
+                    yield Defect("neutral-borrowed", circuit.id, bar, words, circuit.route, _moved(number, n))
+
+    def supplies(self) -> Iterator[Defect]:
+        """The supplier's star point or PEN without earth."""
+        for source in self.site.sources:
+            if source.kind == "utility" and source.earthing in EARTHED_BY_SUPPLIER:
+                words = f"the earth of the supply {source.id} is open at the supplier"
+                yield Defect("supply-earth-open", source.id, "", words, source.route, _without(source.id, "star"))
+
+
+def _raised(electrode: Electrode) -> Electrode | None:
+    ohm = electrode_ohm(electrode)
+    if isinstance(ohm, Missing):
+        return electrode
+    return electrode._replace(resistance_ohm=TIMES_HIGH * ohm, rods=None, soil_ohm_m=None)
+
+
+def _electrode(identifier: str, change: Callable[[Electrode], Electrode | None]) -> Callable[[Network], Network]:
+    def changed(network: Network) -> Network:
+        site = network.installation
+        after = [change(one) if one.id == identifier else one for one in site.electrodes]
+        kept = tuple(one for one in after if one is not None)
+        there = {one.id for one in kept}
+        return network._replace(
+            installation=site._replace(electrodes=kept),
+            electrodes=tuple(one for one in network.electrodes if one[0] in there),
+        )
+
+    return changed

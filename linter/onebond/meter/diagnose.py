@@ -1,0 +1,308 @@
+"""Which defect explains the readings: each that the description suggests is put into the circuit, and what meters would show is compared.
+
+Nothing is looked up: a defect is as likely as its circuit comes near to what was read, within what the instrument and the description leave
+open.  What the readings cannot tell apart stays together, and the measurement that would part it best is named with what each would show.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
+
+from onebond.circuit.impedances import Missing
+from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
+from onebond.meter.defects import Defect, defects
+from onebond.meter.measurements import Measurement, Site
+from onebond.meter.plant import Plant
+from onebond.network import Network
+from onebond.states import State
+
+RELATIVE = 0.03
+"""Part of a reading by which meter and model may be off together (common practice, no source: 3 %)."""
+
+FLOOR = {"V": 0.5, "ohm": 0.02, "A": 0.005}
+"""What a reading may be off near zero: what leads, contacts and the surroundings add (common practice, no source)."""
+
+LOADED = 0.3
+"""Part by which what only the loads drive (N to PE in service, currents) may be off: nobody knows what is switched on just then."""
+
+SUPPLY = 0.1
+"""Part by which the voltage of a source may be off its rated one (IEC 60038: 10 %)."""
+
+WORST = 7.0
+"""Where a reading contradicts a defect by more standard deviations than this, it counts as by this many: it may be misread."""
+
+FITS = 3.5
+"""A defect explains the readings where none is farther off than so many standard deviations."""
+
+PRIOR = {0: 0.0, 1: -4.0, 2: -9.0}
+"""Logarithm of how likely no defect, one of them or a certain two are before anything is read (common practice, no source)."""
+
+APART = 4.0
+"""Two defects can be told apart where the squares of what parts their readings, in standard deviations, come to more than this."""
+
+TRIPS = ("rcd", "holds")
+GROUPS = 8
+"""So many groups are told; what is left is less likely than all of them."""
+
+LEADING = 12
+"""Pairs are made of so many of the likeliest single defects, each with all that help with what it leaves unexplained."""
+
+MOST_PAIRS = 400
+"""Most pairs that are worked out; how many are left is said."""
+
+
+class Measured(NamedTuple):
+    """One reading: in which state, of what, and how much; ``digit`` is the last digit of what was read, in the unit of the measurement.
+
+    An infinite resistance is one beyond the range of the tester.  An RCD gives 1 where it tripped and 0 where it did not.
+    """
+
+    state: State
+    measurement: Measurement
+    value: float
+    digit: float
+
+
+class Explanation(NamedTuple):
+    """No defect, one or two, and what they would make meters show."""
+
+    defects: tuple[Defect, ...]
+    shown: tuple[Shown | Missing | None, ...]  # one a reading
+    off: tuple[float, ...]  # how far off each reading is, in standard deviations; 0 where nothing can be said
+    likelihood: float  # logarithm, with how likely it was before
+
+    @property
+    def worst(self) -> float:
+        """The reading that is farthest off, in standard deviations."""
+        return max(self.off, default=0.0)
+
+    @property
+    def fits(self) -> bool:
+        """Whether it explains every reading."""
+        return self.worst <= FITS
+
+
+class Group(NamedTuple):
+    """Explanations that the readings cannot tell apart, the likeliest first."""
+
+    members: tuple[Explanation, ...]
+    probability: float
+
+    @property
+    def first(self) -> Explanation:
+        return self.members[0]
+
+
+class Diagnosis(NamedTuple):
+    """What may be wrong, the likeliest group first."""
+
+    healthy: Explanation
+    groups: tuple[Group, ...]
+    judged: int  # readings about which something can be said
+    tried: int  # explanations that were worked out
+    pairs_left: int  # pairs of defects that were not
+
+    @property
+    def explained(self) -> bool:
+        """Whether anything explains all readings."""
+        return bool(self.groups) and self.groups[0].first.fits
+
+
+def read_as(measurement: Measurement, shown: Shown) -> float:
+    """The value of a reading where that is shown: an RCD trips (1) or not (0)."""
+    return float(shown.value >= MUST_TRIP) if measurement.kind in TRIPS else shown.value
+
+
+def deviation(measurement: Measurement, shown: float, digit: float, slack: float = 0.0) -> float:
+    """Standard deviation of a reading where that is shown, in the unit of the measurement."""
+    floor = FLOOR.get(measurement.unit, 0.05)
+    parts = [RELATIVE * shown, digit, floor, slack]
+    if measurement.kind == "clamp":
+        parts.append(LOADED * shown)
+    elif measurement.between == "N-PE" and measurement.kind == "voltage":
+        parts.append(LOADED * min(shown, 10.0))
+    return math.sqrt(sum(part * part for part in parts))
+
+
+def distance(measurement: Measurement, shown: Shown, value: float, digit: float, scale: float = 1.0) -> float:
+    """How far a reading is from what is shown, in standard deviations; none inside what the description leaves open."""
+    if measurement.kind in TRIPS:
+        # between half the rated residual current and all of it either may happen (IEC 61008-1)
+        return 0.0 if MAY_TRIP < shown.value < MUST_TRIP or (shown.value >= MUST_TRIP) == bool(value) else WORST
+    if math.isinf(value) or math.isinf(shown.value):
+        return 0.0 if math.isinf(value) and math.isinf(shown.value) else WORST
+    low, high = shown.low * scale, shown.high * scale
+    beyond = max(low - value, value - high, 0.0)
+    return min(beyond / deviation(measurement, min(max(value, low), high), digit, shown.slack), WORST)
+
+
+class Doctor:
+    """Explains readings of one site; what was worked out for one set of them serves the next."""
+
+    def __init__(self, plant: Plant, meter: str = "digital") -> None:
+        self.plant = plant
+        self.meter = meter
+        self.known: tuple[Defect, ...] = defects(plant.network)
+        self._sites: dict[tuple[str, ...], Site] = {}
+        self._shown: dict[tuple[tuple[str, ...], State, Measurement], Shown | Missing | None] = {}
+
+    # -- what would be shown ---------------------------------------------------------------------------------------
+
+    def site(self, defects: tuple[Defect, ...]) -> Site:
+        """The site with some defects."""
+        names = tuple(defect.name for defect in defects)
+        if names not in self._sites:
+            network: Network = self.plant.network
+            for defect in defects:
+                network = defect.change(network)
+            self._sites[names] = Site(Plant(network.installation, network))
+        return self._sites[names]
+
+    def predicted(
+        self, defects: tuple[Defect, ...], asked: Sequence[tuple[State, Measurement]]
+    ) -> tuple[Shown | Missing | None, ...]:
+        """What meters show with some defects, one answer a question; None where a conductor is not there."""
+        names = tuple(defect.name for defect in defects)
+        waiting: dict[State, list[Measurement]] = {}
+        for state, measurement in asked:
+            if (names, state, measurement) not in self._shown:
+                waiting.setdefault(state, []).append(measurement)
+        for state, measures in waiting.items():
+            shown = self.site(defects).shown(state, measures, self.meter)
+            for measurement in measures:
+                self._shown[names, state, measurement] = shown.get(measurement)
+        return tuple(self._shown[names, state, measurement] for state, measurement in asked)
+
+    # -- how well it fits ------------------------------------------------------------------------------------------
+
+    def explanation(self, defects: tuple[Defect, ...], readings: Sequence[Measured]) -> Explanation:
+        """How well some defects explain readings."""
+        shown = self.predicted(defects, [(one.state, one.measurement) for one in readings])
+        scales = _scales(readings, shown)
+        off = tuple(
+            distance(
+                one.measurement,
+                answer,
+                one.value,
+                one.digit,
+                scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0,
+            )
+            if isinstance(answer, Shown)
+            else 0.0
+            for one, answer in zip(readings, shown, strict=True)
+        )
+        return Explanation(defects, shown, off, PRIOR[len(defects)] - sum(part * part for part in off) / 2)
+
+    def diagnose(self, readings: Sequence[Measured], pairs: bool = True) -> Diagnosis:
+        """What explains the readings: nothing, one defect, and two where one does not."""
+        healthy = self.explanation((), readings)
+        singles = [self.explanation((defect,), readings) for defect in self.known]
+        found = [healthy, *singles]
+        left = 0
+        if pairs and not any(one.fits for one in found):
+            more, left = self._pairs(healthy, singles, readings)
+            found += more
+        judged = sum(isinstance(answer, Shown) for answer in healthy.shown)
+        return Diagnosis(healthy, tuple(_groups(found, readings)), judged, len(found), left)
+
+    def _pairs(
+        self, healthy: Explanation, singles: Sequence[Explanation], readings: Sequence[Measured]
+    ) -> tuple[list[Explanation], int]:
+        """The likeliest pairs: the second defect has to help with a reading that the first does not explain."""
+        order = sorted(singles, key=lambda one: -one.likelihood)
+        found: list[Explanation] = []
+        seen: set[frozenset[str]] = set()
+        for first in order[:LEADING]:
+            left = [number for number, off in enumerate(first.off) if off > FITS]
+            for second in singles:
+                name = frozenset((first.defects[0].name, second.defects[0].name))
+                helps = any(second.off[number] < healthy.off[number] for number in left)
+                if len(name) == 2 and name not in seen and helps and len(found) < MOST_PAIRS:
+                    seen.add(name)
+                    found.append(self.explanation((*first.defects, *second.defects), readings))
+        every = len(singles) * (len(singles) - 1) // 2
+        return found, every - len(found)
+
+    # -- what to measure next --------------------------------------------------------------------------------------
+
+    def told_apart(
+        self, groups: Sequence[Group], questions: Iterable[tuple[State, Measurement]]
+    ) -> Iterator[tuple[float, State, Measurement, tuple[Shown | Missing | None, ...]]]:
+        """How much each question would tell (in bits), and what each group would show."""
+        asked = list(questions)
+        answers = [self.predicted(group.first.defects, asked) for group in groups]
+        total = sum(group.probability for group in groups) or 1.0
+        for number, (state, measurement) in enumerate(asked):
+            shown = tuple(answer[number] for answer in answers)
+            bins: list[tuple[Shown, float]] = []
+            open_share = 0.0
+            for group, answer in zip(groups, shown, strict=True):
+                share = group.probability / total
+                if not isinstance(answer, Shown):
+                    open_share += share
+                    continue
+                for at, (like, sum_) in enumerate(bins):
+                    if _alike(measurement, like, answer):
+                        bins[at] = (like, sum_ + share)
+                        break
+                else:
+                    bins.append((answer, share))
+            if open_share or len(bins) < 2:
+                continue
+            yield -sum(share * math.log2(share) for _, share in bins if share), state, measurement, shown
+
+
+def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None]) -> dict[State, float]:
+    """By how much the voltage of the source is off its rated one in each state: the middle of what the lines show."""
+    found: dict[State, list[float]] = {}
+    for one, answer in zip(readings, shown, strict=True):
+        solid = isinstance(answer, Shown) and answer.value > 50 and answer.high - answer.low < RELATIVE * answer.value
+        if one.measurement.kind == "voltage" and solid and one.value > 0:
+            assert isinstance(answer, Shown)
+            found.setdefault(one.state, []).append(one.value / answer.value)
+    return {
+        state: min(max(sorted(ratios)[len(ratios) // 2], 1 - SUPPLY), 1 + SUPPLY) for state, ratios in found.items()
+    }
+
+
+def _alike(measurement: Measurement, one: Shown, other: Shown) -> bool:
+    """Whether a reading that one of the two shows may well be shown by the other."""
+    ways = ((one, read_as(measurement, other)), (other, read_as(measurement, one)))
+    return max(distance(measurement, shown, value, 0.0) for shown, value in ways) < 3.0
+
+
+def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -> float:
+    """What parts the readings of two explanations, in squares of standard deviations."""
+    total = 0.0
+    for reading, a, b in zip(readings, one.shown, other.shown, strict=True):
+        if not isinstance(a, Shown) or not isinstance(b, Shown):
+            continue
+        if reading.measurement.kind in TRIPS:
+            parted = min(a.value, b.value) <= MAY_TRIP and max(a.value, b.value) >= MUST_TRIP
+            total += WORST**2 if parted else 0.0
+            continue
+        if math.isinf(a.value) and math.isinf(b.value):
+            continue
+        if math.isinf(a.value) or math.isinf(b.value):
+            return math.inf
+        gap = max(a.low - b.high, b.low - a.high, 0.0)
+        total += (
+            gap / deviation(reading.measurement, min(a.value, b.value), reading.digit, max(a.slack, b.slack))
+        ) ** 2
+    return total
+
+
+def _groups(found: Sequence[Explanation], readings: Sequence[Measured]) -> Iterator[Group]:
+    order = sorted(found, key=lambda one: (-one.likelihood, len(one.defects), [defect.name for defect in one.defects]))
+    best = order[0].likelihood if order else 0.0
+    total = sum(math.exp(one.likelihood - best) for one in order) or 1.0
+    shown = 0
+    while order and shown < GROUPS:
+        shown += 1
+        leader = order[0]
+        alike = [one for one in order if one is leader or _apart(readings, leader, one) < APART]
+        order = [one for one in order if not any(one is other for other in alike)]
+        alike.sort(key=lambda one: len(one.defects))
+        yield Group(tuple(alike), sum(math.exp(one.likelihood - best) for one in alike) / total)

@@ -1,0 +1,178 @@
+"""What can be measured at a site, and what follows for each of it from the circuit."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from onebond.circuit.build import Known
+from onebond.circuit.impedances import Missing, electrode_ohm
+from onebond.meter.bench import Bench, Couple, Shown
+from onebond.meter.plant import Plant
+from onebond.model import LINES, LIVE, Connection
+from onebond.network import Rcd, frame_of
+from onebond.states import State
+
+SEASON, SOIL = 0.1, 0.3
+"""How far the resistance of an electrode may be off: where it was measured before, and where it follows from the soil (common practice)."""
+
+
+IN_SERVICE = ("voltage", "clamp", "holds")
+"""What may be measured with the loads switched on; everything else is done without them."""
+
+
+class Measurement(NamedTuple):
+    """One thing to measure.
+
+    ``kind`` and what ``at`` and ``between`` mean for it: voltage (place; L1-N), loop (place; L1-PE), tie (place; N-PE, dead), continuity
+    (place; the other place, dead), electrode (its id), clamp (connection or circuit; the cores the clamp goes round), rcd (its name; the
+    multiple of its rated residual current that is sent through it), holds (its name: whether it stays closed in service; the circuit
+    whose load alone is on, else all are), insulation (place).
+    """
+
+    kind: str
+    at: str
+    between: str = ""
+    loads: bool = True  # whether the written loads are switched on
+
+    @property
+    def dead(self) -> bool:
+        """Whether it is done with everything switched off."""
+        return self.kind in ("continuity", "tie", "electrode", "insulation")
+
+    @property
+    def unit(self) -> str:
+        """The unit of its reading; an RCD gives none, it trips or not: what it sees is counted in rated residual currents."""
+        return {"voltage": "V", "clamp": "A", "rcd": "", "holds": ""}.get(self.kind, "ohm")
+
+
+class Site:
+    """A site to be measured: its plant, and what tests mean in it."""
+
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.network = plant.network
+        self._known: Known = {}
+        self.links: dict[str, Connection] = plant.links
+        self.rcds: dict[str, Rcd] = {rcd.name: rcd for rcd in self.network.rcds}
+
+    # -- where the meter stands ------------------------------------------------------------------------------------
+
+    def node(self, place: str, conductor: str) -> int:
+        """The node of a conductor at a place as written (``essential``, ``ts.grid``); -1 where it does not land there."""
+        identifier, _, terminal = place.partition(".")
+        if conductor == "PE":
+            return self.network.find(frame_of(self.plant.site, identifier), "", "PE")
+        return self.network.find(identifier, terminal, conductor)
+
+    def couple(self, test: Measurement) -> Couple | None:
+        """The nodes between which the meter of a test stands; None where one of them is not there."""
+        if test.kind in ("voltage", "loop", "tie"):
+            one, other = test.between.split("-")
+            a, b = self.node(test.at, one), self.node(test.at, other)
+        elif test.kind == "continuity":
+            a, b = self.node(test.at, "PE"), self.node(test.between, "PE")
+        elif test.kind == "rcd":
+            rcd = self.rcds[test.at]
+            behind = [self.network.edges[edge].b for edge in sorted(rcd.lines)]
+            a = behind[0] if behind else -1
+            b = self.node(self.links[rcd.connection].finish.written, "PE")
+        else:
+            return None
+        return (a, b) if a >= 0 and b >= 0 else None
+
+    # -- what it shows ---------------------------------------------------------------------------------------------
+
+    def shown(
+        self, state: State, asked: Iterable[Measurement], meter: str = "digital"
+    ) -> dict[Measurement, Shown | Missing]:
+        """What meters show in a state, one by one; ``meter`` is a voltmeter that `meter_ohm` knows.
+
+        Tests without voltage are answered for the state without its sources.  What cannot be said (insulation, a conductor that is not
+        there) is left out.
+        """
+        found: dict[Measurement, Shown | Missing] = {}
+        alike: dict[tuple[bool, bool, str], list[Measurement]] = {}
+        for measurement in asked:
+            alone = measurement.between if measurement.kind == "holds" else ""
+            key = (measurement.dead, measurement.loads and measurement.kind in IN_SERVICE, alone)
+            alike.setdefault(key, []).append(measurement)
+        for (dead, loads, alone), measures in alike.items():
+            couples = {one: couple for one in measures if (couple := self.couple(one)) is not None}
+            feeds = () if dead else None
+            clamped = frozenset(one.at for one in measures if one.kind == "clamp")
+            bench = Bench(
+                self.plant, state, couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""})
+            )
+            for one in measures:
+                answer = self._answer(bench, one, couples.get(one), meter)
+                if answer is not None:
+                    found[one] = answer
+        return found
+
+    def _answer(self, bench: Bench, test: Measurement, couple: Couple | None, meter: str) -> Shown | Missing | None:
+        if test.kind == "electrode":
+            return self.electrode(test.at)
+        if test.kind == "clamp":
+            return self._exactly(bench.amperes(test.at, test.between.split()))
+        if test.kind == "holds":
+            residual = bench.residual.get(test.at, 0.0)
+            return self._exactly(residual)
+        if couple is None:
+            return None
+        if test.kind == "voltage":
+            return bench.volts(couple, meter)
+        if test.kind == "rcd":
+            share = bench.seen(couple, self._summed(self.rcds[test.at]))
+            return share if isinstance(share, Missing) else Shown.exactly(share * float(test.between.split()[0]))
+        return bench.ohms(couple) if test.kind in ("loop", "tie", "continuity") else None
+
+    def _summed(self, rcd: Rcd) -> tuple[tuple[str, str], ...]:
+        """The cores that an RCD sums, with the connection that they belong to."""
+        edges = self.network.edges
+        return tuple((edges[edge].element, edges[edge].core) for edge in sorted(rcd.edges))
+
+    @staticmethod
+    def _exactly(value: float | Missing) -> Shown | Missing:
+        return value if isinstance(value, Missing) else Shown.exactly(value)
+
+    def electrode(self, identifier: str) -> Shown | Missing:
+        """Resistance of an electrode to the mass of earth, disconnected from everything else; infinite where it is not there."""
+        if identifier not in dict(self.network.electrodes):
+            return Shown.exactly(math.inf)
+        electrode = next(one for one in self.plant.site.electrodes if one.id == identifier)
+        ohm = electrode_ohm(electrode)
+        if isinstance(ohm, Missing):
+            return ohm
+        return Shown(ohm, ohm, ohm, ohm * (SEASON if electrode.resistance_ohm is not None else SOIL))
+
+    # -- what there is to measure ----------------------------------------------------------------------------------
+
+    def voltages(self, place: str, loads: bool = False) -> tuple[Measurement, ...]:
+        """The voltages at a place: each line to neutral and to PE, and neutral to PE; with loads off a broken core shows."""
+        lines = [line for line in LINES if self.node(place, line) >= 0]
+        ends = [end for end in ("N", "PE") if self.node(place, end) >= 0]
+        pairs = [f"{line}-{end}" for end in ends for line in lines]
+        if len(ends) == 2:
+            pairs.append("N-PE")
+        return tuple(Measurement("voltage", place, pair, loads) for pair in pairs)
+
+    def loops(self, place: str) -> tuple[Measurement, ...]:
+        """The earth fault loops at a place, one a line."""
+        if self.node(place, "PE") < 0:
+            return ()
+        return tuple(Measurement("loop", place, f"{line}-PE") for line in LINES if self.node(place, line) >= 0)
+
+
+def live_cores(link: Connection) -> str:
+    """The live cores of a cable, as a clamp round all of them is written."""
+    return " ".join(core for core in link.cores if core in LIVE)
+
+
+def by_state(readings: Iterable[tuple[State, Measurement]]) -> Mapping[State, list[Measurement]]:
+    """Tests by the state in which they are done."""
+    found: dict[State, list[Measurement]] = {}
+    for state, test in readings:
+        found.setdefault(state, []).append(test)
+    return found

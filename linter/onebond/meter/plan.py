@@ -1,0 +1,158 @@
+"""What to measure in which state: dead tests first, then at each visit what only there can be seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from onebond.meter.measurements import Measurement, Site
+from onebond.meter.plant import Plant
+from onebond.meter.visits import Visit, Visits, visits
+from onebond.model import LINES
+from onebond.network import frame_of
+from onebond.states import State, holds
+
+DEAD = 0
+"""The number of the visit at which everything is switched off."""
+
+
+class Entry(NamedTuple):
+    """One measurement of the plan; ``visit`` counts from 1, the dead tests are 0."""
+
+    visit: int
+    state: State
+    measurement: Measurement
+
+
+class Plan(NamedTuple):
+    """All measurements, in the order in which they are done."""
+
+    visits: Visits
+    entries: tuple[Entry, ...]
+
+
+def plan(plant: Plant) -> Plan:
+    """What to measure at a site."""
+    found = visits(plant)
+    planner = _Planner(plant)
+    entries = [Entry(DEAD, plant.dead, measure) for measure in planner.dead()]
+    for number, visit in enumerate(found.visits, 1):
+        entries += [Entry(number, visit.state, measure) for measure in planner.live(visit)]
+    return Plan(found, tuple(entries))
+
+
+class _Planner:
+    def __init__(self, plant: Plant) -> None:
+        self.plant = plant
+        self.site = Site(plant)
+        self.network = plant.network
+        self.boards = [board.id for board in plant.site.boards]
+        self.circuits = [circuit.id for circuit in plant.site.circuits]
+        self._looped: set[str] = set()
+        self._seen: set[str] = set()
+        self._tried: set[str] = set()
+        self._clamped: set[str] = set()
+        self._guarded = frozenset(self._behind_rcds())
+
+    def _behind_rcds(self) -> Iterator[str]:
+        """The circuits that an RCD of their own, or one at their set of bars, sums."""
+        summed = {rcd.connection for rcd in self.network.rcds}
+        bars = {link.finish.id for link in self.plant.site.connections if link.id in summed}
+        for circuit in self.plant.site.circuits:
+            if circuit.id in summed or circuit.connection.start.id in bars:
+                yield circuit.id
+
+    # -- dead ------------------------------------------------------------------------------------------------------
+
+    @property
+    def terminal(self) -> str:
+        """Where continuity is measured from: the main earthing terminal, else the place of an electrode or of a bond, else a board."""
+        site = self.plant.site
+        for board in site.boards:
+            if board.bars == ("PE",):
+                return board.id
+        for at in (*(one.at.id for one in site.electrodes), *(bond.at.id for bond in site.bonds), *self.boards):
+            return frame_of(site, at)
+        return ""
+
+    def dead(self) -> Iterator[Measurement]:
+        """Continuity of each protective conductor, insulation, N to PE at each neutral bar, electrodes."""
+        start = self.terminal
+        for part in self.network.parts:
+            if start and part.id != start and self.site.node(part.id, "PE") != self.site.node(start, "PE"):
+                yield Measurement("continuity", start, part.id)
+        for board in self.boards:
+            if any(self.site.node(board, line) >= 0 for line in LINES):
+                yield Measurement("insulation", board)
+        for place in self._neutral_bars():
+            yield Measurement("tie", place, "N-PE")
+        for electrode in self.plant.site.electrodes:
+            yield Measurement("electrode", electrode.id)
+
+    def _neutral_bars(self) -> Iterator[str]:
+        """Boards with N and PE, and terminals of sources and changeovers that no contact joins to a board for ever."""
+        for place in self.boards:
+            if self.site.node(place, "N") >= 0 and self.site.node(place, "PE") >= 0:
+                yield place
+        for source in self.plant.site.sources:
+            if source.kind != "utility":
+                place = source.id if source.kind == "generator" else f"{source.id}.out"
+                if self.site.node(place, "N") >= 0:
+                    yield place
+
+    # -- live ------------------------------------------------------------------------------------------------------
+
+    def live(self, visit: Visit) -> Iterator[Measurement]:
+        """Voltages at the boards; at circuits, loops and RCDs where they are live for the first time; currents in PE."""
+        live = self.plant.live(visit.state)
+
+        def lit(place: str) -> bool:
+            return any((node := self.site.node(place, line)) >= 0 and live >> node & 1 for line in LINES)
+
+        places = [place for place in (*self.boards, *self.circuits) if lit(place)]
+        for place in places:
+            if place in self.boards or place not in self._seen:
+                self._seen.add(place)
+                yield from self.site.voltages(place)
+        yield from self._off_sides(visit, live)
+        for board in self.boards:
+            if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
+                yield Measurement("voltage", board, "N-PE")
+        if not self.weak(visit.state):
+            for place in places:
+                if place not in self._looped:
+                    self._looped.add(place)
+                    yield from self.site.loops(place)
+        for rcd in self.network.rcds:
+            lines = [self.network.edges[edge] for edge in sorted(rcd.lines)]
+            if not any(live >> edge.b & 1 and holds(edge.needs, visit.state) for edge in lines):
+                continue
+            yield Measurement("holds", rcd.name)
+            if rcd.name not in self._tried:
+                self._tried.add(rcd.name)
+                for times in ("0.5 x", "1 x", "5 x"):
+                    yield Measurement("rcd", rcd.name, times)
+        for link in self.site.links.values():
+            if "PE" in link.cores and "N" in link.cores and link.length_m is not None:
+                circuit = link.id in self.circuits
+                if circuit and (link.id in self._clamped or link.id in self._guarded):
+                    continue  # behind an RCD that holds, no neutral current returns by PE
+                if any(lit(end.written) for end in (link.start, link.finish)):
+                    self._clamped.add(link.id)
+                    yield Measurement("clamp", link.id, "PE")
+
+    def _off_sides(self, visit: Visit, live: int) -> Iterator[Measurement]:
+        """The terminals of a changeover that is live on another position: a pole that does not open is seen there."""
+        told = self.plant.told(visit.state)
+        for changeover in self.plant.site.changeovers:
+            common = [self.site.node(changeover.id, line) for line in LINES]
+            if not any(node >= 0 and live >> node & 1 for node in common):
+                continue
+            for position in changeover.positions:
+                if position not in ("off", told[changeover.id]):
+                    yield from self.site.voltages(f"{changeover.id}.{position}")
+
+    def weak(self, state: State) -> tuple[str, ...]:
+        """The sources of a state that limit their current: a loop tester finds no impedance there."""
+        feeds = (self.network.feeds[i] for i in self.plant.feeds(state))
+        return tuple(feed.id for feed in feeds if feed.kind == "inverter")

@@ -1,0 +1,283 @@
+"""What meters show: facts of the trade, an independent circuit simulator, and the states in which something is measured."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from onebond.document import parse
+from onebond.meter.bench import Shown
+from onebond.meter.defects import defects
+from onebond.meter.diagnose import Doctor, Measured
+from onebond.meter.measurements import Measurement, Site
+from onebond.meter.plan import plan
+from onebond.meter.plant import Plant
+from onebond.meter.visits import _candidates, _proofs, visits
+from onebond.model import Installation
+from onebond.network import build
+from onebond.reading import load, read
+from onebond.states import cases
+
+ROOT = Path(__file__).resolve().parent.parent
+SITES = [path for path in sorted((ROOT / "fixtures" / "sites").glob("*.yaml")) if "--" not in path.stem]
+
+CAMP = """\
+onebond: 1
+site: {name: Ridge camp, rulebook: iec}
+sources:
+  inv: {kind: inverter, phases: L1, voltage: 230 V, rating: 3 kVA, neutral-bond: fixed, filter-capacitance: 10 nF}
+boards:
+  box: {}
+connections:
+  lead: {from: inv, to: box, cores: L1 N, size: 4 mm2, length: 3 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+  earth: {from: inv, to: box, cores: PE, size: 6 mm2, length: 3 m}
+circuits:
+  kettle: {from: box, cores: L1 N, size: 2.5 mm2, length: 2 m, serves: fixed, load: 1 kW, equipment: class-II}
+electrodes:
+  rod: {at: box, resistance: 80 ohm}
+"""
+
+
+def site_of(text: str) -> Installation:
+    document = parse(text.encode(), "site.yaml").document
+    assert document is not None
+    installation, problems = read(document)
+    assert installation is not None, problems
+    return installation
+
+
+def fixture(name: str) -> Installation:
+    installation = load(str(ROOT / "fixtures" / "sites" / f"{name}.yaml"))[1]
+    assert installation is not None
+    return installation
+
+
+def shown(doctor: Doctor, names: tuple[str, ...], state: dict[str, str], *asked: Measurement) -> list[float]:
+    """What meters show with some defects."""
+    full = doctor.plant.complete(state)
+    assert not isinstance(full, str), full
+    broken = tuple(defect for defect in doctor.known if defect.name in names)
+    assert len(broken) == len(names)
+    answers = doctor.predicted(broken, [(full, one) for one in asked])
+    return [answer.value for answer in answers if isinstance(answer, Shown)]
+
+
+def volts(place: str, loads: bool = False) -> tuple[Measurement, ...]:
+    return tuple(Measurement("voltage", place, pair, loads) for pair in ("L1-N", "L1-PE", "N-PE"))
+
+
+# -- facts of the trade (common practice, no source) -----------------------------------------------------------------------------
+
+
+def test_a_bonded_inverter_reads_230_230_0() -> None:
+    line, earth, neutral = shown(Doctor(Plant(site_of(CAMP))), (), {}, *volts("box"))
+    assert line == pytest.approx(230, abs=1)
+    assert earth == pytest.approx(230, abs=1)
+    assert neutral == pytest.approx(0, abs=0.1)
+
+
+def test_an_inverter_without_its_bond_floats() -> None:
+    """L-N correct, N-PE tens of volts, L-PE off 230."""
+    line, earth, neutral = shown(Doctor(Plant(site_of(CAMP))), ("bond-open inv",), {}, *volts("box"))
+    assert line == pytest.approx(230, abs=1)
+    assert neutral > 30
+    assert 20 < earth < 200
+
+
+def test_an_inverter_whose_earth_conductor_is_off_reads_nothing_to_earth() -> None:
+    """L-PE drifts towards zero and N-PE reads about zero, for the bar is joined to nothing that the meter could close a circuit with."""
+    line, earth, neutral = shown(Doctor(Plant(site_of(CAMP))), ("core-open earth PE",), {}, *volts("box"))
+    assert line == pytest.approx(230, abs=1)
+    assert neutral < 1
+    assert earth < 1
+
+
+@pytest.mark.parametrize("defect", ["", "bond-open inv", "core-open earth PE"])
+def test_each_of_the_three_is_told_from_its_readings_alone(defect: str) -> None:
+    """Rounded to what people write down."""
+    doctor = Doctor(Plant(site_of(CAMP)))
+    state = doctor.plant.complete({})
+    assert not isinstance(state, str)
+    values = {"": (230, 230, 0), "bond-open inv": (230, 112, 117), "core-open earth PE": (229, 0, 0)}[defect]
+    measured = [Measured(state, one, value, 1.0) for one, value in zip(volts("box", True), values, strict=True)]
+    group = doctor.diagnose(measured).groups[0]
+    named = {" ".join(one.name for one in explanation.defects) for explanation in group.members}
+    assert defect in named
+    if not defect:
+        assert group.first.defects == ()
+
+
+def test_the_voltages_of_two_capacitors_of_4_7_nf() -> None:
+    """N-PE 114.93 V on 10 Mohm and 1.02 V on 3 kohm (recomputed by hand and with a circuit simulator, see below)."""
+    text = CAMP.replace("10 nF", "4.7 nF").replace("neutral-bond: fixed, ", "neutral-bond: none, ")
+    # without stray capacitance: the lead has no PE core, and nothing hangs behind the box
+    text = text[: text.index("circuits:")] + text[text.index("electrodes:") :]
+    site = Site(Plant(site_of(text)))
+    state = site.plant.complete({})
+    assert not isinstance(state, str)
+    asked = Measurement("voltage", "box", "N-PE")
+    read_ = {meter: site.shown(state, [asked], meter)[asked] for meter in ("digital", "low-impedance")}
+    digital, low = read_["digital"], read_["low-impedance"]
+    assert isinstance(digital, Shown) and isinstance(low, Shown)
+    assert f"{digital.value:.2f} {low.value:.2f}" == "114.93 1.02"
+
+
+NETLIST = """two capacitors
+V1 l n AC 230
+C1 l pe 4.7n
+C2 n pe 4.7n
+RM n pe {meter}
+RG pe 0 1
+.ac lin 1 50 50
+.control
+set numdgt=9
+run
+print vm(n,pe)
+.endc
+.end
+"""
+
+
+@pytest.mark.parametrize(("meter", "wanted"), [("10meg", "114.93"), ("3k", "1.02")])
+def test_a_circuit_simulator_says_the_same(tmp_path: Path, meter: str, wanted: str) -> None:
+    program = shutil.which("ngspice")
+    assert program, "ngspice is a Debian package of the test setup"
+    path = tmp_path / "site.cir"
+    path.write_text(NETLIST.format(meter=meter))
+    out = subprocess.run([program, "-b", str(path)], capture_output=True, text=True, check=False).stdout
+    value = next(line for line in out.splitlines() if line.startswith("vm(n,pe)")).split("=")[1]
+    assert f"{float(value):.2f}" == wanted
+
+
+# -- what other defects do ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_broken_neutral_with_its_load_on_brings_the_line_to_n() -> None:
+    """Behind an open neutral the load pulls N up to the line (common practice, no source)."""
+    line, _, neutral = shown(Doctor(Plant(fixture("hut"))), ("core-open sockets N",), {}, *volts("sockets", True))
+    assert line < 1
+    assert neutral == pytest.approx(230, abs=2)
+
+
+def test_crossed_polarity_shows_the_full_voltage_between_n_and_pe() -> None:
+    line, earth, neutral = shown(Doctor(Plant(fixture("hut"))), ("crossed sockets L1-N",), {}, *volts("sockets"))
+    assert (round(line), round(earth), round(neutral)) == (230, 0, 230)
+
+
+def test_a_short_circuit_opens_its_breaker_before_anybody_reads_a_meter() -> None:
+    """L and N crossed ahead of a link between N and PE is a short circuit."""
+    doctor = Doctor(Plant(fixture("skarv")))
+    assert shown(doctor, ("crossed to-essential L1-N",), {}, *volts("essential")) == pytest.approx([0, 0, 0], abs=0.1)
+
+
+def test_a_link_behind_an_rcd_trips_it_under_load_and_not_without() -> None:
+    doctor = Doctor(Plant(fixture("hut")))
+    under_load, healthy = (
+        shown(doctor, names, {}, Measurement("holds", "rcd-hut"))[0] for names in (("extra-bond hut-rcd",), ())
+    )
+    assert under_load > 1 > 0.5 > healthy
+    assert shown(doctor, ("extra-bond hut-rcd",), {}, volts("hut-rcd")[0])[0] == pytest.approx(230, abs=2)
+    assert shown(doctor, ("extra-bond hut-rcd",), {}, volts("hut-rcd", True)[0])[0] == pytest.approx(0, abs=1e-6)
+
+
+def test_the_rcd_trips_at_its_test_current_and_not_at_half_of_it() -> None:
+    doctor = Doctor(Plant(fixture("hut")))
+    half, whole = shown(doctor, (), {}, *(Measurement("rcd", "rcd-hut", times) for times in ("0.5 x", "1 x")))
+    assert half == pytest.approx(0.5, rel=0.01)
+    assert whole == pytest.approx(1, rel=0.01)
+
+
+def test_continuity_is_that_of_the_cores() -> None:
+    """2.5 mm2 of copper have 7.41 ohm/km at 20 C (IEC 60228): 28 m and the way there."""
+    doctor = Doctor(Plant(fixture("skarv")))
+    far, near = shown(
+        doctor,
+        (),
+        {},
+        Measurement("continuity", "met", "lab-sockets"),
+        Measurement("continuity", "met", "essential"),
+    )
+    assert far - near == pytest.approx(28 * 7.41 / 1000, rel=0.01)
+    assert shown(doctor, ("core-open lab-sockets PE",), {}, Measurement("continuity", "met", "lab-sockets")) == [
+        math.inf
+    ]
+
+
+def test_the_loop_is_that_of_supply_and_cold_cores() -> None:
+    """Ze 0.35 ohm; 10 mm2 have 1.83 ohm/km and 35 mm2 0.524 ohm/km at 20 C (IEC 60228), there and back."""
+    doctor = Doctor(Plant(fixture("skarv")))
+    state = {"hybrid": "off", "ts": "island"}
+    measured = shown(doctor, (), state, Measurement("loop", "station", "L1-PE"))[0]
+    cores = 2 * (18 * 0.524 + 40 * 1.83) / 1000
+    assert measured == pytest.approx(0.35 + cores, rel=0.01)
+
+
+# -- whole states -----------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", SITES, ids=lambda path: path.stem)
+def test_every_case_of_a_live_island_has_a_whole_state(path: Path) -> None:
+    """Both look at the same conditions: what energises an island does so in the whole state too."""
+    installation = fixture(path.stem)
+    network = build(installation)
+    plant = Plant(installation)
+    for case in cases(network).cases[:60]:
+        setting = {
+            one.name: one.values[value] for one, value in zip(network.variables, case.state, strict=True) if value >= 0
+        }
+        state = plant.complete(setting)
+        assert not isinstance(state, str), (setting, state)
+        told = plant.told(state)
+        assert all(told[name] == value for name, value in setting.items())
+        energised = {plant.network.feeds[i].id for i in plant.feeds(state)}
+        assert {network.feeds[i].id for i in case.feeds if network.feeds[i].forming} <= energised
+
+
+def test_a_state_that_cannot_be_says_why() -> None:
+    plant = Plant(fixture("skarv"))
+    both = plant.complete({"q-shore": "closed", "q-diesel": "closed"})
+    assert both == "an interlock forbids it"
+    alone = plant.complete({"shore": "absent", "hybrid": "passing"})
+    assert isinstance(alone, str) and "nothing feeds its input" in alone
+
+
+@pytest.mark.parametrize("name", ["boat-house", "hut", "two-feeders", "sans-shop", "skarv", "van"])
+def test_fewer_visits_do_not_prove_as_much(name: str) -> None:
+    """Every smaller set of the states that may be set up is tried."""
+    plant = Plant(fixture(name))
+    found = visits(plant)
+    assert found.fewest
+    proofs = [_proofs(plant, state) for state in _candidates(plant)]
+    everything = frozenset().union(*proofs)
+    assert frozenset().union(*(_proofs(plant, visit.state) for visit in found.visits)) == everything
+    fewer = len(found.visits) - 1
+    assert not any(frozenset().union(*some) == everything for some in itertools.combinations(proofs, fewer))
+
+
+@pytest.mark.parametrize("path", SITES, ids=lambda path: path.stem)
+def test_the_schedule_leaves_nothing_out(path: Path) -> None:
+    """Every link, relay position, changeover position, RCD, electrode and source is used or measured."""
+    plant = Plant(fixture(path.stem))
+    planned = plan(plant)
+    assert planned.visits.unproved == ()
+    measured = {entry.measurement.at for entry in planned.entries if entry.measurement.kind == "electrode"}
+    assert measured == {electrode.id for electrode in plant.site.electrodes}
+    assert all(not plant.feeds(entry.state) or entry.visit for entry in planned.entries)
+
+
+def test_nobody_is_sent_to_run_two_sources_that_may_not_meet() -> None:
+    plant = Plant(fixture("two-generators"))
+    for visit in visits(plant).visits:
+        told = plant.told(visit.state)
+        assert (told["q-g1"], told["q-g2"]) != ("closed", "closed")
+
+
+def test_every_defect_has_its_own_name() -> None:
+    for path in SITES:
+        names = [defect.name for defect in defects(Plant(fixture(path.stem)).network)]
+        assert len(names) == len(set(names))
