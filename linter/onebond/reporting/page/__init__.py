@@ -18,9 +18,11 @@ from markupsafe import Markup
 from onebond.reporting import neutralise, words
 from onebond.reporting.diagram import STYLE
 from onebond.reporting.page.build import Context, build
+from onebond.reporting.sheet import heading, tools
 from onebond.result import WRITTEN_FOR, Report
+from onebond.schedule import Schedule
 
-__all__ = ["build", "render"]
+__all__ = ["build", "render", "sheet"]
 
 _HERE = os.path.dirname(os.path.abspath(__file__))
 
@@ -34,6 +36,24 @@ def render(report: Report) -> str:
     parts = {book: _environment(book).get_template("parts.html.j2").module for book in sorted({WRITTEN_FOR, *books})}
     template = _environment(WRITTEN_FOR).get_template("page.html.j2")
     return template.render(context=context, parts_of=parts, policy=policy, style=Markup(style), script=Markup(script))
+
+
+def sheet(schedule: Schedule) -> str:
+    """The test schedule as a page to print and fill in; the same schedule gives the same bytes."""
+    style = _read("sheet.css")
+    policy = f"default-src 'none'; style-src '{_hash(style)}'; base-uri 'none'; form-action 'none'"
+    stops = [
+        {
+            "heading": heading(stop),
+            "steps": stop.steps,
+            "proves": "; ".join(stop.proves),
+            "remarks": stop.remarks,
+            "rows": [row for row in schedule.rows if row.visit == stop.number],
+        }
+        for stop in schedule.stops
+    ]
+    template = _environment(schedule.rulebook).get_template("sheet.html.j2")
+    return template.render(schedule=schedule, stops=stops, tools=tools(schedule), policy=policy, style=Markup(style))
 
 
 def _environment(rulebook: str) -> Environment:
