@@ -18,12 +18,14 @@ if TYPE_CHECKING:
     from argparse import ArgumentParser, Namespace
     from collections.abc import Callable, Iterator
 
+    from onebond.model import Installation
     from onebond.reporting.baseline import Baseline
     from onebond.result import Report, RulePage
     from onebond.rule import Rule
+    from onebond.schedule import Schedule
     from onebond.survey.find import Found
 
-CLEAN, USAGE, INTERNAL, INTERRUPTED = 0, 2, 70, 130
+CLEAN, FOUND, USAGE, REFUSED, OPEN, INTERNAL, INTERRUPTED = 0, 1, 2, 3, 4, 70, 130
 
 LEVELS = ("error", "warning", "note")
 RULEBOOKS = ("iec", "bs7671", "nec", "as-nzs", "sans")
@@ -38,6 +40,8 @@ commands:
   states FILE       the operating states: what feeds each live island, and where its neutral is earthed
   figures FILE      loop impedances, fault currents, disconnection times and touch voltages in every state
   drawing FILE      the single-line diagram as SVG, as described or in one live system
+  schedule FILE     what to measure in which state, what it should show and what another reading means
+  diagnose FILE READINGS   which defect explains readings, and what to measure next
   explain [RULE]    the page of a rule, or the table of all rules
   selftest [RULE]   whether this installation judges as its rules say, as a record to attach
 
@@ -105,6 +109,8 @@ def _command(argv: list[str]) -> int:
         "states": _states,
         "figures": _figures,
         "drawing": _drawing,
+        "schedule": _schedule,
+        "diagnose": _diagnose,
         "explain": _explain,
         "selftest": _selftest,
     }
@@ -426,6 +432,114 @@ def _drawing(argv: list[str]) -> int:
     return _remark([f"the drawing is in {', '.join(_shown(name) for name in files)}"], code)
 
 
+def _schedule(argv: list[str]) -> int:
+    parser = _parser(
+        "schedule", "Show the test schedule of a site: states to set up, what to measure, what it should show."
+    )
+    parser.add_argument("paths", nargs="*", metavar="FILE", help="a description")
+    parser.add_argument(
+        "--report", choices=("text", "csv", "xlsx", "html", "json"), default="text", help="form of the schedule (text)"
+    )
+    parser.add_argument("--blank", action="store_true", help="a file of readings to fill in, instead of the schedule")
+    parser.add_argument("--out", metavar="FILE", help="write it to FILE, whole or not at all")
+    asked = _parsed(parser, argv)
+    path = _description(asked, "schedule of what")
+    if asked.blank and asked.report != "text":
+        raise Usage("--blank writes a file of readings, which has no other form")
+    target = _target(asked.out, (path,)) if asked.out is not None else None
+    installation = _installation(path)
+    if isinstance(installation, int):
+        return installation
+
+    from onebond.reporting import sheet
+    from onebond.schedule import schedule
+
+    planned = schedule(installation)
+    if asked.blank:
+        text = sheet.render_blank(planned, os.path.basename(path))
+    elif asked.report == "csv":
+        text = sheet.render_csv(planned)
+    elif asked.report == "json":
+        text = sheet.render_json(planned)
+    elif asked.report == "html":
+        from onebond.reporting import page
+
+        text = page.sheet(planned)
+    elif asked.report == "xlsx":
+        return _workbook(planned, target, asked.out)
+    else:
+        text = sheet.render(planned, width=0 if target else _terminal()[1])
+    if target is None:
+        return _print(text, CLEAN)
+    _write(target, text)
+    return _remark([f"the {'blank' if asked.blank else 'schedule'} is in {_shown(asked.out)}"], CLEAN)
+
+
+def _workbook(planned: Schedule, target: str | None, name: str | None) -> int:
+    if target is None:
+        raise Usage("--report xlsx needs --out, the name of the workbook")
+    from onebond.reporting import sheet
+
+    try:
+        data = sheet.render_xlsx(planned)
+    except ModuleNotFoundError:
+        raise Usage("--report xlsx needs the package xlsxwriter: pip install 'onebond[xlsx]'") from None
+    _write(target, data)
+    return _remark([f"the schedule is in {_shown(name or target)}"], CLEAN)
+
+
+def _diagnose(argv: list[str]) -> int:
+    parser = _parser("diagnose", "Say which defect explains readings, and which measurement would tell more.")
+    parser.add_argument("paths", nargs="*", metavar="FILE READINGS", help="a description, and readings of that site")
+    parser.add_argument("--report", choices=("text", "json"), default="text", help="form of the report (text)")
+    asked = _parsed(parser, argv)
+    if len(asked.paths) != 2:
+        raise Usage("diagnose what? name a description and a file of readings")
+    path, taken = asked.paths
+    installation = _installation(path)
+    if isinstance(installation, int):
+        return installation
+
+    from onebond import readings
+    from onebond.diagnosis import diagnose
+    from onebond.meter.plant import Plant
+    from onebond.reporting import explanation, text
+    from onebond.result import Site
+
+    plant = Plant(installation)
+    read = readings.load(taken, plant, os.path.basename(path))
+    if read.problems:
+        lines = read.document.lines if read.document else ()
+        refused = Site(taken, lines, "", "", "", "", problems=read.problems)
+        _say("\n".join(text.problem_lines(refused, colour=False, width=0)), name="")
+    if read.readings is None or not read.readings.readings:
+        _say(f"{_shown(taken)}: no reading could be understood")
+        return REFUSED
+    outcome = diagnose(plant, read.readings)
+    code = REFUSED if read.problems else CLEAN if outcome.healthy else FOUND if outcome.explained else OPEN
+    rendered = (
+        explanation.render_json(outcome)
+        if asked.report == "json"
+        else explanation.render(outcome, width=_terminal()[1])
+    )
+    return _print(rendered, code)
+
+
+def _installation(path: str) -> Installation | int:
+    """The installation of a description; where it is refused, its problems are told and the status comes back."""
+    from onebond.reading import load
+
+    _, installation, problems, _ = load(path)
+    if installation is not None:
+        return installation
+    from onebond import survey
+    from onebond.reporting import text
+
+    site = survey.inspect_file(path, (), rulebook=None, today=_day(None))
+    _say("\n".join(text.problem_lines(site, colour=False, width=0)), name="")
+    return REFUSED if problems else INTERNAL
+
+
 def _explain(argv: list[str]) -> int:
     parser = _parser("explain", "Show the page of a rule, or without a rule the table of all.")
     parser.add_argument("paths", nargs="*", metavar="RULE", help="id of a rule, as a finding names it")
@@ -638,15 +752,15 @@ def _target(out: str, inspected: tuple[str, ...]) -> str:
     return target
 
 
-def _write(target: str, text: str) -> None:
-    """Replace the file by one with this text: at every moment the old or the new one is there, whole."""
+def _write(target: str, text: str | bytes) -> None:
+    """Replace the file by one with this content: at every moment the old or the new one is there, whole."""
     part = f"{target}.{os.getpid()}.part"
     try:
         mode = os.stat(target).st_mode & 0o777 if os.path.exists(target) else 0o666
         descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
         try:
             with open(descriptor, "wb") as file:
-                file.write(text.encode("utf-8", "backslashreplace"))
+                file.write(text if isinstance(text, bytes) else text.encode("utf-8", "backslashreplace"))
                 file.flush()
                 os.fsync(file.fileno())
             os.replace(part, target)

@@ -90,6 +90,17 @@ QUANTITIES: dict[str, Quantity] = {
     "ratio": Quantity("a percentage", ("%",), 1e-5, 10, "0.001 % to 1000 %", ("12 %",)),
     "temperature": Quantity("a temperature", ("C",), 30, 1000, "30 C to 1000 C", ("70 C",)),
     "frequency": Quantity("a frequency", ("Hz",), 1, 1000, "1 Hz to 1000 Hz", ("50 Hz",)),
+    "measured-voltage": Quantity("a voltage that was read", ("V", "mV"), 0, 1000, "0 V to 1000 V", ("230 V", "0.2 V")),
+    "measured-resistance": Quantity(
+        "a resistance that was read",
+        ("ohm", "mohm", "kohm", "Mohm"),
+        0,
+        1e11,
+        "0 ohm to 100000 Mohm",
+        ("0.82 ohm", "120 Mohm"),
+    ),
+    "measured-current": Quantity("a current that was read", ("A", "mA"), 0, 1000, "0 A to 1000 A", ("120 mA", "1.4 A")),
+    "trip-time": Quantity("an operating time", ("ms", "s"), 0, 10, "0 ms to 10 s", ("24 ms",)),
     "multiple": Quantity(
         "a multiple of the rated current", ("x rated",), 0.01, 100, "0.01 x rated to 100 x rated", ("3 x rated",)
     ),
@@ -124,6 +135,11 @@ _SPELLINGS: dict[str, str] = {
     "xin": "x rated", "×rated": "x rated", "timesrated": "x rated", "xrated": "x rated", "rated": "x rated",
     "x": "x rated", "×": "x rated", "times": "x rated", "×in": "x rated",
 }  # fmt: skip
+
+
+def parts(name: str) -> tuple[str, ...]:
+    """The quantities of which any will do where one is asked for by that name."""
+    return _EITHER.get(name, (name,))
 
 
 def units(name: str) -> tuple[str, ...]:

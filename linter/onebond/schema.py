@@ -4,7 +4,7 @@ The schema in ``onebond_schemas`` is what editors use; this is a small walker ov
 general validator costs more start-up time than everything else together and speaks of instances and subschemas.  A test
 proves that both agree on what is valid.  Beyond the standard keywords the schema says ``x-quantity`` (a quantity of
 ``onebond.quantity``, whose bounds no pattern can express), ``x-words`` (the words of a list written in one line) and
-``patternErrorMessage`` (what a pattern asks for, in words; editors show it too).
+``patternErrorMessage`` (what a pattern asks for, in words; editors show it too).  ``x-or`` are words that may stand in place of a quantity.
 """
 
 from __future__ import annotations
@@ -29,9 +29,9 @@ LIMIT = 50
 _START = Span(1, 1, 1, 1)
 
 
-def check(document: Document) -> tuple[list[Problem], int]:
+def check(document: Document, name: str = onebond_schemas.INSTALLATION) -> tuple[list[Problem], int]:
     """The problems of a document in the order of the walk, at most LIMIT of them, and how many were left out."""
-    walk = _Walk(_published())
+    walk = _Walk(_published(name))
     walk.visit(document.root, walk.schema.root, (), (), document.root.span)
     return walk.problems, walk.left_out
 
@@ -80,8 +80,8 @@ class Schema:
 
 
 @functools.cache
-def _published() -> Schema:
-    return Schema(json.loads(onebond_schemas.text()))
+def _published(name: str) -> Schema:
+    return Schema(json.loads(onebond_schemas.text(name)))
 
 
 class _Walk:
@@ -361,6 +361,8 @@ class _Walk:
         return True
 
     def _quantity_fits(self, text: str, span: Span, schema: dict[str, Any], base: dict[str, Any], route: Route) -> bool:
+        if text in schema.get("x-or", ()):
+            return True
         shown = [word for word in (*schema.get("examples", ()), *base.get("examples", ())) if isinstance(word, str)]
         refusal = quantity.parse(text, schema["x-quantity"], shown[0] if shown else "")
         if isinstance(refusal, quantity.Measure):

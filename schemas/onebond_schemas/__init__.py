@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 
 INSTALLATION = "installation.schema.json"
+READINGS = "readings.schema.json"
 
 
 def path(name: str = INSTALLATION) -> str:

@@ -10,6 +10,7 @@ import os
 import sys
 from collections.abc import Iterable
 
+import onebond_schemas
 from onebond.engine import pages
 from onebond.loading import load_rules
 from onebond.reporting.rule_pages import rule_page, rule_table
@@ -34,6 +35,7 @@ def generated(rules: Iterable[Rule]) -> dict[str, str]:
         "rules/README.md": rule_table(every),
         "rules/RULEBOOKS.md": rulebook_table(by_book),
         "schemas/REFERENCE.md": schema_reference(),
+        "schemas/READINGS.md": schema_reference(name=onebond_schemas.READINGS),
     }
     files.update((f"{PAGES}/{page.id}.md", rule_page(page)) for page in every)
     return files

@@ -6,6 +6,7 @@ Nothing is said here that the schema does not say; units and bounds come from ``
 from __future__ import annotations
 
 import json
+import re
 from typing import Any
 
 import onebond_schemas
@@ -13,32 +14,29 @@ from onebond import quantity
 
 Json = dict[str, Any]
 
-# The named shapes that values share; what else stands under $defs are the objects of the format.
-_OBJECTS = (
-    "site", "source", "board", "changeover", "connection", "circuit", "device", "bond", "electrode", "monitor",
-    "direct-source", "group", "extraneous", "interlock", "waiver", "cable-type", "device-type",
-)  # fmt: skip
 
-
-def schema_reference(text: str | None = None) -> str:
-    """Markdown of a schema in JSON; without one, of the published schema of installation descriptions."""
-    root: Json = json.loads(onebond_schemas.text() if text is None else text)
+def schema_reference(text: str | None = None, name: str = onebond_schemas.INSTALLATION) -> str:
+    """Markdown of a schema in JSON; without one, of the published schema of that name."""
+    text = onebond_schemas.text(name) if text is None else text
+    root: Json = json.loads(text)
     parts = [
         f"# {root['title']}",
         "",
-        "This page is generated from `installation.schema.json`; do not edit it.",
+        f"This page is generated from `{name}`; do not edit it.",
         "",
         root["description"],
         "",
         *_table(root, root),
         *_within("", root, root),
     ]
-    for name in _OBJECTS:
-        schema = _flat(root, root["$defs"][name])
-        parts += ["", f"## {schema['title']}", "", schema["description"], "", *_examples(schema), ""]
-        parts += _table(root, schema)
-        parts += _within(f"{schema['title']}: ", root, schema)
-    parts += ["", "## Quantities", "", *_quantities(), ""]
+    # what has keys of its own is an object of the format; all else under $defs are shapes that values share
+    for one in root["$defs"].values():
+        schema = _flat(root, one)
+        if "properties" in schema:
+            parts += ["", f"## {schema['title']}", "", schema["description"], "", *_examples(schema), ""]
+            parts += _table(root, schema)
+            parts += _within(f"{schema['title']}: ", root, schema)
+    parts += ["", "## Quantities", "", *_quantities(text), ""]
     return "\n".join(parts)
 
 
@@ -125,9 +123,13 @@ def _flat(root: Json, schema: Json) -> Json:
     return {**_flat(root, target), **schema}
 
 
-def _quantities() -> list[str]:
+def _quantities(text: str) -> list[str]:
+    """Those that the schema names, alone or as one of two."""
+    named = {part for name in re.findall(r'"x-quantity": "([a-z-]+)"', text) for part in quantity.parts(name)}
     rows = ["| quantity | units | from | to | examples |", "| --- | --- | --- | --- | --- |"]
     for name, known in quantity.QUANTITIES.items():
+        if name not in named:
+            continue
         low, _, high = known.bounds.partition(" to ")
         units = ", ".join(f"`{unit}`" for unit in known.units)
         examples = ", ".join(f"`{example}`" for example in known.examples)

@@ -1,0 +1,194 @@
+"""What explains the readings of a site, and what to measure next, as plain data for reports."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from onebond.circuit.impedances import Missing
+from onebond.meter.bench import Shown
+from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
+from onebond.meter.measurements import Measurement, Site, live_cores
+from onebond.meter.plan import plan
+from onebond.meter.plant import Plant
+from onebond.meter.readings import Reading, Readings
+from onebond.schedule import as_read, expected, steps, test_of, where_of
+from onebond.states import State
+
+TOLD = 5
+"""So many groups of explanations are told."""
+
+LEAST = 0.01
+"""A group that is less likely than this is not told."""
+
+RIVALS = 10
+"""So many explanations are parted by the next measurement."""
+
+NEARLY = 0.98
+"""From this probability on nothing more needs to be measured to tell the explanations apart."""
+
+
+class Compared(NamedTuple):
+    """One reading beside what is expected of the site as described and under an explanation."""
+
+    test: str
+    where: str
+    state: tuple[tuple[str, str], ...]  # what differs from the usual state
+    read: str
+    expected: str
+    explained: str
+    off: float  # of the explanation, in standard deviations
+    line: int
+
+
+class Told(NamedTuple):
+    """Explanations that cannot be told apart: each one or two defects in words, or none."""
+
+    probability: float
+    explanations: tuple[tuple[str, ...], ...]
+    fits: bool
+    compared: tuple[Compared, ...]  # the readings that speak for or against it
+
+
+class Next(NamedTuple):
+    """The measurement that tells most, and what it shows under each of the explanations."""
+
+    test: str
+    where: str
+    steps: tuple[str, ...]
+    state: tuple[tuple[str, str], ...]
+    shows: tuple[tuple[str, str], ...]  # explanation, value
+    bits: float
+
+
+class Outcome(NamedTuple):
+    """The answer to a set of readings."""
+
+    site: str
+    revision: str | None
+    taken: str
+    readings: int
+    judged: int
+    states: int
+    explained: bool
+    healthy: bool  # no defect is the likeliest explanation, and it fits
+    told: tuple[Told, ...]
+    next: Next | None
+    tried: int
+    pairs_left: int
+
+
+def diagnose(plant: Plant, readings: Readings) -> Outcome:
+    """What explains readings: the likeliest first."""
+    doctor = Doctor(plant, readings.voltmeter)
+    measured = [Measured(one.state, one.measurement, one.value, one.digit) for one in readings.readings]
+    found = doctor.diagnose(measured)
+    groups = [group for group in found.groups[:TOLD] if group.probability >= LEAST] or list(found.groups[:1])
+    return Outcome(
+        plant.site.name,
+        plant.site.revision,
+        readings.taken,
+        len(measured),
+        found.judged,
+        len({one.state for one in measured}),
+        found.explained,
+        found.explained and not found.groups[0].first.defects,
+        tuple(_told(plant, group, found, readings.readings) for group in groups),
+        _next(doctor, plant, groups, measured),
+        found.tried,
+        found.pairs_left,
+    )
+
+
+def _words(explanation: Explanation) -> tuple[str, ...]:
+    return tuple(defect.words for defect in explanation.defects) or ("no defect: as described",)
+
+
+def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading, ...]) -> Told:
+    first = group.first
+    fewest = min(len(one.defects) for one in group.members)
+    return Told(
+        group.probability,
+        tuple(_words(one) for one in group.members if len(one.defects) == fewest),
+        first.fits,
+        tuple(_compared(plant, first, found.healthy, readings)),
+    )
+
+
+def _compared(
+    plant: Plant, explanation: Explanation, healthy: Explanation, readings: tuple[Reading, ...]
+) -> list[Compared]:
+    """The readings that the site as described does not explain, or that this explanation does not."""
+    rows = []
+    for reading, before, after, off_before, off_after in zip(
+        readings, healthy.shown, explanation.shown, healthy.off, explanation.off, strict=True
+    ):
+        if max(off_before, off_after) <= FITS or not isinstance(before, Shown) or not isinstance(after, Shown):
+            continue
+        rows.append(
+            Compared(
+                test_of(reading.measurement),
+                where_of(reading.measurement),
+                () if reading.measurement.dead else plant.unusual(reading.state),
+                reading.written,
+                expected(reading.measurement, before),
+                as_read(reading.measurement, after),
+                off_after,
+                0,
+            )
+        )
+    return rows
+
+
+def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Measured]) -> Next | None:
+    """The measurement that parts the leading explanations best; None where one of them is all but certain, or the site is healthy."""
+    rivals = [Group((one,), share) for group in groups for one, share in _shares(group)][:RIVALS]
+    if len(rivals) < 2 or rivals[0].probability >= NEARLY or not groups[0].first.defects:
+        return None
+    done = {(one.state, one.measurement) for one in measured}
+    visited = {one.state for one in measured}
+    best: tuple[tuple[float, bool], State, Measurement, tuple[Shown | Missing | None, ...]] | None = None
+    for bits, state, measurement, shown in doctor.told_apart(rivals, _questions(plant, done)):
+        rank = (round(bits, 3), state in visited or measurement.dead)
+        if best is None or rank > best[0]:
+            best = (rank, state, measurement, shown)
+    if best is None:
+        return None
+    (bits, _), state, measurement, answers = best
+    return Next(
+        test_of(measurement),
+        where_of(measurement),
+        tuple(steps(plant, None, state)),
+        () if measurement.dead else plant.unusual(state),
+        tuple(
+            (" and ".join(_words(rival.first)), as_read(measurement, answer))
+            for rival, answer in zip(rivals, answers, strict=True)
+            if isinstance(answer, Shown)
+        ),
+        bits,
+    )
+
+
+def _shares(group: Group) -> list[tuple[Explanation, float]]:
+    """The explanations of a group with the fewest defects, and an equal part of its probability for each."""
+    fewest = min(len(one.defects) for one in group.members)
+    kept = [one for one in group.members if len(one.defects) == fewest]
+    return [(one, group.probability / len(kept)) for one in kept]
+
+
+def _questions(plant: Plant, done: set[tuple[State, Measurement]]) -> list[tuple[State, Measurement]]:
+    """What else could be measured: the schedule, and at every place and cable what it leaves out because it is seldom needed."""
+    planned = plan(plant)
+    site = Site(plant)
+    found = [(entry.state, entry.measurement) for entry in planned.entries if entry.measurement.kind != "insulation"]
+    places = [*(board.id for board in plant.site.boards), *(circuit.id for circuit in plant.site.circuits)]
+    for visit in planned.visits.visits:
+        for rcd in site.rcds:
+            found += [(visit.state, Measurement("holds", rcd, circuit.id)) for circuit in plant.site.circuits]
+        for loads in (False, True):
+            found += [(visit.state, one) for place in places for one in site.voltages(place, loads)]
+        for link in site.links.values():
+            for cores in ("PE" if "PE" in link.cores else "", live_cores(link)):
+                if cores and link.length_m is not None:
+                    found.append((visit.state, Measurement("clamp", link.id, cores)))
+    found += [(plant.dead, Measurement("tie", place, "N-PE")) for place in places]
+    return [one for one in dict.fromkeys(found) if one not in done]

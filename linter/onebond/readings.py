@@ -1,0 +1,349 @@
+"""A file of readings against the description that it belongs to: what can be understood of it, and every problem.
+
+A reading that makes no sense is told with its line and column, and all others still count: nobody measures a site again for one slip of
+the pen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, NamedTuple
+
+import onebond_schemas
+from onebond import quantity, schema
+from onebond.meter.measurements import Measurement, Site, live_cores
+from onebond.meter.plant import Plant
+from onebond.meter.readings import Reading, Readings
+from onebond.model import LINES
+from onebond.result import Problem
+from onebond.span import Route, Span
+
+if TYPE_CHECKING:
+    from onebond.document import Document, Node
+
+METERS = {"10 Mohm": "digital", "3 kohm": "low-impedance"}
+
+_PAIRS = (*(f"{line}-{end}" for end in ("N", "PE") for line in LINES), "L1-L2", "L2-L3", "L1-L3", "N-PE")
+_AT = (*_PAIRS, "tie", "loop", "insulation")
+_SUBJECTS = {
+    "at": _AT,
+    "from": ("continuity",),
+    "electrode": ("resistance",),
+    "rcd": ("times", "holds"),
+    "clamp": ("current", "residual"),
+}
+"""What says of what a reading is, and which values go with it."""
+
+
+class Read(NamedTuple):
+    """A file of readings: its document, what was understood, and what was not."""
+
+    document: Document | None
+    readings: Readings | None
+    problems: tuple[Problem, ...]
+
+
+def load(path: str, plant: Plant, name: str) -> Read:
+    """The readings of a file about the site of a plant; ``name`` is the file name of its description."""
+    from onebond.document import load_file, parse
+
+    data, problems = load_file(path)
+    if data is None:
+        return Read(None, None, tuple(problems))
+    parsed = parse(data, path)
+    if parsed.document is None:
+        return Read(None, None, tuple(parsed.problems))
+    found, _ = schema.check(parsed.document, onebond_schemas.READINGS)
+    reader = _Reader(parsed.document, plant, {problem.route for problem in found if problem.route})
+    readings = reader.readings(name)
+    places = {problem.span[:2] for problem in parsed.problems}
+    more = [problem for problem in (*found, *reader.problems) if problem.span[:2] not in places]
+    everything = sorted([*parsed.problems, *more], key=lambda problem: (problem.span, problem.message))
+    return Read(parsed.document, readings, tuple(everything))
+
+
+class _Reader:
+    def __init__(self, document: Document, plant: Plant, refused: set[Route]) -> None:
+        self.root = document.root
+        self.plant = plant
+        self.site = Site(plant)
+        self.refused = refused
+        self.problems: list[Problem] = []
+        self.places = {part.id for part in plant.network.parts} | {board.id for board in plant.site.boards}
+        self.places |= {source.id for source in plant.site.sources}
+
+    def readings(self, name: str) -> Readings | None:
+        """All readings that make sense; None where the file is no list of readings of this description."""
+        if self.root.kind != "map":
+            return None
+        listed = _child(self.root, "readings")
+        if listed is None or listed.kind != "list":
+            return None
+        installation = _text(self.root, "installation") or ""
+        if (
+            installation
+            and installation.replace("\\", "/").rsplit("/", 1)[-1] != name.replace("\\", "/").rsplit("/", 1)[-1]
+        ):
+            self._problem(
+                _child(self.root, "installation"),
+                f"these readings belong to `{installation}`, and the description is `{name}`",
+                "give the description that was measured, or correct `installation`",
+                ("installation",),
+            )
+            return None
+        revision = _child(self.root, "revision")
+        written = None
+        if revision is not None:
+            written = revision.value if isinstance(revision.value, str) else revision.raw
+        if written is not None and written != self.plant.site.revision:
+            now = f"revision {self.plant.site.revision}" if self.plant.site.revision else "without a revision"
+            self._problem(
+                revision,
+                f"these readings were taken by revision {written}, and the description is {now}",
+                "measure again what has changed, then write the revision of the description here",
+                ("revision",),
+            )
+            return None
+        taken = _text(self.root, "taken") or ""
+        found: list[Reading] = []
+        for number, node in enumerate(listed.value if isinstance(listed.value, tuple) else ()):
+            route: Route = ("readings", number)
+            if node.kind == "map" and not any(where[:2] == route for where in self.refused):
+                found.extend(self._reading(node, route, taken))
+        return Readings(
+            installation,
+            written,
+            taken,
+            METERS.get(_text(self.root, "voltmeter") or "", "digital"),
+            tuple(found),
+        )
+
+    # -- one reading -----------------------------------------------------------------------------------------------
+
+    def _reading(self, node: Node, route: Route, taken: str) -> Iterator[Reading]:
+        subjects = [key for key in _SUBJECTS if _child(node, key) is not None]
+        if len(subjects) != 1:
+            asked = "write one of at, from and to, electrode, rcd or clamp"
+            what = "says of nothing what was measured" if not subjects else f"is about {' and '.join(subjects)} at once"
+            self._problem(node, f"this reading {what}", asked, route)
+            return
+        subject = subjects[0]
+        values = [key for keys in _SUBJECTS.values() for key in keys if _child(node, key) is not None]
+        wrong = [key for key in values if key not in _SUBJECTS[subject]]
+        for key in wrong:
+            self._problem(
+                _key(node, key),
+                f"`{key}` does not go with `{subject}`",
+                f"with `{subject}` go: {', '.join(_SUBJECTS[subject])}",
+                (*route, key),
+            )
+        if not values:
+            self._problem(
+                node, "this reading has no value", f"with `{subject}` go: {', '.join(_SUBJECTS[subject])}", route
+            )
+            return
+        state = self._state(node, route)
+        if state is None:
+            return
+        loads = _child(node, "loads")
+        on = loads is None or loads.value not in ("off", False)
+        day = _text(node, "taken") or taken
+        for key in (key for key in values if key not in wrong):
+            yield from self._value(node, subject, key, state, on, (*route, key), day)
+
+    def _value(
+        self, node: Node, subject: str, key: str, state: tuple[int, ...], on: bool, route: Route, day: str
+    ) -> Iterator[Reading]:
+        holder = _child(node, key)
+        named = _child(node, subject)
+        assert holder is not None and named is not None
+        at = str(named.value)
+        if subject == "rcd":
+            yield from self._rcd(holder, named, key, state, route, day, self._alone(node, route))
+            return
+        measurement = self._measurement(node, subject, key, at, on, named, route)
+        if measurement is None:
+            return
+        if subject == "clamp" and at not in self.site.links:
+            self._unknown(named, "cable", at, list(self.site.links), route)
+            return
+        if subject == "electrode" and at not in dict(self.plant.network.electrodes):
+            self._unknown(named, "electrode", at, [one.id for one in self.plant.site.electrodes], route)
+            return
+        text = str(holder.value)
+        kind = {"clamp": "measured-current"}.get(
+            subject, "measured-voltage" if key in _PAIRS else "measured-resistance"
+        )
+        where = state if not measurement.dead else self._dead(node, state)
+        if text == "open":
+            yield Reading(measurement, where, math.inf, 0.0, text, route, day)
+            return
+        value = quantity.value(text, kind)
+        if value is not None:
+            yield Reading(measurement, where, value, _digit(text, kind), text, route, day)
+
+    def _dead(self, node: Node, state: tuple[int, ...]) -> tuple[int, ...]:
+        """The state of a test without voltage: as written, else everything switched off."""
+        return state if _child(node, "state") is not None else self.plant.dead
+
+    def _measurement(
+        self, node: Node, subject: str, key: str, at: str, on: bool, named: Node, route: Route
+    ) -> Measurement | None:
+        if subject == "electrode":
+            return Measurement("electrode", at)
+        if subject == "clamp":
+            link = self.site.links.get(at)
+            return Measurement("clamp", at, "PE" if key == "current" or link is None else live_cores(link))
+        if not self._place(named, at, route):
+            return None
+        if subject == "from":
+            other = _child(node, "to")
+            if other is None:
+                self._problem(
+                    named, "continuity was measured from here to nowhere", "write `to: ` the other end", route
+                )
+                return None
+            if not self._place(other, str(other.value), route):
+                return None
+            return Measurement("continuity", at, str(other.value))
+        if key == "insulation":
+            return Measurement("insulation", at)
+        if key == "tie":
+            return self._there(Measurement("tie", at, "N-PE"), named, route)
+        if key == "loop":
+            lines = [line for line in LINES if self.site.node(at, line) >= 0]
+            line = _text(node, "line") or (lines[0] if lines else "L1")
+            return self._there(Measurement("loop", at, f"{line}-PE"), named, route)
+        return self._there(Measurement("voltage", at, key, on), named, route)
+
+    def _there(self, measurement: Measurement, named: Node, route: Route) -> Measurement | None:
+        """A measurement whose two conductors land at its place."""
+        missing = [end for end in measurement.between.split("-") if self.site.node(measurement.at, end) < 0]
+        if not missing:
+            return measurement
+        there = [end for end in (*LINES, "N", "PE") if self.site.node(measurement.at, end) >= 0]
+        landing = f"conductors there: {' '.join(there)}" if there else "nothing lands there"
+        self._problem(
+            named, f"no {missing[0]} lands at `{measurement.at}`, so nobody can measure it there", landing, route
+        )
+        return None
+
+    def _rcd(
+        self, holder: Node, named: Node, key: str, state: tuple[int, ...], route: Route, day: str, alone: str
+    ) -> Iterator[Reading]:
+        name = str(named.value)
+        if name not in self.site.rcds:
+            self._unknown(named, "RCD", name, list(self.site.rcds), route)
+            return
+        if key == "holds":
+            holds = holder.value in ("yes", True)
+            yield Reading(
+                Measurement("holds", name, alone), state, 0.0 if holds else 1.0, 0.0, str(holder.raw), route, day
+            )
+            return
+        for times, one in holder.value.items() if isinstance(holder.value, dict) else ():
+            text = str(one.value)
+            measurement = Measurement("rcd", name, times)
+            if text == "no-trip":
+                yield Reading(measurement, state, 0.0, 0.0, text, (*route, times), day)
+                continue
+            seconds = quantity.value(text, "trip-time")
+            if seconds is not None:
+                yield Reading(measurement, state, 1.0, 0.0, text, (*route, times), day, seconds)
+
+    def _alone(self, node: Node, route: Route) -> str:
+        """The circuit whose load alone was on; '' where all were, or where it is not there."""
+        named = _child(node, "with")
+        circuits = [circuit.id for circuit in self.plant.site.circuits]
+        if named is not None and str(named.value) not in circuits:
+            self._unknown(named, "circuit", str(named.value), circuits, (*route[:2], "with"))
+            return ""
+        return str(named.value) if named is not None else ""
+
+    # -- places and states -----------------------------------------------------------------------------------------
+
+    def _place(self, named: Node, written: str, route: Route) -> bool:
+        identifier, _, terminal = written.partition(".")
+        if identifier not in self.places:
+            self._unknown(named, "place", identifier, sorted(self.places), route)
+            return False
+        if terminal and not any(self.site.node(written, end) >= 0 for end in (*LINES, "N")):
+            there = sorted({key[1] for key in self.plant.network.nodes if key[0] == identifier and key[1]})
+            hint = (
+                f"terminals: {', '.join(f'{identifier}.{one}' for one in there)}" if there else f"write `{identifier}`"
+            )
+            self._problem(named, f"`{identifier}` has no terminal `{terminal}`", hint, route)
+            return False
+        return True
+
+    def _unknown(self, named: Node, sort: str, name: str, names: list[str], route: Route) -> None:
+        near = quantity.nearest(name, names)
+        listed = f"there are: {', '.join(names[:8])}{f' and {len(names) - 8} more' if len(names) > 8 else ''}"
+        hint = f"did you mean `{near}`?" if near else listed if names else f"the description has no {sort}"
+        self._problem(named, f"the description has no {sort} `{name}`", hint, route)
+
+    def _state(self, node: Node, route: Route) -> tuple[int, ...] | None:
+        """The whole state in which something was measured; None where it is none."""
+        written = _child(node, "state")
+        setting: dict[str, str] = {}
+        entries = written.value if written is not None and isinstance(written.value, dict) else {}
+        for name, one in entries.items():
+            assert written is not None
+            variable = self.plant.by_name.get(name)
+            span = written.keys[name]
+            if variable is None:
+                near = quantity.nearest(name, list(self.plant.by_name))
+                hint = (
+                    f"did you mean `{near}`?" if near else f"what has states: {', '.join(list(self.plant.by_name)[:8])}"
+                )
+                self._add(span, f"`{name}` has no states that a reading could name", hint, (*route, "state", name))
+                return None
+            values = self.plant.variables[variable].values
+            if str(one.value) not in values:
+                self._add(
+                    one.span,
+                    f"`{name}` is never `{one.value}`",
+                    f"its states: {', '.join(values)}",
+                    (*route, "state", name),
+                )
+                return None
+            setting[name] = str(one.value)
+        state = self.plant.complete(setting)
+        if isinstance(state, str):
+            self._problem(
+                written or node,
+                f"the site cannot be in this state: {state}",
+                "correct `state`, or the interlocks of the description if it was so",
+                (*route, "state"),
+            )
+            return None
+        return state
+
+    def _problem(self, node: Node | Span | None, message: str, hint: str, route: Route) -> None:
+        span = node if isinstance(node, Span) else node.span if node is not None else self.root.span
+        self._add(span, message, hint, route)
+
+    def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
+        self.problems.append(Problem(span, message, hint, route))
+
+
+def _child(node: Node, key: str) -> Node | None:
+    return node.value.get(key) if node.kind == "map" and isinstance(node.value, dict) else None
+
+
+def _key(node: Node, key: str) -> Span:
+    return node.keys[key]
+
+
+def _text(node: Node, key: str) -> str | None:
+    child = _child(node, key)
+    return child.value if child is not None and isinstance(child.value, str) else None
+
+
+def _digit(text: str, kind: str) -> float:
+    """The last digit of a value as written, in the base unit."""
+    number, _, unit = text.partition(" ")
+    _, point, decimals = number.partition(".")
+    step = f"0.{'0' * (len(decimals) - 1)}1" if point else "1"
+    return quantity.value(f"{step} {unit}", kind) or 0.0

@@ -1,0 +1,133 @@
+"""What explains readings, as text and JSON."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from onebond.reporting import neutralise
+from onebond.reporting.sheet import wrapped
+from onebond.reporting.words import count
+
+if TYPE_CHECKING:
+    from onebond.diagnosis import Compared, Outcome, Told
+
+CAUTION = (
+    "A diagnosis is a suggestion of where to look. Make the place dead and prove it before anything is touched; local codes and licensed"
+    " practice come first."
+)
+
+NAMED = 6
+"""So many explanations of one group are named."""
+
+
+def render(outcome: Outcome, *, width: int = 0) -> str:
+    """The diagnosis for people."""
+    name = neutralise.for_terminal(outcome.site)
+    out = [
+        f"{name}: {count(outcome.readings, 'reading')} of {outcome.taken} in {count(outcome.states, 'state')},"
+        f" {outcome.judged} of them compared with the circuit"
+    ]
+    if not outcome.explained:
+        out += ["", *wrapped("", _unexplained(outcome), width)]
+    for number, told in enumerate(outcome.told, 1):
+        out += ["", *_told(number, told, width)]
+    if outcome.next:
+        out += ["", *_next(outcome, width)]
+    out += ["", *wrapped("! ", CAUTION, width)]
+    return "\n".join(out) + "\n"
+
+
+def _unexplained(outcome: Outcome) -> str:
+    left = f"; {outcome.pairs_left} pairs were not worked out" if outcome.pairs_left else ""
+    return (
+        f"Nothing explains all readings: neither the site as described, nor one defect, nor a pair of them that was tried"
+        f" ({count(outcome.tried, 'explanation')}{left}). The nearest are below, with the readings that contradict them: measure"
+        " these again first, and compare the description with the site."
+    )
+
+
+def _told(number: int, told: Told, width: int) -> list[str]:
+    lines = []
+    share = "under 1 %" if told.probability < 0.01 else f"{100 * told.probability:.0f} %"
+    named = [" and ".join(words) for words in told.explanations]
+    lines += wrapped(f"{number}  {share:<9}", named[0], width)
+    if len(named) > 1:
+        more = f" and {len(named) - NAMED} more" if len(named) > NAMED else ""
+        lines += wrapped(" " * 12, f"these readings cannot tell it from: {'; '.join(named[1:NAMED])}{more}", width)
+    for one in told.compared:
+        lines += wrapped(" " * 12, _compared(one), width)
+    return lines
+
+
+def _compared(one: Compared) -> str:
+    state = f" ({', '.join(f'{name} {value}' for name, value in one.state)})" if one.state else ""
+    against = "" if one.off <= 3.5 else ": contradicts it"
+    return (
+        f"{one.test} at {one.where}{state}: read {one.read}, as described {one.expected}, so {one.explained}{against}"
+    )
+
+
+def _next(outcome: Outcome, width: int) -> list[str]:
+    step = outcome.next
+    assert step is not None
+    lines = wrapped("next  ", f"measure {step.test} at {step.where}", width)
+    for words in step.steps:
+        lines += wrapped("      - ", words, width)
+    for words, value in step.shows:
+        lines += wrapped("      ", f"{value}: {words}", width)
+    return lines
+
+
+def build(outcome: Outcome) -> dict[str, Any]:
+    """The diagnosis as a tree of plain values."""
+    tree: dict[str, Any] = {
+        "onebond-diagnosis": 1,
+        "site": outcome.site,
+        "revision": outcome.revision,
+        "taken": outcome.taken,
+        "readings": outcome.readings,
+        "judged": outcome.judged,
+        "explained": outcome.explained,
+        "as-described": outcome.healthy,
+        "tried": outcome.tried,
+        "pairs-not-tried": outcome.pairs_left,
+        "explanations": [
+            {
+                "probability": round(told.probability, 4),
+                "fits": told.fits,
+                "defects": [list(words) for words in told.explanations],
+                "readings": [
+                    {
+                        "test": one.test,
+                        "where": one.where,
+                        "state": dict(one.state),
+                        "read": one.read,
+                        "as-described": one.expected,
+                        "with-it": one.explained,
+                        "off": round(one.off, 2),
+                    }
+                    for one in told.compared
+                ],
+            }
+            for told in outcome.told
+        ],
+        "next": None
+        if outcome.next is None
+        else {
+            "test": outcome.next.test,
+            "where": outcome.next.where,
+            "state": dict(outcome.next.state),
+            "steps": list(outcome.next.steps),
+            "shows": [{"if": words, "value": value} for words, value in outcome.next.shows],
+        },
+        "caution": CAUTION,
+    }
+    found: dict[str, Any] = neutralise.tree_for_json(tree)
+    return found
+
+
+def render_json(outcome: Outcome) -> str:
+    """The same as JSON text."""
+    import json
+
+    return json.dumps(build(outcome), ensure_ascii=False, indent=2) + "\n"
