@@ -69,7 +69,7 @@ class _Work:
         self.values: dict[str, Node] = {}
         self.keys: dict[str, Span] = {}
         self.nodes = 0
-        own, self.nodes = _named(parsed.document.root, "")
+        own, self.nodes = named(parsed.document.root, "")
         self.merge({key: node for key, node in entries(own).items() if key != "parts"}, own.keys)
 
     def root(self) -> Node:
@@ -112,7 +112,7 @@ class _Work:
             self.incomplete = True
             return
         self.parts.append(parsed.document)
-        root, number = _named(parsed.document.root, path)
+        root, number = named(parsed.document.root, path)
         self.nodes += number
         if self.is_part(root, path, listed):
             of_the_site = {*_OWN, MARKER}
@@ -199,16 +199,16 @@ class _Work:
         return known._replace(value=value, keys=keys)
 
 
-def _named(node: Node, file: str) -> tuple[Node, int]:
+def named(node: Node, file: str) -> tuple[Node, int]:
     """A node whose spans name their file, and how many nodes it has; as deep as the reader lets it be."""
     number = 1
     value = node.value
     if isinstance(value, dict):
-        below = {key: _named(child, file) for key, child in value.items()}
+        below = {key: named(child, file) for key, child in value.items()}
         number += sum(count for _, count in below.values())
         value = {key: child for key, (child, _) in below.items()}
     elif isinstance(value, tuple):
-        items = [_named(child, file) for child in value]
+        items = [named(child, file) for child in value]
         number += sum(count for _, count in items)
         value = tuple(child for child, _ in items)
     keys = {key: span._replace(file=file) for key, span in node.keys.items()}

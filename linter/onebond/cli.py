@@ -155,6 +155,11 @@ def _inspect(argv: list[str]) -> int:
     parser.add_argument("--evidence", action="store_true", help="report what passed, is open or did not apply too")
     parser.add_argument("--skip-others", action="store_true", help="pass over named files that are no descriptions")
     parser.add_argument("--today", metavar="YYYY-MM-DD", help="the day on which waivers are judged (today, UTC)")
+    parser.add_argument(
+        "--readings",
+        metavar="FILE",
+        help="what was measured there (NAME.readings.yaml beside NAME.yaml, if there is any)",
+    )
     parser.add_argument("--quiet", action="store_true", help="no remarks on standard error")
     asked = _parsed(parser, argv)
     if not asked.paths:
@@ -194,6 +199,7 @@ def _inspect(argv: list[str]) -> int:
             islands=whole or asked.report == "json",
             figures=whole,
             drawing=whole,
+            taken=asked.readings,
         )
         for path in _followed(files, quiet=asked.quiet)
     ]
@@ -454,7 +460,7 @@ def _schedule(argv: list[str]) -> int:
     from onebond.reporting import sheet
     from onebond.schedule import schedule
 
-    planned = schedule(installation)
+    planned = schedule(installation, _rules())
     if asked.blank:
         text = sheet.render_blank(planned, os.path.basename(path))
     elif asked.report == "csv":

@@ -7,11 +7,11 @@ from typing import NamedTuple
 from onebond.circuit.impedances import Missing
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
-from onebond.meter.measurements import Measurement, Site, live_cores
+from onebond.meter.measurements import Measurement, Site, live_cores, test_of, where_of
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
-from onebond.schedule import as_read, expected, steps, test_of, where_of
+from onebond.schedule import as_read, expected, steps
 from onebond.states import State
 
 TOLD = 5

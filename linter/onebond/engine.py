@@ -45,12 +45,21 @@ from onebond.rule import (
     Island,
     NotApplicable,
     Param,
+    Refused,
     Review,
     Rule,
     Unknown,
 )
 from onebond.span import Route, Span, in_order
 from onebond.states import LIMIT, State
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from onebond.meter.readings import Readings
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from onebond.meter.readings import Readings
 
 
 def inspect(
@@ -64,15 +73,19 @@ def inspect(
     digest: bool = True,
     figures: bool = False,
     drawing: bool = False,
+    readings: Readings | None = None,
+    refused: tuple[Refused, ...] = (),
 ) -> Site:
     """Inspect one installation under its rulebook, or under another one that is asked for.
+
+    ``readings`` are what meters showed there, ``refused`` those of them that make no sense; the document holds both.
 
     ``today`` (ISO 8601) decides which waivers have expired; ``islands`` asks for the list of live islands too, ``figures``
     for all computed figures, ``drawing`` for what a diagram shows, ``digest`` for the hash of the file (which costs a hook more
     than it is worth).  Raises nothing that a rule raises: that is a Fault.
     """
     book = rulebook or installation.rulebook
-    facts = Facts(installation, book, limit)
+    facts = Facts(installation, book, limit, readings, refused, today)
     results: list[Result] = []
     faults: list[Fault] = []
     lines, kinds = _islands(facts) if islands else ((), {})

@@ -305,4 +305,5 @@ class Installation(NamedTuple):
     interlocks: tuple[Interlock, ...]
     waivers: tuple[Accepted, ...]
     frequency_hz: float | None = None
+    test_interval_months: float | None = None
     direct: tuple[DirectSource, ...] = ()

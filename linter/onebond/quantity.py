@@ -62,6 +62,7 @@ _FACTORS: dict[str, tuple[float, float]] = {
     "s": (1, 1), "ms": (1, 1e3), "min": (60, 1), "h": (3600, 1),
     "pF": (1, 1e12), "nF": (1, 1e9), "uF": (1, 1e6),
     "ohm m": (1, 1), "%": (1, 1e2), "C": (1, 1), "Hz": (1, 1), "x rated": (1, 1),
+    "months": (1, 1), "years": (12, 1),
 }  # fmt: skip
 
 _LENGTHS = ("m", "mm", "cm", "km", "ft", "in")
@@ -101,6 +102,9 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "measured-current": Quantity("a current that was read", ("A", "mA"), 0, 1000, "0 A to 1000 A", ("120 mA", "1.4 A")),
     "trip-time": Quantity("an operating time", ("ms", "s"), 0, 10, "0 ms to 10 s", ("24 ms",)),
+    "interval": Quantity(
+        "an interval", ("months", "years"), 1, 600, "1 months to 600 months", ("60 months", "5 years")
+    ),
     "multiple": Quantity(
         "a multiple of the rated current", ("x rated",), 0.01, 100, "0.01 x rated to 100 x rated", ("3 x rated",)
     ),

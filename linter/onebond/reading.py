@@ -244,6 +244,7 @@ class _Reader:
             interlocks=_present(interlocks),
             waivers=_present(waivers),
             frequency_hz=_amount(site, "frequency", "frequency"),
+            test_interval_months=_amount(site, "test-interval", "interval"),
             direct=_present(direct),
         )
 

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import onebond_schemas
 from onebond import quantity, schema
+from onebond.assembly import named
+from onebond.facts import Refused
 from onebond.meter.measurements import Measurement, Site, live_cores
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
@@ -21,6 +23,9 @@ from onebond.span import Route, Span
 
 if TYPE_CHECKING:
     from onebond.document import Document, Node
+
+KEY = "readings"
+"""Under which the readings stand in the document of a site; no section of a description has that name."""
 
 METERS = {"10 Mohm": "digital", "3 kohm": "low-impedance"}
 
@@ -46,11 +51,18 @@ class Read(NamedTuple):
 
 def load(path: str, plant: Plant, name: str) -> Read:
     """The readings of a file about the site of a plant; ``name`` is the file name of its description."""
-    from onebond.document import load_file, parse
+    from onebond.document import load_file
 
     data, problems = load_file(path)
     if data is None:
         return Read(None, None, tuple(problems))
+    return of_text(data, path, plant, name)
+
+
+def of_text(data: bytes, path: str, plant: Plant, name: str) -> Read:
+    """The same of a text that lies, or would lie, at a path."""
+    from onebond.document import parse
+
     parsed = parse(data, path)
     if parsed.document is None:
         return Read(None, None, tuple(parsed.problems))
@@ -61,6 +73,24 @@ def load(path: str, plant: Plant, name: str) -> Read:
     more = [problem for problem in (*found, *reader.problems) if problem.span[:2] not in places]
     everything = sorted([*parsed.problems, *more], key=lambda problem: (problem.span, problem.message))
     return Read(parsed.document, readings, tuple(everything))
+
+
+def attach(document: Document, read: Read) -> Document:
+    """The document of a site with its readings beside it, under the key ``readings``: whoever points at one finds its file."""
+    if read.document is None:
+        return document
+    root, _ = named(read.document.root, read.document.path)
+    value = document.root.value
+    entries = {**(value if isinstance(value, dict) else {}), KEY: root}
+    whole = document.root._replace(value=entries, keys={**document.root.keys, KEY: root.span})
+    return document._replace(root=whole, parts=(*document.parts, read.document))
+
+
+def refused(read: Read) -> tuple[Refused, ...]:
+    """The problems of a file of readings as subjects of a rule."""
+    return tuple(
+        Refused(f"line {one.span.line}", (KEY, *one.route), None, one.message, one.hint) for one in read.problems
+    )
 
 
 class _Reader:
@@ -108,8 +138,8 @@ class _Reader:
         taken = _text(self.root, "taken") or ""
         found: list[Reading] = []
         for number, node in enumerate(listed.value if isinstance(listed.value, tuple) else ()):
-            route: Route = ("readings", number)
-            if node.kind == "map" and not any(where[:2] == route for where in self.refused):
+            route: Route = (KEY, "readings", number)
+            if node.kind == "map" and not any((KEY, *where[:2]) == route for where in self.refused):
                 found.extend(self._reading(node, route, taken))
         return Readings(
             installation,
@@ -257,7 +287,7 @@ class _Reader:
         named = _child(node, "with")
         circuits = [circuit.id for circuit in self.plant.site.circuits]
         if named is not None and str(named.value) not in circuits:
-            self._unknown(named, "circuit", str(named.value), circuits, (*route[:2], "with"))
+            self._unknown(named, "circuit", str(named.value), circuits, (*route[:3], "with"))
             return ""
         return str(named.value) if named is not None else ""
 
@@ -325,7 +355,7 @@ class _Reader:
         self._add(span, message, hint, route)
 
     def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
-        self.problems.append(Problem(span, message, hint, route))
+        self.problems.append(Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route))
 
 
 def _child(node: Node, key: str) -> Node | None:

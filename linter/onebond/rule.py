@@ -17,6 +17,7 @@ from onebond.facts import (
     BorrowedNeutral,
     Cleared,
     Collection,
+    Compared,
     Crossing,
     Dead,
     DirectSide,
@@ -36,6 +37,7 @@ from onebond.facts import (
     Island,
     Isolated,
     Levels,
+    MeasuredPlace,
     Misfit,
     Need,
     NeutralContact,
@@ -50,9 +52,12 @@ from onebond.facts import (
     RcdForPlace,
     RcdInService,
     RcdOnWay,
+    Refused,
     Relay,
     Surplus,
     SwitchedProtective,
+    Taken,
+    Unread,
 )
 from onebond.facts.unknown import Unknown
 from onebond.model import Device, Source
@@ -66,6 +71,7 @@ __all__ = [
     "BatteryLeads",
     "BorrowedNeutral",
     "Cleared",
+    "Compared",
     "Crossing",
     "Dead",
     "Device",
@@ -89,6 +95,7 @@ __all__ = [
     "Island",
     "Isolated",
     "Levels",
+    "MeasuredPlace",
     "Mention",
     "Misfit",
     "Need",
@@ -109,13 +116,16 @@ __all__ = [
     "RcdInService",
     "RcdOnWay",
     "Ref",
+    "Refused",
     "Relay",
     "Review",
     "Rule",
     "Source",
     "Surplus",
     "SwitchedProtective",
+    "Taken",
     "Unknown",
+    "Unread",
     "Verdict",
     "figure",
     "open_figure",
@@ -224,12 +234,17 @@ Verdict = Finding | Pass | NotApplicable | Exempt | Review
 
 
 class Example(NamedTuple):
-    """A minimal pair: a base that passes, and one edit of its text after which the rule must find these subjects."""
+    """A minimal pair: a base that passes, and one edit of its text after which the rule must find these subjects.
+
+    The edit may be readings that are put beside it.
+    """
 
     base: str  # name of a file in the rule package's `bases`
     replace: tuple[tuple[str, str], ...]  # text to replace, each exactly once
     finds: tuple[str, ...]  # subjects; empty: the edit changes nothing
     rulebook: str = ""
+    readings: str = ""  # text of a file of readings that comes with the edit
+    today: str = ""  # the day on which it is inspected, where that matters
 
 
 class Rule(NamedTuple):

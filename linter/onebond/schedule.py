@@ -7,20 +7,22 @@ the circuit of the description; how much a reading may differ from it is said be
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing
-from onebond.circuit.limits_table import largest_earth_resistance_ohm
+from onebond.facts import EarthFault, Facts
+from onebond.facts.measured import largest_electrode, largest_loop
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
-from onebond.meter.diagnose import FLOOR, RELATIVE, SUPPLY, TRIPS, Doctor
-from onebond.meter.measurements import Measurement, Site
+from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
+from onebond.meter.measurements import Measurement, Site, test_of, where_of
 from onebond.meter.plan import DEAD, Entry, plan
 from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
 from onebond.model import Installation
-from onebond.rule import figure
+from onebond.rule import Params, Rule, figure
 from onebond.states import State
 
 CAUTIONS = (
@@ -74,89 +76,56 @@ class Schedule(NamedTuple):
 
 
 class _Kind(NamedTuple):
-    test: str
     instrument: str
     method: str
 
 
 _KINDS: dict[str, _Kind] = {
     "continuity": _Kind(
-        "continuity of the protective conductor",
         "low-resistance ohmmeter, 4 V to 24 V, at least 200 mA (IEC 61557-4)",
         "take off the resistance of the leads; both ends on bare metal",
     ),
     "insulation": _Kind(
-        "insulation resistance",
         "insulation tester, 500 V d.c. (IEC 61557-2)",
         "live conductors joined, against PE; links and loads out",
     ),
     "tie": _Kind(
-        "N to PE without voltage",
         "low-resistance ohmmeter (IEC 61557-4)",
         "loads out, switches as listed; above 20 kohm counts as open",
     ),
     "electrode": _Kind(
-        "resistance of the electrode",
         "earth tester, three poles (IEC 61557-5)",
         "disconnected from the earth terminal; auxiliary stakes outside its reach",
     ),
     "voltage": _Kind(
-        "voltage",
         "voltmeter, 10 Mohm (CAT III or higher)",
         "",
     ),
     "loop": _Kind(
-        "earth fault loop impedance",
         "loop tester (IEC 61557-3)",
         "with the test that trips no RCD; conductors cold",
     ),
     "rcd": _Kind(
-        "operating time of the RCD",
         "RCD tester (IEC 61557-6)",
         "between a line and PE behind it, loads off",
     ),
-    "holds": _Kind("RCD under load", "none", "switch the loads on one by one"),
-    "clamp": _Kind("current in the protective conductor", "leakage clamp, 1 mA resolution", "round PE alone, loads on"),
+    "holds": _Kind("none", "switch the loads on one by one"),
+    "clamp": _Kind("leakage clamp, 1 mA resolution", "round PE alone, loads on"),
 }
 
 
-class Limits(NamedTuple):
-    """What a rulebook accepts of readings, with where it stands; a ``?`` marks what is from memory."""
-
-    insulation_ohm: float
-    insulation: str
-    loop_factor: float
-    loop: str
-    rcd: str
-
-
-ACCEPTED: dict[str, Limits] = {
-    "iec": Limits(1e6, "IEC 60364-6, table 6.1 ?", 2 / 3, "IEC 60364-6, annex D ?", "IEC 60364-6, 6.4.3.8 ?"),
-    "bs7671": Limits(
-        1e6, "BS 7671, table 64 ?", 0.8, "common practice: 0.8 of the tabulated value", "BS 7671, 643.8 ?"
-    ),
-    "nec": Limits(1e6, "common practice, no source", 1.0, "common practice, no source", "common practice, no source"),
-    "as-nzs": Limits(1e6, "AS/NZS 3000, 8.3.6 ?", 0.8, "AS/NZS 3017 ?", "AS/NZS 3000, 8.3.10 ?"),
-    "sans": Limits(1e6, "SANS 10142-1, 8.7 ?", 2 / 3, "as IEC 60364-6 ?", "SANS 10142-1, 8.7 ?"),
-}
+def accepted(rules: Sequence[Rule], rulebook: str) -> tuple[Params, str]:
+    """What the rulebook accepts of readings, and where it says so: the rule that asks for it; nothing without one."""
+    for rule in rules:
+        params = rule.params_in(rulebook)
+        if {"insulation-ohm", "loop-factor"} <= params.keys():
+            return params, next((str(ref) for ref in rule.refs if ref.rulebook in (rulebook, "all")), "")
+    return {}, ""
 
 
-def schedule(site: Installation) -> Schedule:
-    """The test schedule of an installation."""
-    return _Writer(site).schedule()
-
-
-def as_expected(measurement: Measurement, shown: Shown) -> tuple[float, float]:
-    """The band in which a healthy reading lies: what the description leaves open, and what meter and model may be off together."""
-    floor = FLOOR.get(measurement.unit, 0.0)
-    if measurement.unit == "V" and measurement.between != "N-PE":
-        return max(0.0, shown.low * (1 - SUPPLY) - floor), shown.high * (1 + SUPPLY) + floor
-    if measurement.kind == "electrode":
-        return shown.low * 0.5, shown.high * 1.5
-    if math.isinf(shown.value):
-        return math.inf, math.inf
-    margin = 2 * RELATIVE
-    return max(0.0, shown.low * (1 - margin) - floor), shown.high * (1 + margin) + floor
+def schedule(site: Installation, rules: Sequence[Rule]) -> Schedule:
+    """The test schedule of an installation; ``rules`` know what the rulebook accepts."""
+    return _Writer(site, *accepted(rules, site.rulebook)).schedule()
 
 
 def expected(measurement: Measurement, shown: Shown) -> str:
@@ -168,23 +137,6 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     if low <= 0:
         return f"at most {figure(high, unit)}"
     return f"{figure(shown.value, unit)} ({figure(low, unit)} to {figure(high, unit)})"
-
-
-def test_of(measurement: Measurement) -> str:
-    """What is measured, in words of the trade."""
-    words = _KINDS[measurement.kind].test
-    if measurement.kind == "holds" and measurement.between:
-        return f"RCD with the load of {measurement.between} alone"
-    if measurement.kind == "clamp" and measurement.between != "PE":
-        return f"current round {measurement.between} together"
-    return f"{words} {measurement.between}" if measurement.kind in ("voltage", "rcd") else words
-
-
-def where_of(measurement: Measurement) -> str:
-    """Where the probes stand."""
-    if measurement.kind == "continuity":
-        return f"{measurement.at} to {measurement.between}"
-    return f"{measurement.at}, {measurement.between}" if measurement.kind == "loop" else measurement.at
 
 
 def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
@@ -209,11 +161,16 @@ def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
 
 
 class _Writer:
-    def __init__(self, site: Installation) -> None:
+    def __init__(self, site: Installation, params: Params, clause: str) -> None:
         self.installation = site
         self.plant = Plant(site)
         self.site = Site(self.plant)
-        self.limits = ACCEPTED[site.rulebook]
+        self.params = params
+        self.clause = f" ({clause})" if clause else ""
+
+    @cached_property
+    def faults(self) -> tuple[EarthFault, ...]:
+        return Facts(self.installation, self.installation.rulebook).earth_faults
 
     def schedule(self) -> Schedule:
         plan_ = plan(self.plant)
@@ -292,31 +249,27 @@ class _Writer:
         )
 
     def _limit(self, measurement: Measurement) -> str:
-        if measurement.kind == "insulation":
-            return f"at least {figure(self.limits.insulation_ohm / 1e6, '')}Mohm ({self.limits.insulation})"
-        if measurement.kind == "rcd":
-            return self._rcd_limit(measurement)
-        if measurement.kind == "electrode":
-            return self._electrode_limit()
+        """What the rulebook accepts of a reading, in words; '' where it says nothing."""
+        params, kind = self.params, measurement.kind
+        if not params:
+            return ""
+        if kind == "insulation":
+            return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{self.clause}"
+        if kind == "rcd":
+            return f"{self._times(measurement)}{self.clause}"
+        if kind == "electrode" and (ohm := largest_electrode(self.plant)) is not None:
+            return f"at most {figure(ohm, 'ohm')}, by its RCD (411.5.3); above 200 ohm it may be unstable"
+        if kind == "loop" and (ohm := largest_loop(measurement, self.faults)) is not None:
+            most = ohm * params["loop-factor"] * params["minimum-voltage-factor"]
+            return f"at most {figure(most, 'ohm')}, by the overcurrent device{self.clause}"
         return ""
 
-    def _rcd_limit(self, measurement: Measurement) -> str:
-        device = self.site.rcds[measurement.at].device
-        late = device.delay == "S"
-        words = {
-            "0.5 x": "no trip",
-            "1 x": "130 ms to 500 ms" if late else "at most 300 ms",
-            "5 x": "50 ms to 150 ms" if late else "at most 40 ms",
-        }
-        return f"{words[measurement.between]} ({self.limits.rcd})"
-
-    def _electrode_limit(self) -> str:
-        residual = [rcd.device.residual_a for rcd in self.site.rcds.values() if rcd.device.residual_a]
-        tt = any(source.earthing == "TT" for source in self.installation.sources)
-        if tt and residual:
-            ohm = min(largest_earth_resistance_ohm(min(max(one, 0.006), 30.0)) for one in residual)
-            return f"at most {figure(min(ohm, 200.0), 'ohm')} (411.5.3; above 200 ohm it may be unstable)"
-        return ""
+    def _times(self, measurement: Measurement) -> str:
+        if measurement.between not in ("1 x", "5 x"):
+            return "no trip"
+        sort = "selective" if self.site.rcds[measurement.at].device.delay == "S" else "general"
+        least, most = self.params[f"{sort}-{measurement.between[0]}-s"]
+        return f"{least * 1000:g} ms to {most * 1000:g} ms" if least else f"at most {most * 1000:g} ms"
 
 
 _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {

@@ -52,13 +52,31 @@ def edited(base_text: str, example: Example) -> str:
     return text
 
 
-def inspected(text: str, rules: tuple[Rule, ...], rulebook: str = "", name: str = "example.yaml") -> Inspected:
-    """What rules say of a text; raises AssertionError where the text cannot be read or a rule breaks."""
+def inspected(
+    text: str,
+    rules: tuple[Rule, ...],
+    rulebook: str = "",
+    name: str = "example.yaml",
+    readings: str = "",
+    today: str = "",
+    base: str = "example",
+) -> Inspected:
+    """What rules say of a text, and of the text of readings of it; raises AssertionError where it cannot be read or a rule breaks."""
     parsed = parse(text.encode(), name)
     document, installation, problems, _ = understood(parsed)
     listed = "; ".join(f"line {problem.span.line}: {problem.message}" for problem in problems)
     assert document is not None and installation is not None and not problems, f"{name} is not read: {listed}"
-    site = inspect(installation, document, rules, rulebook or None)
+    if readings:
+        from onebond.meter.plant import Plant
+        from onebond.readings import attach, of_text, refused
+
+        read = of_text(readings.encode(), "example.readings.yaml", Plant(installation), f"{base}.yaml")
+        document = attach(document, read)
+        site = inspect(
+            installation, document, rules, rulebook or None, today, readings=read.readings, refused=refused(read)
+        )
+    else:
+        site = inspect(installation, document, rules, rulebook or None, today)
     assert not site.faults, (
         f"{name}: a rule broke: {site.faults[0].rule} on {site.faults[0].subject}: {site.faults[0].message}"
     )
@@ -152,11 +170,14 @@ def prove_example(tested: Rule, example: Example, bases: Mapping[str, str] | Non
     already = found(good.site, tested.id)
     assert not already, f"finds {_list(already)} in the base itself"
     changed = edited(text, example)
-    assert not example.finds or changed != text, "the edit changes nothing"
-    after = inspected(changed, (tested,), example.rulebook, "the edited text")
+    assert not example.finds or changed != text or example.readings, "the edit changes nothing"
+    after = inspected(
+        changed, (tested,), example.rulebook, "the edited text", example.readings, example.today, example.base
+    )
     actual, wanted = found(after.site, tested.id), tuple(sorted(example.finds))
     assert actual == wanted, f"finds {_list(actual)}, and not {_list(wanted)}"
-    _constant_words(tested, after)
+    if not example.readings:  # readings are of one state each, and no state is told of them
+        _constant_words(tested, after)
 
 
 def _constant_words(tested: Rule, after: Inspected) -> None:

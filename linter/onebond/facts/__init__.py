@@ -4,6 +4,8 @@ Each property of :class:`Facts` is a collection of *subjects*: frozen records ab
 (or about the description as a whole, ``island`` is then None).  Facts decide nothing.
 """
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from functools import cached_property, partial
 from typing import NamedTuple
@@ -34,6 +36,7 @@ from onebond.facts.residual import (
 from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
 from onebond.facts.sizes import Need, Protective, protective_conductors
 from onebond.facts.soil import EarthElectrode, earth_electrodes
+from onebond.facts.taken import Compared, MeasuredPlace, Refused, Taken, Unread
 from onebond.facts.unknown import Unknown
 from onebond.facts.wiring import (
     BorrowedNeutral,
@@ -52,11 +55,17 @@ from onebond.result import Mention
 from onebond.span import Route
 from onebond.states import LIMIT, cases, holds
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from onebond.meter.plant import Plant
+    from onebond.meter.readings import Readings
+
 __all__ = [
     "BatteryLeads",
     "BorrowedNeutral",
     "Cleared",
     "Collection",
+    "Compared",
     "Crossing",
     "Dead",
     "DirectSide",
@@ -77,6 +86,7 @@ __all__ = [
     "Isolated",
     "Levels",
     "Lost",
+    "MeasuredPlace",
     "Misfit",
     "Need",
     "NeutralContact",
@@ -92,9 +102,12 @@ __all__ = [
     "RcdInService",
     "RcdOnWay",
     "Reference",
+    "Refused",
     "Relay",
     "Surplus",
     "SwitchedProtective",
+    "Taken",
+    "Unread",
 ]
 
 
@@ -450,9 +463,20 @@ class Energised(NamedTuple):
 class Facts:
     """Everything that rules may ask about one installation under one rulebook."""
 
-    def __init__(self, installation: Installation, rulebook: str, limit: int = LIMIT) -> None:
+    def __init__(
+        self,
+        installation: Installation,
+        rulebook: str,
+        limit: int = LIMIT,
+        readings: Readings | None = None,
+        refused: tuple[Refused, ...] = (),
+        today: str = "",
+    ) -> None:
         self.installation = installation
         self.rulebook = rulebook
+        self.readings = readings
+        self._refused = refused
+        self.today = today
         self.network: Network = build(installation)
         self.survey = cases(self.network, limit)
         self._earth: dict[tuple[bool, tuple[int, ...]], tuple[int, ...]] = {}
@@ -1324,6 +1348,46 @@ class Facts:
                 landed.setdefault(end.id, set()).update(link.cores)
         own = {place for place, cores in landed.items() if cores & set(DIRECT) and not cores & {*LINES, "N", "PEN"}}
         return frozenset(own | {board.id for board in site.boards if board.inside in own and board.id not in landed})
+
+    # -- readings --------------------------------------------------------------------------------------------------
+
+    @cached_property
+    def _plant(self) -> Plant:
+        from onebond.meter.plant import Plant
+
+        return Plant(self.installation)
+
+    @Collection
+    def measured_places(self) -> tuple[MeasuredPlace, ...]:
+        """What was read, place by place, against what is expected."""
+        if self.readings is None or not self.readings.readings:
+            return ()
+        from onebond.facts.measured import measured
+
+        return measured(self.readings, self._plant, self.earth_faults)
+
+    @Collection
+    def unread(self) -> tuple[Unread, ...]:
+        """Places with tests that the schedule asks for and nobody has done."""
+        if self.readings is None:
+            return ()
+        from onebond.facts.measured import unread
+
+        return unread(self.readings, self._plant)
+
+    @Collection
+    def refused_readings(self) -> tuple[Refused, ...]:
+        """Readings that make no sense."""
+        return self._refused
+
+    @Collection
+    def takings(self) -> tuple[Taken, ...]:
+        """When readings were taken, where there are any."""
+        if self.readings is None:
+            return ()
+        days = [one.taken for one in self.readings.readings if one.taken] or [self.readings.taken]
+        interval = self.installation.test_interval_months
+        return (Taken("readings", ("readings", "taken"), None, min(days), interval, self.today),)
 
     @Collection
     def supplying(self) -> tuple[Energised, ...]:

@@ -138,6 +138,19 @@ def distance(measurement: Measurement, shown: Shown, value: float, digit: float,
     return min(beyond / deviation(measurement, min(max(value, low), high), digit, shown.slack), WORST)
 
 
+def as_expected(measurement: Measurement, shown: Shown) -> tuple[float, float]:
+    """The band in which a healthy reading lies: what the description leaves open, and what meter and model may be off together."""
+    floor = FLOOR.get(measurement.unit, 0.0)
+    if measurement.unit == "V" and measurement.between != "N-PE":
+        return max(0.0, shown.low * (1 - SUPPLY) - floor), shown.high * (1 + SUPPLY) + floor
+    if measurement.kind == "electrode":
+        return shown.low * 0.5, shown.high * 1.5
+    if math.isinf(shown.value):
+        return math.inf, math.inf
+    margin = 2 * RELATIVE
+    return max(0.0, shown.low * (1 - margin) - floor), shown.high * (1 + margin) + floor
+
+
 class Doctor:
     """Explains readings of one site; what was worked out for one set of them serves the next."""
 

@@ -165,6 +165,37 @@ class Site:
         return tuple(Measurement("loop", place, f"{line}-PE") for line in LINES if self.node(place, line) >= 0)
 
 
+TESTS: dict[str, str] = {
+    "continuity": "continuity of the protective conductor",
+    "insulation": "insulation resistance",
+    "tie": "N to PE without voltage",
+    "electrode": "resistance of the electrode",
+    "voltage": "voltage",
+    "loop": "earth fault loop impedance",
+    "rcd": "operating time of the RCD",
+    "holds": "RCD under load",
+    "clamp": "current in the protective conductor",
+}
+"""What each kind of measurement is called."""
+
+
+def test_of(measurement: Measurement) -> str:
+    """What is measured, in words of the trade."""
+    words = TESTS[measurement.kind]
+    if measurement.kind == "holds" and measurement.between:
+        return f"RCD with the load of {measurement.between} alone"
+    if measurement.kind == "clamp" and measurement.between != "PE":
+        return f"current round {measurement.between} together"
+    return f"{words} {measurement.between}" if measurement.kind in ("voltage", "rcd") else words
+
+
+def where_of(measurement: Measurement) -> str:
+    """Where the probes stand."""
+    if measurement.kind == "continuity":
+        return f"{measurement.at} to {measurement.between}"
+    return f"{measurement.at}, {measurement.between}" if measurement.kind == "loop" else measurement.at
+
+
 def live_cores(link: Connection) -> str:
     """The live cores of a cable, as a clamp round all of them is written."""
     return " ".join(core for core in link.cores if core in LIVE)

@@ -16,6 +16,9 @@ from onebond.span import Span
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from onebond.document import Document
+    from onebond.facts import Refused
+    from onebond.meter.readings import Readings
     from onebond.survey.find import Found
 
 CLEAN, FINDINGS, USAGE, REFUSED, NOT_PROVEN, INTERNAL = 0, 1, 2, 3, 4, 70
@@ -33,8 +36,11 @@ def inspect_file(
     digest: bool = True,
     figures: bool = False,
     drawing: bool = False,
+    taken: str | None = None,
 ) -> Site:
     """The report of one description; never raises for what stands in the file.
+
+    ``taken`` is a file of its readings; without one, that which lies beside it, if there is any.
 
     ``rulebook`` takes the place of the one that the site names; ``today`` (ISO 8601) is the day on which waivers are
     judged; ``islands`` asks for the list of live islands, ``figures`` for all computed figures, ``drawing`` for what a diagram shows
@@ -47,6 +53,7 @@ def inspect_file(
             lines, sha256 = (document.lines, document.sha256 if digest else "") if document else ((), "")
             parts = document.part_files(digest) if document else ()
             return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out, parts=parts)
+        document, readings, refused = _with_readings(document, installation, taken)
         site = engine.inspect(
             installation,
             document,
@@ -57,6 +64,8 @@ def inspect_file(
             digest=digest,
             figures=figures,
             drawing=drawing,
+            readings=readings,
+            refused=refused,
         )
         site = site._replace(devices=_unnamed(installation))
         if site.rulebook == WRITTEN_FOR:
@@ -69,6 +78,22 @@ def inspect_file(
             raise
         fault = Fault("(none)", path, f"the inspection broke off with {type(error).__name__}")
         return Site(path, (), "", "", "", "", faults=(fault,))
+
+
+def _with_readings(
+    document: Document, installation: Installation, taken: str | None
+) -> tuple[Document, Readings | None, tuple[Refused, ...]]:
+    """The readings of a site: those in a file that is named, else those beside the description."""
+    from onebond.survey.find import readings_beside
+
+    path = taken or readings_beside(document.path)
+    if path is None:
+        return document, None, ()
+    from onebond import readings
+    from onebond.meter.plant import Plant
+
+    read = readings.load(path, Plant(installation), os.path.basename(document.path))
+    return readings.attach(document, read), read.readings, readings.refused(read)
 
 
 def _unnamed(installation: Installation) -> tuple[tuple[str, str], ...]:

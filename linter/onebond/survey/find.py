@@ -21,6 +21,24 @@ MOST = 1 << 20
 
 SUFFIXES = (".yaml", ".yml")
 
+BESIDE = tuple(f".readings{suffix}" for suffix in SUFFIXES)
+"""What the name of a file of readings ends in that lies beside its description and begins with the same name."""
+
+
+def described(path: str) -> str | None:
+    """The description that a file of readings lies beside; None where it is no such file, or there is none."""
+    for end in BESIDE:
+        if path.lower().endswith(end):
+            stem = path[: -len(end)]
+            return next((name for suffix in SUFFIXES if os.path.lexists(name := stem + suffix)), None)
+    return None
+
+
+def readings_beside(path: str) -> str | None:
+    """The readings that lie beside a description."""
+    stem, _ = os.path.splitext(path)
+    return next((name for end in BESIDE if os.path.lexists(name := stem + end)), None)
+
 
 class Found(NamedTuple):
     """What there is to inspect, and what was passed over."""
@@ -102,8 +120,13 @@ class _Walk:
     def candidate(self, path: str, others: list[str] | None = None) -> None:
         """A file that is inspected if it is a description, or cannot be looked into: then the reader says why.
 
-        What is neither a description nor a part of one goes to ``others``.
+        What is neither a description nor a part of one goes to ``others``.  Readings are inspected with the description that they
+        lie beside.
         """
+        site = described(path)
+        if site is not None:
+            self.files.append(site)
+            return
         try:
             kind = self.kind(path)
         except (OSError, ValueError):  # ValueError: no file can have this name

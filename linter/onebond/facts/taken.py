@@ -1,0 +1,75 @@
+"""What rules may ask about readings; only names here, so that a hook without readings does not wait for what compares them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from onebond.span import Route
+
+if TYPE_CHECKING:
+    from onebond.circuit.impedances import Missing
+    from onebond.meter.readings import Reading
+
+FITS = 3.5
+"""A reading contradicts what is expected where it is farther off than so many standard deviations."""
+
+
+class Compared(NamedTuple):
+    """One reading: what was read, what is expected of the site as described, and what a rulebook may ask of it."""
+
+    reading: Reading
+    test: str
+    where: str
+    band: tuple[float, float] | None  # of a healthy site; None: nothing that the description says
+    missing: Missing | None  # what is not written, so that nothing can be expected
+    off: float  # how far from what is expected, in standard deviations
+    loop_ohm: float | None  # the largest loop at the place by the rulebook's times, without a factor for the field
+    electrode_ohm: float | None  # the largest resistance of an electrode behind the RCDs of a TT site
+    late: bool | None  # of an RCD: whether it is a selective one
+
+    @property
+    def contradicts(self) -> bool:
+        """Whether it is outside what a healthy site shows."""
+        return self.off > FITS
+
+
+class MeasuredPlace(NamedTuple):
+    """All readings of one place, cable, electrode or RCD."""
+
+    id: str
+    route: Route
+    island: None
+    compared: tuple[Compared, ...]
+    explained: tuple[str, ...]  # the defects that explain the readings that contradict, likeliest first, in words
+    probability: float
+    root: str  # the place whose readings are farthest off where one cause explains all of them; '' where this is it
+
+
+class Unread(NamedTuple):
+    """A place with tests of the schedule that nobody has done."""
+
+    id: str
+    route: Route
+    island: None
+    tests: tuple[str, ...]
+
+
+class Refused(NamedTuple):
+    """A reading that makes no sense."""
+
+    id: str
+    route: Route
+    island: None
+    message: str
+    hint: str
+
+
+class Taken(NamedTuple):
+    """When the readings were taken, and how often they have to be."""
+
+    id: str
+    route: Route
+    island: None
+    oldest: str
+    months: float | None  # the interval that the site declares
+    today: str
