@@ -30,6 +30,9 @@ EXPECTED = re.compile(r"(?P<rule>[a-z][a-z0-9-]*)(?: \[(?P<level>error|warning|n
 RULES_OF_THE_ENGINE = ("waiver-expired", "waiver-unused")
 """Findings about the description that no rule makes."""
 
+RULES_OF_READINGS = ("reading-contradicts-design", "reading-missing", "reading-refused", "test-overdue")
+"""What is said of readings, which these sites have none of (see test_readings)."""
+
 # line, rule, part (want | follows | waived)
 Found = tuple[int, str, str]
 
@@ -118,7 +121,7 @@ def test_every_rule_is_hit_by_two_bad_sites_or_more() -> None:
         hits.update({rule for _, rule, kind in expected(path)[0] if kind == "want"})
     ids = {*RULES_OF_THE_ENGINE, *(rule.id for rule in load_rules())}
     assert set(hits) <= ids
-    assert {rule: hits[rule] for rule in sorted(ids) if hits[rule] < 2} == {}
+    assert {rule: hits[rule] for rule in sorted(ids - {*RULES_OF_READINGS}) if hits[rule] < 2} == {}
 
 
 @pytest.mark.parametrize("path", SITES, ids=lambda path: path.stem)

@@ -18,10 +18,22 @@ HOMES = {
     "jinja2": {"onebond.reporting.page"},
     "markupsafe": {"onebond.reporting.page"},
     "numpy": {"onebond.circuit"},
+    "xlsxwriter": {"onebond.reporting.sheet"},
 }
 
 # What takes longer to import than a description takes to inspect.
-SLOW = ["dataclasses", "importlib.metadata", "inspect", "jinja2", "jsonschema", "networkx", "numpy", "rich", "tempfile"]
+SLOW = [
+    "dataclasses",
+    "importlib.metadata",
+    "inspect",
+    "jinja2",
+    "jsonschema",
+    "networkx",
+    "numpy",
+    "rich",
+    "tempfile",
+    "xlsxwriter",
+]
 
 
 def modules() -> dict[str, Path]:

@@ -392,3 +392,80 @@ def test_a_blank_that_is_filled_in_can_be_read(tmp_path: Path, capsys: pytest.Ca
     assert len(found.readings.readings) > 100
     # nothing is filled in: every line is a comment, and the list is empty
     assert parse(blank.encode(), "blank.yaml").document is not None
+
+
+# -- inspect -----------------------------------------------------------------------------------------------------------------------
+
+
+def beside(tmp_path: Path, site: str, readings_text: str) -> Path:
+    """A description with readings beside it."""
+    path = tmp_path / f"{site}.yaml"
+    path.write_text((SITES / f"{site}.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / f"{site}.readings.yaml").write_text(readings_text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize("path", SETS, ids=lambda path: path.stem)
+def test_readings_beside_a_description_are_picked_up(path: Path, tmp_path: Path) -> None:
+    """A set with a defect contradicts, and says which defect would explain it; a healthy one does not."""
+    from onebond import survey
+    from onebond.loading import load_rules
+
+    site, text = path.name.split("--")[0], path.read_text(encoding="utf-8")
+    report = survey.inspect_file(str(beside(tmp_path, site, text)), load_rules(), today="2026-11-25")
+    assert not report.faults
+    about = [one for one in report.results if one.rule.startswith(("reading-", "test-")) and one.kind == "fail"]
+    # loops may well be beyond the part of their limit that is set aside for warm conductors
+    of_readings = [one for one in about if one.rule == "reading-contradicts-design" and one.level != "warning"]
+    roots = [one for one in of_readings if one.because is None]
+    true = text.splitlines()[0].removeprefix("# true: ")
+    assert bool(roots) == (true != "no defect")
+    if roots:
+        assert len(roots) == 1
+        assert "would explain it" in roots[0].so
+        assert roots[0].span.file == str(tmp_path / f"{site}.readings.yaml")
+    assert any(one.rule == "reading-missing" and one.level == "note" for one in about)
+    assert not [one for one in about if one.rule in ("reading-refused", "test-overdue")]
+
+
+def test_a_reading_that_makes_no_sense_does_not_hide_the_others(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = HEAD + "  - {at: essental, L1-N: 230 V}\n  - {at: station, loads: off, N-PE: 40 V}\n"
+    assert cli.main(["inspect", str(beside(tmp_path, "skarv", text)), "--report", "lines"]) == 1
+    lines = capsys.readouterr().out.splitlines()
+    assert any("skarv.readings.yaml:6:6: error: the description has no place `essental`" in line for line in lines)
+    assert any("skarv.readings.yaml:7:" in line and "[reading-contradicts-design]" in line for line in lines)
+
+
+def test_readings_may_lie_elsewhere(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = ROOT / "fixtures" / "readings" / "hut--bond-open-hut-link.readings.yaml"
+    assert cli.main(["inspect", str(SITES / "hut.yaml"), "--readings", str(path)]) == 1
+    assert "the bond hut-link is open" in capsys.readouterr().out
+    assert cli.main(["inspect", str(SITES / "hut.yaml"), "--readings", str(tmp_path / "none.yaml")]) == 2
+
+
+def test_a_hook_that_is_given_readings_inspects_their_site(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = (ROOT / "fixtures" / "readings" / "hut--bond-open-hut-link.readings.yaml").read_text(encoding="utf-8")
+    beside(tmp_path, "hut", text)
+    assert cli.main(["inspect", "--skip-others", str(tmp_path / "hut.readings.yaml")]) == 1
+    assert "hut.yaml: findings" in capsys.readouterr().out
+
+
+def test_a_link_in_the_place_of_readings_is_not_followed(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    secret = tmp_path / "secret.txt"
+    secret.write_text("something else\n", encoding="utf-8")
+    path = tmp_path / "hut.yaml"
+    path.write_text((SITES / "hut.yaml").read_text(encoding="utf-8"), encoding="utf-8")
+    (tmp_path / "hut.readings.yaml").symlink_to(secret)
+    assert cli.main(["inspect", str(path), "--report", "lines"]) == 1
+    out = capsys.readouterr().out
+    assert "something else" not in out
+    assert "[reading-refused]" in out
+
+
+def test_the_words_of_the_schedule_are_those_of_the_rulebook(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.main(["schedule", str(SITES / "nec-rv.yaml")]) == 0
+    out = capsys.readouterr().out
+    assert "GFCI" in out and "equipment grounding conductor" in out.replace("\n", " ")
+    assert "RCD" not in out

@@ -46,7 +46,7 @@ earthing-conductor-small pe-small
 bonding-conductor-small pen-small bond-small disconnection-too-slow source-too-weak-to-trip touch-voltage-high
 rcd-missing rcd-blind rcd-type-unsuitable rcd-not-selective rcd-trips-in-service neutral-borrowed
 breaking-capacity-low neutral-current-in-pe voltage-drop-high single-failure-dangerous dc-earth-conflict dc-frame-unbonded
-dc-earth-fault-unwatched dc-unfused never-energised
+dc-earth-fault-unwatched dc-unfused reading-contradicts-design reading-missing test-overdue reading-refused never-energised
 nothing-supplied device-does-not-fit
 """
 

@@ -188,6 +188,11 @@ def _inspect(argv: list[str]) -> int:
 
     rules = _rules()
     files, orphans = survey.with_owners(found, asked.paths)
+    if asked.readings is not None:
+        if len(files) != 1:
+            raise Usage("--readings goes with one description")
+        if not os.path.lexists(asked.readings):
+            raise Usage(f"--readings: there is no file {_shown(asked.readings)}")
     data, whole = asked.report in ("json", "sarif", "html"), asked.report == "html"
     sites = [
         survey.inspect_file(
@@ -461,6 +466,8 @@ def _schedule(argv: list[str]) -> int:
     from onebond.schedule import schedule
 
     planned = schedule(installation, _rules())
+    if not asked.blank:
+        planned = sheet.worded(planned, _speech(installation))
     if asked.blank:
         text = sheet.render_blank(planned, os.path.basename(path))
     elif asked.report == "csv":
@@ -521,7 +528,7 @@ def _diagnose(argv: list[str]) -> int:
     if read.readings is None or not read.readings.readings:
         _say(f"{_shown(taken)}: no reading could be understood")
         return REFUSED
-    outcome = diagnose(plant, read.readings)
+    outcome = explanation.worded(diagnose(plant, read.readings), _speech(installation))
     code = REFUSED if read.problems else CLEAN if outcome.healthy else FOUND if outcome.explained else OPEN
     rendered = (
         explanation.render_json(outcome)
@@ -529,6 +536,18 @@ def _diagnose(argv: list[str]) -> int:
         else explanation.render(outcome, width=_terminal()[1])
     )
     return _print(rendered, code)
+
+
+def _speech(installation: Installation) -> Callable[[str], str]:
+    """What puts a text into the words of the rulebook of a site."""
+    from onebond.reporting import words
+    from onebond.result import WRITTEN_FOR
+
+    if installation.rulebook == WRITTEN_FOR:
+        return str
+    from onebond.wording import named
+
+    return words.speech(installation.rulebook, named(installation))
 
 
 def _installation(path: str) -> Installation | int:

@@ -7,6 +7,7 @@ the pen.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -86,8 +87,13 @@ def attach(document: Document, read: Read) -> Document:
     return document._replace(root=whole, parts=(*document.parts, read.document))
 
 
-def refused(read: Read) -> tuple[Refused, ...]:
-    """The problems of a file of readings as subjects of a rule."""
+def refused(read: Read, path: str) -> tuple[Refused, ...]:
+    """The problems of a file of readings as subjects of a rule; of one that is not read at all nothing but its name is known."""
+    if read.document is None:
+        return tuple(
+            Refused(os.path.basename(path), (), None, f"the readings {path}: {one.message}", one.hint)
+            for one in read.problems
+        )
     return tuple(
         Refused(f"line {one.span.line}", (KEY, *one.route), None, one.message, one.hint) for one in read.problems
     )
@@ -188,18 +194,19 @@ class _Reader:
         holder = _child(node, key)
         named = _child(node, subject)
         assert holder is not None and named is not None
+        here = (*route[:-1], subject)
         at = str(named.value)
         if subject == "rcd":
             yield from self._rcd(holder, named, key, state, route, day, self._alone(node, route))
             return
-        measurement = self._measurement(node, subject, key, at, on, named, route)
+        measurement = self._measurement(node, subject, key, at, on, named, here)
         if measurement is None:
             return
         if subject == "clamp" and at not in self.site.links:
-            self._unknown(named, "cable", at, list(self.site.links), route)
+            self._unknown(named, "cable", at, list(self.site.links), here)
             return
         if subject == "electrode" and at not in dict(self.plant.network.electrodes):
-            self._unknown(named, "electrode", at, [one.id for one in self.plant.site.electrodes], route)
+            self._unknown(named, "electrode", at, [one.id for one in self.plant.site.electrodes], here)
             return
         text = str(holder.value)
         kind = {"clamp": "measured-current"}.get(
@@ -234,7 +241,7 @@ class _Reader:
                     named, "continuity was measured from here to nowhere", "write `to: ` the other end", route
                 )
                 return None
-            if not self._place(other, str(other.value), route):
+            if not self._place(other, str(other.value), (*route[:3], "to")):
                 return None
             return Measurement("continuity", at, str(other.value))
         if key == "insulation":
@@ -264,7 +271,7 @@ class _Reader:
     ) -> Iterator[Reading]:
         name = str(named.value)
         if name not in self.site.rcds:
-            self._unknown(named, "RCD", name, list(self.site.rcds), route)
+            self._unknown(named, "RCD", name, list(self.site.rcds), (*route[:3], "rcd"))
             return
         if key == "holds":
             holds = holder.value in ("yes", True)

@@ -73,7 +73,13 @@ def inspected(
         read = of_text(readings.encode(), "example.readings.yaml", Plant(installation), f"{base}.yaml")
         document = attach(document, read)
         site = inspect(
-            installation, document, rules, rulebook or None, today, readings=read.readings, refused=refused(read)
+            installation,
+            document,
+            rules,
+            rulebook or None,
+            today,
+            readings=read.readings,
+            refused=refused(read, "example.readings.yaml"),
         )
     else:
         site = inspect(installation, document, rules, rulebook or None, today)

@@ -2,7 +2,8 @@
 
 Checks: each reading against what follows from the circuit of the description in the state in which it was taken, with what meter,
 loads, capacitances and soil may be off; loops against the time of the overcurrent device, conductors being cold; insulation, times
-of RCDs and electrodes of TT sites against the limits of the rulebook.  Where readings contradict, every defect that the description
+of RCDs and electrodes of TT sites against the limits of the rulebook.  A loop beyond the part of its limit that a rulebook sets
+aside for warm conductors is a warning: it may be worked out closer.  Where readings contradict, every defect that the description
 suggests is tried, and what explains them is named.
 
 Danger: what was built is not what was described and judged: a link that is open or one too many, a core that is broken or crossed, a
@@ -61,6 +62,9 @@ def check(place: MeasuredPlace, params: Params) -> Verdict:
         else "measure again, and compare description and site",
         tuple(Mention(place.id, one.reading.route, f"{one.test}: {why}") for one, why in wrong),
         because=("reading-contradicts-design", place.root) if place.root else None,
+        level="warning"
+        if all(one.reading.measurement.kind == "loop" and not one.contradicts for one, _ in wrong)
+        else None,
         figures=((worst.test, worst.reading.written or "see the readings"), ("expected", why)),
         weight=worst.off,
     )

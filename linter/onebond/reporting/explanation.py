@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from onebond.reporting import neutralise
@@ -18,6 +19,25 @@ CAUTION = (
 
 NAMED = 6
 """So many explanations of one group are named."""
+
+
+def worded(outcome: Outcome, say: Callable[[str], str]) -> Outcome:
+    """The outcome in the words of a rulebook; what the description names stays as it is."""
+    told = tuple(
+        one._replace(
+            explanations=tuple(tuple(map(say, words)) for words in one.explanations),
+            compared=tuple(row._replace(test=say(row.test)) for row in one.compared),
+        )
+        for one in outcome.told
+    )
+    step = outcome.next
+    if step is not None:
+        step = step._replace(
+            test=say(step.test),
+            steps=tuple(map(say, step.steps)),
+            shows=tuple((say(words), value) for words, value in step.shows),
+        )
+    return outcome._replace(told=told, next=step)
 
 
 def render(outcome: Outcome, *, width: int = 0) -> str:

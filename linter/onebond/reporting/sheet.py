@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any
 
 from onebond.reporting import neutralise
@@ -33,6 +33,34 @@ def cells(row: Row) -> tuple[str, ...]:
     expected = row.expected or (f"open: {row.missing}" if row.missing else "")
     visit = "dead" if row.visit == 0 else str(row.visit)
     return (row.number, visit, row.test, row.where, row.instrument, row.method, expected, row.limit, "", row.means)
+
+
+def worded(schedule: Schedule, say: Callable[[str], str]) -> Schedule:
+    """The schedule in the words of its rulebook; what the description names stays as it is."""
+
+    def each(texts: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(say, texts))
+
+    return schedule._replace(
+        cautions=each(schedule.cautions),
+        remarks=each(schedule.remarks),
+        stops=tuple(
+            stop._replace(steps=each(stop.steps), proves=each(stop.proves), remarks=each(stop.remarks))
+            for stop in schedule.stops
+        ),
+        rows=tuple(
+            row._replace(
+                test=say(row.test),
+                instrument=say(row.instrument),
+                method=say(row.method),
+                expected=say(row.expected),
+                limit=say(row.limit),
+                means=say(row.means),
+                missing=say(row.missing),
+            )
+            for row in schedule.rows
+        ),
+    )
 
 
 def heading(stop: Stop) -> str:

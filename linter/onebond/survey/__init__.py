@@ -93,7 +93,7 @@ def _with_readings(
     from onebond.meter.plant import Plant
 
     read = readings.load(path, Plant(installation), os.path.basename(document.path))
-    return readings.attach(document, read), read.readings, readings.refused(read)
+    return readings.attach(document, read), read.readings, readings.refused(read, path)
 
 
 def _unnamed(installation: Installation) -> tuple[tuple[str, str], ...]:
