@@ -28,7 +28,7 @@ from onebond.rule import (
     rule,
 )
 
-HAIR = 1e-4
+HAIR = 1e-3
 """Part of a limit by which a solved leakage may pass it and still counts as at it."""
 
 
@@ -38,7 +38,7 @@ def check(rcd: RcdInService, params: Params) -> Verdict:
     if rated_a is None:
         raise Unknown(f"the residual of {rcd.id}", rcd.route)
     standing_a = rcd.standing_a
-    # what the circuit adds to the written leakages, some millionths of them, or the arithmetic, does not lift them above the limit
+    # what the circuit adds to the written leakages, less than a thousandth, or the arithmetic, does not lift them above the limit
     if not standing_a <= params["standing"] * rated_a * (1 + HAIR):
         return Finding(
             f"the residual current of normal service brings the RCD {rcd.id} near to tripping",

@@ -980,7 +980,7 @@ class Facts:
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
-                    bonded = any(tie.pe == pe and tie.solid for tie in island.ties)
+                    bonded = any(tie.pe == pe and tie.solid for tie in island.ties) or island.linked(n, pe)
                     found.append(PenLanding(board, route[board], island, bonded, island.pen_from_source(n)))
         return tuple(found)
 

@@ -219,6 +219,9 @@ class FaultWorker:
                         # all of the fault current passes a device that cuts the place off from every source
                         residual = max(seen, total if (device, name) in guards else 0.0)
                 passed.append(Passed(device, name, seen, residual))
+            # what follows behind a transformer spares the devices ahead of it as much as it gives at most
+            through = max(min(own, limits[number]) - self.following_a(ways), 0.0)
+            passed += [Passed(device, name, through * ratio, 0.0) for device, name, ratio in self.currents.ahead(way)]
             feds.append(Fed(way.feed.id, tuple(passed), way.single, given[number], limited))
         most = free if stiff else min(free, sum(limits) + self.following_a(ways))
         return tuple(feds), total, most
@@ -231,7 +234,7 @@ class FaultWorker:
         shares = [flow.edge(way.steps[-1].edge) if flow is not None and way.steps else None for way in ways]
         known = [abs(share) for share in shares if share is not None]
         if len(known) < len(ways) or not sum(known):
-            return min(free, max(limits))
+            return min(free, max(limits, default=0.0))  # a line that is crossed with a neutral is fed by none
         held = sum(min(share, limit) for share, limit in zip(known, limits, strict=True))
         return free * held / sum(known) if free < ENDLESS else held
 

@@ -88,6 +88,8 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                     others = tuple(other for other in candidate.feeds if other.id != feed.id and other.forming)
                     fed_round = _fed_round(network, islands, passage, rcd, others)
                     beyond = _from_others(candidate, feed, rcd)
+                    # what follows is no source that a neutral returns to: it brings no voltage of its own
+                    returning = _from_others(candidate, feed, rcd, forming=True)
                     through = candidate.value(passage.variable) == "passing"
                     out = candidate.line_part(passage.outputs) if through else 0
                     for identifier in candidate.supplies:
@@ -96,7 +98,8 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                         ]
                         by_inverter = any(out >> n & 1 and beyond >> n & 1 for n in lines)
                         node = neutral.get(identifier)
-                        if by_inverter and node is not None and candidate.live >> node & 1 and not beyond >> node & 1:
+                        here = node is not None and candidate.live >> node & 1
+                        if by_inverter and here and not returning >> node & 1:
                             trouble, island = "return", candidate
                         elif by_inverter and final and identifier in fed_round and trouble in ("", "supplier"):
                             trouble, island = "loads", candidate
@@ -124,9 +127,10 @@ def _input_behind(island: Island, passage: Passage, feed: Feed, rcd: Rcd) -> boo
     return any(beyond >> node & 1 for node in passage.inputs)
 
 
-def _from_others(island: Island, feed: Feed, rcd: Rcd) -> int:
-    """What the RCD cuts off from every energised source but one."""
-    nodes = [n for other in island.feeds if other.id != feed.id for n in (*other.lines, *other.neutrals)]
+def _from_others(island: Island, feed: Feed, rcd: Rcd, forming: bool = False) -> int:
+    """What the RCD cuts off from every energised source but one, or from those of them that form an island."""
+    feeds = [other for other in island.feeds if other.id != feed.id and (other.forming or not forming)]
+    nodes = [n for other in feeds for n in (*other.lines, *other.neutrals)]
     return island.beyond(rcd, tuple(nodes)) if nodes else 0
 
 

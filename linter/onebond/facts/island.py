@@ -158,6 +158,11 @@ class Island:
             if self.live >> tie.n & 1 and (not tie.needs or holds(tie.needs, self.state))
         )
 
+    def linked(self, n: int, pe: int) -> bool:
+        """Whether a closed solid link joins these N and PE nodes, whether or not the neutral is one of the island."""
+        here = [tie for tie in self.network.ties if tie.n == n and tie.pe == pe and tie.solid]
+        return any(not tie.needs or holds(tie.needs, self.state) for tie in here)
+
     @cached_property
     def references(self) -> tuple[Reference, ...]:
         """The solid references of the island, each enclosure counted once."""
