@@ -374,7 +374,7 @@ def open_for_ever(site: Site) -> Iterator[Told]:
         link = of(site, name, identifier)
         far = place(link.get("to", identifier))
         # a board that loses its one feeder, or a source that loses its cable; an input of a changeover is neither
-        alone = far in section(site, "circuits") or len(feeding(site, far)) == 1 and far in section(site, "boards")
+        alone = far in section(site, "circuits") or (len(feeding(site, far)) == 1 and far in section(site, "boards"))
         if (
             device.get("operable")
             and not named
