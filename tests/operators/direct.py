@@ -207,7 +207,7 @@ def array_unwatched(site: Site) -> Iterator[Told]:
         source = of(site, "direct-current", identifier)
         if source.get("earthed-pole") == "none":
             must = (finds("dc-earth-fault-unwatched", "carport"),) if source.get("monitoring") == "none" else ()
-            yield Told(identifier, after, must, frozenset() if must else frozenset(("dc-earth-fault-unwatched",)))
+            yield Told(identifier, after, must)
 
 
 # -- places ----------------------------------------------------------------------------------------------------------------------

@@ -108,7 +108,7 @@ def changeover_switches_pe(site: Site) -> Iterator[Told]:
         if any("PE" in cores(one) for one in landing(site, identifier).values()):
             after = changed(site)
             of(after, "changeovers", identifier)["poles"] = f"{changeover['poles']} PE"
-            also = frozenset(("electrode-missing", "pe-missing", "neutral-unreferenced"))
+            also = frozenset(("electrode-missing",))
             yield Told(identifier, after, (finds("pe-switched", identifier),), also)
 
 
@@ -119,7 +119,7 @@ def switch_in_the_earth_lead(site: Site) -> Iterator[Told]:
             after = changed(site)
             opened = {"kind": "isolator", "poles": "PE", "operable": "yes", "id": "q-earth"}
             of(after, "connections", identifier)["through"] = [opened]
-            also = frozenset(("electrode-missing", "dc-frame-unbonded", "bonding-conductor-small"))
+            also = frozenset(("electrode-missing",))
             yield Told(identifier, after, (finds("pe-switched", "q-earth"),), also)
 
 
@@ -137,11 +137,7 @@ def pen_through_a_pole(site: Site) -> Iterator[Told]:
                 after = changed(site)
                 _with_pole(of(after, "connections", identifier), number, "PEN")
                 must = (finds("pen-switched", name_of(device, identifier)),)
-                yield Told(f"{identifier} {number}", after, must, _OPEN_PEN)
-
-
-_OPEN_PEN = frozenset(("single-failure-dangerous", "neutral-unreferenced", "neutral-opens-first"))
-"""A PEN that a device opens is one that may be open: what is behind is without a reference, and its frames are live."""
+                yield Told(f"{identifier} {number}", after, must)
 
 
 def fuse_in_the_pen(site: Site) -> Iterator[Told]:
@@ -150,7 +146,7 @@ def fuse_in_the_pen(site: Site) -> Iterator[Told]:
             if device["kind"] == "fuse":
                 after = changed(site)
                 _with_pole(of(after, "connections", identifier), number, "PEN")
-                yield Told(identifier, after, (finds("pen-switched", name_of(device, identifier)),), _OPEN_PEN)
+                yield Told(identifier, after, (finds("pen-switched", name_of(device, identifier)),))
 
 
 def rcd_in_the_pen(site: Site) -> Iterator[Told]:
@@ -162,13 +158,8 @@ def rcd_in_the_pen(site: Site) -> Iterator[Told]:
         entry = of(after, "connections", identifier)
         entry["through"] = [*(entry.get("through") or []), head]
         must = (finds("pen-switched", "rcd-pen"),)
-        also = _OPEN_PEN | {
-            "rcd-blind",
-            "bond-behind-rcd",
-            "rcd-not-selective",
-            "rcd-type-unsuitable",
-            "inverter-fed-behind-rcd",
-        }
+        # what it leads to, links, inputs and RCDs of circuits, is behind an RCD then
+        also = frozenset(("bond-behind-rcd", "inverter-fed-behind-rcd", "rcd-not-selective", "rcd-type-unsuitable"))
         yield Told(identifier, after, must, also)
 
 
@@ -205,9 +196,7 @@ def electrode_at_a_loose_frame(site: Site) -> Iterator[Told]:
             yield Told(identifier, after, (finds("electrode-missing"),), _TT_PLACE)
 
 
-_TT_PLACE = frozenset(
-    ("rcd-missing", "disconnection-too-slow", "source-too-weak-to-trip", "rcd-blind", "neutral-unreferenced")
-)
+_TT_PLACE = frozenset(("rcd-missing", "disconnection-too-slow"))
 """What a frame on an electrode of its own may lack: an RCD, and a current that something on the way sees."""
 
 
@@ -234,8 +223,7 @@ def outlying_board_on_its_rod(site: Site) -> Iterator[Told]:
         rod = {"at": board, "resistance": "20 ohm", "conductor": "16 mm2"}
         after = added(site, "electrodes", "yard-rod", rod)
         without(of(after, "connections", cable), "PE")
-        also = _TT_PLACE | {"it-bonded"}
-        yield Told(f"{board} {cable}", after, (finds("electrodes-not-joined", "yard-rod"),), also)
+        yield Told(f"{board} {cable}", after, (finds("electrodes-not-joined", "yard-rod"),), _TT_PLACE)
 
 
 def buildings_forgotten(site: Site) -> Iterator[Told]:

@@ -30,14 +30,13 @@ from operators.common import (
     utilities,
 )
 
-PARALLEL = frozenset(
-    (
-        *("sources-in-parallel", "backfeed", "inverter-feeds-itself", "neutral-bonded-twice", "neutral-unreferenced"),
-        *("island-reference-borrowed", "disconnection-too-slow", "breaking-capacity-low", "voltage-drop-high"),
-        *("neutral-borrowed", "source-too-weak-to-trip", "rcd-trips-in-service", "rcd-missing"),
-    )
+REFERENCES = frozenset(("neutral-bonded-twice", "neutral-unreferenced", "island-reference-borrowed", "backfeed"))
+"""What two sources that meet bring by the states of a site: each a reference of its own, or none, and the one that rests fed back."""
+
+CURRENTS = frozenset(
+    ("disconnection-too-slow", "source-too-weak-to-trip", "breaking-capacity-low", "voltage-drop-high")
 )
-"""What two sources on the same bars bring by the states of a site: each a reference of its own or none, and currents that add."""
+"""What flows from a weak source in place of the supply, or from the two together."""
 
 
 def no_interlock(site: Site) -> Iterator[Told]:
@@ -59,7 +58,9 @@ def closed_transition(site: Site) -> Iterator[Told]:
         after = changed(site)
         of(after, "changeovers", identifier)["transition"] = "closed"
         must = any_of("sources-in-parallel", "inverter-feeds-itself")
-        yield Told(identifier, after, (must,), PARALLEL | {"changeover-neutral-solid"})
+        yield Told(
+            identifier, after, (must,), frozenset(("neutral-bonded-twice", "breaking-capacity-low", "neutral-borrowed"))
+        )
 
 
 def line_left_solid(site: Site) -> Iterator[Told]:
@@ -74,7 +75,7 @@ def line_left_solid(site: Site) -> Iterator[Told]:
             must = [any_of("sources-in-parallel", "inverter-feeds-itself", "backfeed")]
             if "N" in poles:
                 must.append(finds("neutral-opens-first", identifier))
-            yield Told(identifier, after, tuple(must), PARALLEL | {"bond-missing-at-pen-split"})
+            yield Told(identifier, after, tuple(must), REFERENCES | CURRENTS | {"neutral-borrowed"})
 
 
 def _machine(site: Site, phases: str) -> Site:
@@ -114,7 +115,7 @@ def second_set_on_the_bars(site: Site) -> Iterator[Told]:
         cable = {"from": "hired-set", "to": board, "cores": " ".join((*own, "N", "PE")), "size": "10 mm2"}
         after["connections"]["hired-cable"] = {**cable, "length": "6 m", "through": [breaker]}
         must = (finds("sources-in-parallel"), finds("backfeed"))
-        yield Told(board, after, must, PARALLEL | {"inverter-fed-behind-rcd"})
+        yield Told(board, after, must, REFERENCES | CURRENTS | {"rcd-trips-in-service", "rcd-missing"})
 
 
 def set_at_a_socket(site: Site) -> Iterator[Told]:
@@ -130,7 +131,8 @@ def set_at_a_socket(site: Site) -> Iterator[Told]:
             # the set feeds backwards through every RCD on its way: links and inputs ahead of them are behind them then
             behind = {"bond-behind-rcd", "inverter-fed-behind-rcd", "rcd-not-selective", "rcd-blind", "rcd-missing"}
             behind |= {"rcd-type-unsuitable", "touch-voltage-high"}
-            yield Told(identifier, after, must, PARALLEL | behind)
+            also = REFERENCES | CURRENTS | behind
+            yield Told(identifier, after, must, also - {"backfeed", "neutral-bonded-twice"})
 
 
 def follower_made_forming(site: Site) -> Iterator[Told]:
@@ -142,14 +144,17 @@ def follower_made_forming(site: Site) -> Iterator[Told]:
             must = (finds("sources-in-parallel"),)
             # an RCD on its way has the link, and all RCDs of the circuits, behind it as soon as it feeds alone
             behind = {"bond-behind-rcd", "rcd-blind", "rcd-not-selective", "single-failure-dangerous"}
-            yield Told(name, after, must, PARALLEL | behind)
+            yield Told(name, after, must, behind | {"backfeed", "neutral-unreferenced"})
 
 
 # -- inverters with a mains input -----------------------------------------------------------------------------------------------
 
 
 def output_on_own_input(site: Site) -> Iterator[Told]:
-    """A spare cable from the output of an inverter to the board that its input hangs on: on the grid the two are in parallel too."""
+    """A spare cable from the output of an inverter to the board that its input hangs on: on the grid the two are in parallel too.
+
+    Where the head of the site has an RCD, that board is now fed round it.
+    """
     for name, _, way in passing(site):
         board = place(way["from"])
         if board in section(site, "boards"):
@@ -161,7 +166,7 @@ def output_on_own_input(site: Site) -> Iterator[Told]:
             must = [finds("sources-in-parallel")]
             if not held:  # else an interlock parts its input from that board while it inverts
                 must.append(finds("inverter-feeds-itself", name))
-            yield Told(name, after, tuple(must), PARALLEL)
+            yield Told(name, after, tuple(must), REFERENCES | {"voltage-drop-high", "rcd-missing"})
 
 
 def input_from_its_own_board(site: Site) -> Iterator[Told]:
@@ -176,12 +181,7 @@ def input_from_its_own_board(site: Site) -> Iterator[Told]:
         ):
             after = changed(site)
             of(after, "connections", cable)["from"] = board
-            also = PARALLEL | {
-                "electrode-missing",
-                "reference-lost-in-transition",
-                "nothing-supplied",
-                "never-energised",
-            }
+            also = frozenset(("electrode-missing", "nothing-supplied", "never-energised", "neutral-unreferenced"))
             yield Told(name, after, (finds("inverter-feeds-itself", name),), also)
 
 
@@ -197,7 +197,7 @@ def bypass_without_interlock(site: Site) -> Iterator[Told]:
             switch = {"kind": "isolator", "rating": "63 A", "operable": "yes", "id": "q-bypass"}
             cable = {"from": place(way["from"]), "to": board, "cores": own, "size": "10 mm2", "length": "5 m"}
             after = added(site, "connections", "bypass", {**cable, "through": [switch]})
-            also = PARALLEL | {"sources-at-different-levels", "inverter-fed-behind-rcd", "never-energised"}
+            also = REFERENCES | {"sources-in-parallel", "sources-at-different-levels", "rcd-missing"}
             held = any(name in interlock["never"] for interlock in site.get("interlocks") or [])
             must = finds("sources-in-parallel") if held else finds("inverter-feeds-itself", name)
             yield Told(name, after, (must,), also)
@@ -221,7 +221,7 @@ def input_behind_rcd(site: Site) -> Iterator[Told]:
             after = changed(site)
             of(after, "connections", cable)["from"] = inner
             also = frozenset(("rcd-not-selective", "rcd-trips-in-service", "sources-at-different-levels"))
-            yield Told(name, after, (finds("inverter-fed-behind-rcd", name),), also)
+            yield Told(f"{name} {inner}", after, (finds("inverter-fed-behind-rcd", name),), also)
 
 
 def _with_rcd(site: Site, cable: str, residual: str) -> Site:
@@ -289,8 +289,11 @@ def _roof(site: Site, line: str) -> Site:
     }
 
 
+ADDS = frozenset(("breaking-capacity-low",))
+
+
 def roof_at_a_final_circuit(site: Site) -> Iterator[Told]:
-    """A small roof inverter plugged into a final circuit (551.7.2 ?)."""
+    """A small roof inverter plugged into a final circuit (551.7.2 ?).  What it adds to a short circuit may be what a breaker lacks."""
     if isolated_system(site) or not section(site, "electrodes"):
         return  # of a portable set or vehicle it makes something else
     for identifier, circuit in section(site, "circuits").items():
@@ -299,7 +302,7 @@ def roof_at_a_final_circuit(site: Site) -> Iterator[Told]:
             after = added(site, "sources", "small-roof", _roof(site, line))
             cable = {"from": "small-roof", "to": identifier, "cores": f"{line} N PE", "size": "2.5 mm2"}
             after["connections"]["roof-cable"] = {**cable, "length": "5 m"}
-            yield Told(identifier, after, (finds("infeed-behind-rcd", "small-roof"),))
+            yield Told(identifier, after, (finds("infeed-behind-rcd", "small-roof"),), ADDS)
 
 
 def roof_behind_the_group(site: Site) -> Iterator[Told]:
@@ -314,7 +317,7 @@ def roof_behind_the_group(site: Site) -> Iterator[Told]:
         after = added(site, "sources", "small-roof", _roof(site, line))
         cable = {"from": "small-roof", "to": inner, "cores": f"{line} N PE", "size": "4 mm2", "length": "5 m"}
         after["connections"]["roof-cable"] = cable
-        yield Told(inner, after, (finds("infeed-behind-rcd", "small-roof"),))
+        yield Told(inner, after, (finds("infeed-behind-rcd", "small-roof"),), ADDS)
 
 
 def follower_behind_the_rcd(site: Site) -> Iterator[Told]:
@@ -342,7 +345,7 @@ def follower_behind_the_rcd(site: Site) -> Iterator[Told]:
 def feed_removed(site: Site) -> Iterator[Told]:
     """The one cable to a board is not there: what hangs on it is dead, and a source at its other end has nothing to supply.
 
-    With its PE an electrode behind may be lost, and with its neutral a reference.
+    With its PE an electrode behind may be lost.
     """
     for board, entry in section(site, "boards").items():
         ways = feeding(site, board)
@@ -362,7 +365,8 @@ def feed_removed(site: Site) -> Iterator[Told]:
             place(one["to"]) in section(site, "sources") for one in landing(after, board).values()
         ):
             continue  # something else may still feed it
-        also = frozenset(("nothing-supplied", "electrode-missing", "neutral-unreferenced", "pe-missing"))
+        # a link that was one too many, and accepted, may be the only one left
+        also = frozenset(("electrode-missing", *(("waiver-unused",) if site.get("waivers") else ())))
         yield Told(f"{board} {cable}", after, (any_of(("never-energised", board), "nothing-supplied"),), also)
 
 

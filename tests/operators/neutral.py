@@ -128,7 +128,7 @@ def old_resistor(site: Site) -> Iterator[Told]:
         amperes = [load_a(site, one) or 0.0 for one in hanging(site, board).values() if len(lines(one)) == 1]
         if ohm_km and ohm_km / 1000 * (metres(ways[0]) or 0) * max(amperes, default=0.0) > 0.3:
             after = added(site, "bonds", "resistor", {"at": board, "impedance": "1 ohm", "size": "16 mm2"})
-            yield Told(board, after, (finds("neutral-current-in-pe"),), frozenset(("rcd-trips-in-service",)))
+            yield Told(board, after, (finds("neutral-current-in-pe"),))
 
 
 def bond_moved_on(site: Site) -> Iterator[Told]:
@@ -272,9 +272,8 @@ def neutral_changed_alone(site: Site) -> Iterator[Told]:
     hence so many rules.
     """
     wide = (
-        *("sources-in-parallel", "backfeed", "inverter-feeds-itself", "neutral-borrowed", "neutral-bonded-twice"),
-        *("neutral-unreferenced", "island-reference-borrowed", "bond-missing-at-pen-split", "it-bonded"),
-        *("disconnection-too-slow", "voltage-drop-high", "breaking-capacity-low", "changeover-neutral-switched"),
+        *("neutral-borrowed", "neutral-bonded-twice", "neutral-unreferenced", "island-reference-borrowed"),
+        *("bond-missing-at-pen-split", "disconnection-too-slow", "breaking-capacity-low"),
     )
     for identifier, changeover in section(site, "changeovers").items():
         if "N" in str(changeover["poles"]).split():
@@ -298,16 +297,13 @@ def device_forgets_a_line(site: Site) -> Iterator[Told]:
             after = changed(site)
             of(after, name, identifier)["through"][number]["poles"] = " ".join(poles[1:])
             must = (finds("neutral-opens-first", name_of(device, identifier)),)
-            yield Told(identifier, after, must, _OPEN_NEUTRAL)
+            # where the line that is left closed leads to a second source, that source is fed back and takes part in faults
+            joined = {"sources-in-parallel", "disconnection-too-slow", "source-too-weak-to-trip"}
+            several = len(section(site, "sources")) > 1
+            yield Told(identifier, after, must, _OPEN_NEUTRAL | joined if several else _OPEN_NEUTRAL)
 
 
-_OPEN_NEUTRAL = frozenset(
-    (
-        *("neutral-unreferenced", "neutral-borrowed", "sources-in-parallel", "backfeed", "inverter-feeds-itself"),
-        *("disconnection-too-slow", "single-failure-dangerous", "neutral-bonded-twice", "electrode-missing"),
-        "source-too-weak-to-trip",
-    )
-)
+_OPEN_NEUTRAL = frozenset(("neutral-unreferenced", "neutral-borrowed", "single-failure-dangerous"))
 """While such a pole is open and its line is not, the loads behind have no way back and what is tied to earth behind it is tied alone."""
 
 
@@ -416,7 +412,7 @@ def neutral_through_solid(site: Site) -> Iterator[Told]:
         if source.get("neutral-through") == "switched" and source.get("neutral-bond") == "while-inverting":
             after = changed(site)
             of(after, "sources", name)["neutral-through"] = "solid"
-            yield Told(name, after, (finds("neutral-bonded-twice", name),), frozenset(("inverter-fed-behind-rcd",)))
+            yield Told(name, after, (finds("neutral-bonded-twice", name),))
 
 
 def solid_without_a_relay(site: Site) -> Iterator[Told]:
@@ -454,7 +450,7 @@ def condition_inverted(site: Site) -> Iterator[Told]:
                 ]
                 if _loaded(site, place(bond["at"])):
                     must.append(finds("neutral-current-in-pe"))
-                yield Told(identifier, after, tuple(must), frozenset(("reference-lost-in-transition",)))
+                yield Told(identifier, after, tuple(must))
 
 
 # -- the time that a relay takes ---------------------------------------------------------------------------------------------
@@ -512,8 +508,7 @@ def crossed_cores(site: Site) -> Iterator[Told]:
     """
     wide = (
         *("never-energised", "nothing-supplied", "disconnection-too-slow", "voltage-drop-high", "neutral-unreferenced"),
-        *("bond-missing-at-pen-split", "neutral-bonded-twice", "neutral-borrowed", "it-without-monitor", "pe-missing"),
-        *("island-reference-borrowed", "rcd-missing", "source-too-weak-to-trip", "it-bonded"),
+        *("bond-missing-at-pen-split", "neutral-borrowed"),
     )
     for name, identifier, link in links(site):
         if cores(link)[:2] == ["L1", "N"] and not link.get("lands-on"):
@@ -547,8 +542,27 @@ def neutral_of_another_group(site: Site) -> Iterator[Told]:
                 if "size" in circuit:
                     stray |= {"size": str(circuit["size"]), "length": str(circuit["length"])}
                 after["connections"]["stray-neutral"] = stray
-                also = frozenset(("rcd-trips-in-service", "rcd-missing", "device-does-not-fit"))
+                also = frozenset(("rcd-trips-in-service",))  # the whole load is a residual current
                 yield Told(identifier, after, (finds("neutral-borrowed", identifier),), also)
+
+
+def neutral_through_a_neighbour(site: Site) -> Iterator[Told]:
+    """The neutral of a circuit brought back by the cable of the next one, at their far ends."""
+    single = {
+        identifier: one
+        for identifier, one in section(site, "circuits").items()
+        if "N" in cores(one) and len(lines(one)) == 1 and not residual_devices(one) and "building" not in one
+    }
+    for identifier, circuit in single.items():
+        for other, neighbour in single.items():
+            if other > identifier and place(neighbour["from"]) == place(circuit["from"]):
+                after = changed(site)
+                without(of(after, "circuits", identifier), "N")
+                stray = {"from": other, "to": identifier, "cores": "N"}
+                if "size" in circuit:
+                    stray |= {"size": str(circuit["size"]), "length": "5 m"}
+                after["connections"]["stray-neutral"] = stray
+                yield Told(f"{identifier} {other}", after, (finds("neutral-borrowed", identifier),))
 
 
 # -- PEN -----------------------------------------------------------------------------------------------------------------------
@@ -677,6 +691,12 @@ OPERATORS: tuple[Operator, ...] = (
     *(isolator_in_the_neutral_alone, switched_neutral, inverter_opens_the_neutral, taken_to_as_nzs, bonded_set),
     *(relay_forgotten, relay_never_opens, neutral_through_solid, solid_without_a_relay, condition_inverted),
     *(relay_closes_too_late, relay_opens_too_late, slow_relay_inside, crossed_cores, circuit_without_neutral),
-    *(neutral_of_another_group, pen_written_as_neutral, outbuilding_as_of_old, tt_building_linked),
+    *(
+        neutral_of_another_group,
+        neutral_through_a_neighbour,
+        pen_written_as_neutral,
+        outbuilding_as_of_old,
+        tt_building_linked,
+    ),
     *(surge_link_solid, monitor_dropped, second_monitor, monitor_at_the_set, drop_electrode),
 )

@@ -101,12 +101,13 @@ def nec_pe(circuit: Site) -> tuple[int, int] | None:
 
 
 def nec_pe_just_below(site: Site) -> Iterator[Told]:
-    """One size below NEC 250.122, which goes by the overcurrent device, whatever the heat."""
+    """One size below NEC 250.122, which goes by the overcurrent device, whatever the heat.  On a long circuit less flows in a fault too."""
     for identifier, circuit in section(site, "circuits").items() if book(site) == "nec" else ():
         asked = nec_pe(circuit)
         if asked:
             after = _by_circuit(site, identifier, "pe-size", f"{asked[0] + 2} AWG")
-            yield Told(identifier, after, (finds("pe-small", identifier),))
+            also = frozenset(("disconnection-too-slow", "source-too-weak-to-trip"))
+            yield Told(identifier, after, (finds("pe-small", identifier),), also)
 
 
 def nec_pe_at_the_table(site: Site) -> Iterator[Told]:
