@@ -98,8 +98,8 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                         ]
                         by_inverter = any(out >> n & 1 and beyond >> n & 1 for n in lines)
                         node = neutral.get(identifier)
-                        here = node is not None and candidate.live >> node & 1
-                        if by_inverter and here and not returning >> node & 1:
+                        live = by_inverter and node is not None and candidate.live >> node & 1
+                        if live and node is not None and not returning >> node & 1:
                             trouble, island = "return", candidate
                         elif by_inverter and final and identifier in fed_round and trouble in ("", "supplier"):
                             trouble, island = "loads", candidate
