@@ -89,7 +89,7 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                     fed_round = _fed_round(network, islands, passage, rcd, others)
                     beyond = _from_others(candidate, feed, rcd)
                     # what follows is no source that a neutral returns to: it brings no voltage of its own
-                    returning = _from_others(candidate, feed, rcd, forming=True)
+                    home = _from_others(candidate, feed, rcd, forming=True)
                     through = candidate.value(passage.variable) == "passing"
                     out = candidate.line_part(passage.outputs) if through else 0
                     for identifier in candidate.supplies:
@@ -98,8 +98,7 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                         ]
                         by_inverter = any(out >> n & 1 and beyond >> n & 1 for n in lines)
                         node = neutral.get(identifier)
-                        live = by_inverter and node is not None and candidate.live >> node & 1
-                        if live and node is not None and not returning >> node & 1:
+                        if by_inverter and node is not None and candidate.live >> node & 1 and not home >> node & 1:
                             trouble, island = "return", candidate
                         elif by_inverter and final and identifier in fed_round and trouble in ("", "supplier"):
                             trouble, island = "loads", candidate
