@@ -171,7 +171,8 @@ def earth_bar_cut(site: Site) -> Iterator[Told]:
     own = own_sources(site)
     for identifier, link in section(site, "connections").items():
         ends = (place(link["from"]), place(link["to"]))
-        if cores(link) == ["PE"] and own and any(_rods_at(site, end) for end in ends):
+        bars = [end for end in ends if section(site, "boards").get(end, {}).get("bars") == "PE"]
+        if cores(link) == ["PE"] and own and any(_rods_at(site, end) for end in bars):
             after = changed(site)
             del after["connections"][identifier]
             yield Told(identifier, after, (finds("electrode-missing"),))

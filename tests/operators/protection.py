@@ -476,7 +476,8 @@ def leaky_circuit(site: Site) -> Iterator[Told]:
         if own and class_one(circuit) and "size" in circuit:
             after = changed(site)
             of(after, "circuits", identifier)["leakage"] = "40 mA"
-            yield Told(identifier, after, (finds("rcd-trips-in-service", name_of(own[0], identifier)),))
+            also = frozenset(("rcd-trips-in-service",) if len(rcds_ahead(site, identifier)) > 1 else ())
+            yield Told(identifier, after, (finds("rcd-trips-in-service", name_of(own[0], identifier)),), also)
 
 
 def impatient_rcd(site: Site) -> Iterator[Told]:
