@@ -448,7 +448,9 @@ def leakage_just_too_high(site: Site) -> Iterator[Told]:
     """0.31 of the rated residual current: 531.3.2 ? allows 0.3."""
     if not isolated_system(site):
         for identifier, rcd, after in _leaking(site, 0.31):
-            yield Told(identifier, after, (finds("rcd-trips-in-service", rcd),))
+            # another one ahead sees this leakage and that of its other circuits
+            also = frozenset(("rcd-trips-in-service",) if len(rcds_ahead(site, identifier)) > 1 else ())
+            yield Told(identifier, after, (finds("rcd-trips-in-service", rcd),), also)
 
 
 def leakage_at_the_limit(site: Site) -> Iterator[Told]:
