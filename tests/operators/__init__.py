@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from operators import direct, earthing, infeed, neutral, protection, same, sizes, written
+from operators import direct, earthing, infeed, neutral, protection, same, sizes, special, written
 from operators.common import Operator
 
 OPERATORS: tuple[Operator, ...] = (
     *(*neutral.OPERATORS, *infeed.OPERATORS, *earthing.OPERATORS, *sizes.OPERATORS),
-    *(*protection.OPERATORS, *direct.OPERATORS, *written.OPERATORS, *same.OPERATORS),
+    *(*protection.OPERATORS, *direct.OPERATORS, *special.OPERATORS, *written.OPERATORS, *same.OPERATORS),
 )

@@ -171,7 +171,8 @@ def guarded(site: Site, circuit: str) -> bool:
 
 
 def class_one(entry: Site) -> bool:
-    return "PE" in cores(entry) and entry.get("equipment") != "class-II"
+    """Whether a circuit of alternating current has frames; what is asked of those is not asked of direct current below 120 V."""
+    return "PE" in cores(entry) and entry.get("equipment") != "class-II" and bool(lines(entry))
 
 
 def utilities(site: Site) -> dict[str, Site]:
