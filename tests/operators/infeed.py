@@ -436,7 +436,7 @@ def source_unplugged(site: Site) -> Iterator[Told]:
         if not after["interlocks"]:
             del after["interlocks"]
         also = frozenset(("never-energised", "device-does-not-fit"))  # and an input of its changeover is bare
-        yield Told(name, after, (finds("nothing-supplied", name),), also)
+        yield Told(name, after, (any_of(("nothing-supplied", name), "never-energised"),), also)
 
 
 def changeover_pole_without_conductor(site: Site) -> Iterator[Told]:
@@ -461,7 +461,7 @@ def rcd_sums_lines_only(site: Site) -> Iterator[Told]:
                 core for core in own if core.startswith("L")
             )
             # it trips on load, which follows from that unless an accepted second link leads current past it as well
-            also = frozenset(("rcd-trips-in-service",) if site.get("waivers") else ())
+            also = frozenset(("rcd-missing", *(("rcd-trips-in-service",) if site.get("waivers") else ())))
             yield Told(identifier, after, (finds("device-does-not-fit", name_of(device, identifier)),), also)
 
 

@@ -100,7 +100,8 @@ def add_bond(site: Site) -> Iterator[Told]:
     for board in _boards_with_a_neutral(site):
         after = added(site, "bonds", "one-too-many", {"at": board, "size": "16 mm2"})
         rule = "it-bonded" if isolated_system(site) else "neutral-bonded-twice"
-        must = [finds(rule, "one-too-many")]
+        # a site may have an IT system behind a transformer beside one that is earthed
+        must = [any_of((rule, "one-too-many"), ("neutral-bonded-twice", "one-too-many"))]
         if not isolated_system(site) and not tt and _loaded(site, board):
             must.append(finds("neutral-current-in-pe"))
         yield Told(board, after, tuple(must), frozenset(("single-failure-dangerous",) if tt else ()))

@@ -64,7 +64,14 @@ def thin_pe_of_circuit(site: Site) -> Iterator[Told]:
     grid = [one for one in utilities(site).values() if "loop-impedance" in one]
     for identifier, circuit in section(site, "circuits").items():
         large = any((amount(one.get("rating"), "A") or 0) >= 20 for one in circuit.get("through") or [])
-        if grid and large and "PE" in cores(circuit) and mm2(circuit) and not guarded(site, identifier):
+        if (
+            grid
+            and large
+            and class_one(circuit)
+            and "extraneous" not in site
+            and mm2(circuit)
+            and not guarded(site, identifier)
+        ):
             must = (any_of(("pe-small", identifier), ("disconnection-too-slow", identifier)),)
             yield Told(
                 identifier,
