@@ -126,11 +126,18 @@ def _compared(defect: Defect, found: set[Named], own: set[Named], effects: froze
     return Outcome(defect, "; ".join(complaint) + told, hits, beside, effects - hits)
 
 
+OF_READINGS = ("reading-contradicts-design", "reading-missing", "reading-refused", "test-overdue")
+
+
 def catalogue() -> list[str]:
-    """The rules of the catalogue in the order of the rule book, those that the engine and the reader make included."""
+    """The rules of the catalogue in the order of the rule book, those that the engine and the reader make included.
+
+    What is said of readings has defects of its own: they are put into the circuit and measured (`readings_trial`).
+    """
     from onebond.loading import load_rules
 
-    return [*(rule.id for rule in load_rules()), "description-refused", "waiver-expired", "waiver-unused"]
+    described = [rule.id for rule in load_rules() if rule.id not in OF_READINGS]
+    return [*described, "description-refused", "waiver-expired", "waiver-unused"]
 
 
 def table(matrix: dict[str, Counter[str]]) -> str:
