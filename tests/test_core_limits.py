@@ -1,0 +1,114 @@
+"""Gates exactly on their value, and beside it: what a standard says *up to*, *from* or *above*, number by number.
+
+Each test names the clause or table; where it is a definition of the description (FORMAT.md) or Ohm's law, it says that.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from onebond.circuit import limits_table
+from onebond.circuit.components import protective
+from onebond.circuit.devices import (
+    NEVER,
+    Trip,
+    bs_fuse_trip,
+    gg_operating_current_a,
+    gg_trip,
+    magnetic_band_a,
+    mcb_operating_current_a,
+    mcb_trip,
+    mccb_trip,
+    rcd_band_a,
+)
+
+# -- breakers --------------------------------------------------------------------------------------------------------
+
+
+def test_a_makers_own_upper_limit_lies_inside_the_band_of_the_standard() -> None:
+    # IEC 60898-1 table 7: B from 3 to 5 In, hence 48 to 80 A for B16
+    assert magnetic_band_a(16, "B", 70) == (48, 70)
+    assert magnetic_band_a(16, "B", 48) == (48, 48)
+    with pytest.raises(ValueError, match="instantaneous operating current"):
+        magnetic_band_a(16, "B", 47)
+
+
+def test_between_1_45_and_2_55_times_rated_only_the_conventional_time_is_certain() -> None:
+    # IEC 60898-1 table 7: 1.45 In within 1 h, 2.55 In within 60 s; 2.5 In of a B16 is 40 A
+    assert mcb_trip(40, 16, "B") == Trip(3600, 1)
+    assert mcb_trip(40.8, 16, "B") == Trip(60, 1)
+
+
+def test_above_32_a_the_second_gate_is_120_s() -> None:
+    # IEC 60898-1 table 7: 60 s to 32 A, 120 s above; within 60 s a C40 is certain only from 10 In
+    assert mcb_operating_current_a(40, "C", 60) == 400
+    assert mcb_operating_current_a(40, "C", 120) == pytest.approx(2.55 * 40)
+    assert mcb_operating_current_a(32, "C", 60) == pytest.approx(2.55 * 32)
+
+
+def test_gates_of_a_moulded_case_breaker() -> None:
+    # IEC 60947-2: not within 2 h at 1.05, within 2 h from 1.30 of the setting (100 A)
+    assert mccb_trip(105, 100, 1000).within(7199) == "impossible"
+    assert mccb_trip(129, 100, 1000).certain_s is None
+    # a short-time release at 500 A with 20 % of tolerance does nothing up to 400 A
+    settings = {"short_time_a": 500, "short_time_holds_s": 0.1, "short_time_clears_s": 0.18}
+    assert mccb_trip(400, 100, 2000, **settings).within(0.15) == "impossible"
+    assert mccb_trip(401, 100, 2000, **settings).within(0.15) == "possible"
+
+
+# -- fuses -----------------------------------------------------------------------------------------------------------
+
+
+def test_gates_of_a_gg_fuse_for_a_tenth_of_a_second() -> None:
+    # IEC 60269-1 table 3, 32 A: not within 0.1 s at 200 A, within 0.1 s at 350 A
+    assert gg_trip(200, 32).possible_from_s == 0.1
+    assert gg_trip(201, 32).possible_from_s == 0
+    assert gg_operating_current_a(32, 0.1) == 350
+    assert gg_operating_current_a(32, 0.099) is None
+
+
+def test_a_fuse_carries_its_rated_current_and_blows_at_the_current_of_the_table() -> None:
+    # BS 7671 table 41.4: 16 A BS 88-2, 5 s, 4.0 ohm: 218.5 V / 4.0 ohm = 54.625 A
+    assert bs_fuse_trip(16, 16) == NEVER
+    assert bs_fuse_trip(54.625, 16) == Trip(5, 0)
+    assert bs_fuse_trip(54.62, 16) == Trip(None, 0)
+
+
+# -- residual current devices ----------------------------------------------------------------------------------------
+
+
+def test_a_type_that_is_not_made_is_refused() -> None:
+    with pytest.raises(ValueError, match="type of the residual current device: H is not one of AC, A, F, B"):
+        rcd_band_a(0.03, "H")
+
+
+# -- conductors ------------------------------------------------------------------------------------------------------
+
+
+def test_limits_of_the_adiabatic_formula() -> None:
+    # k is the root of a logarithm of two temperatures: equal ones carry nothing, and 600 C is the stated end of the range.
+    # 225.67 sqrt(ln((234.5 + 600) / (234.5 + 70))) = 226.6 (by hand with the constants of IEC 60364-5-54 annex A)
+    assert f"{protective.k_factor('copper', 70, 600):.0f}" == "227"
+    for end_c in (70, 601):
+        with pytest.raises(ValueError, match="temperature at the end of the fault"):
+            protective.k_factor("copper", 70, end_c)
+
+
+def test_a_standard_size_is_enough_for_itself() -> None:
+    assert [protective.standard_mm2(mm2) for mm2 in (1, 10, 10.01, 630)] == [1, 10, 16, 630]
+
+
+def test_a_concrete_encased_electrode_has_a_cap_for_copper_alone() -> None:
+    # NEC 250.66(B): 4 AWG copper; of aluminium it says nothing
+    assert protective.nec_grounding_electrode_conductor(350_000, electrode="concrete") == "4"
+    with pytest.raises(ValueError, match="cap for copper only"):
+        protective.nec_grounding_electrode_conductor(350_000, material="aluminium", electrode="concrete")
+
+
+# -- limits ----------------------------------------------------------------------------------------------------------
+
+
+def test_second_fault_in_an_it_system() -> None:
+    # IEC 60364-4-41, 411.6.4: 2 Zs Ia <= U, with a distributed neutral U0: 400 / 320 and 230.94 / 320 (by hand)
+    assert f"{limits_table.it_second_fault_loop_ohm(400, 160, False):.3f}" == "1.250"
+    assert f"{limits_table.it_second_fault_loop_ohm(400, 160, True):.4f}" == "0.7217"

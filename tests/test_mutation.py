@@ -1,0 +1,39 @@
+"""The tests bite: the short form of ``mutate_core.py``, and its list of changes that change no verdict."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections import Counter
+from pathlib import Path
+
+import mutate_core
+
+PURE = [
+    "circuit.devices",
+    "circuit.limits_table",
+    *(f"circuit.components.{name}" for name in ("body", "generators", "inverters", "loads", "protective", "utilities")),
+]
+"""Modules of which the worked numbers alone pin down every gate."""
+
+
+def test_a_change_is_named_once_and_those_that_are_excused_are_still_there() -> None:
+    keys = Counter(mutant.key for mutant in mutate_core.changes(mutate_core.modules()))
+    assert [key for key, count in keys.items() if count > 1] == []
+    listed = mutate_core.reasons()
+    assert [key for key in listed if key not in keys] == []
+    assert [key for key, reason in listed.items() if len(reason) < 20] == []
+
+
+def test_changes_drawn_at_random_are_noticed(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [
+            *(sys.executable, mutate_core.__file__, *PURE, "--sample", "60", "--seed", "5", "--seeds", "0"),
+            *("--map", str(tmp_path / "map"), "--tests", "test_components.py", "test_core_limits.py", "worked"),
+        ],
+        capture_output=True,
+        text=True,
+        timeout=300,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "60 changes" in done.stdout
