@@ -60,7 +60,7 @@ def _joined(
                     kept.add(rest)
                 else:
                     kept.add(tuple(sorted((*rest, (variable, values)))))
-            if len(kept) < len(cubes) or kept != cubes:
+            if kept != cubes:
                 changed = True
                 cubes = kept
     return cubes

@@ -1,0 +1,144 @@
+"""Which operating states there are and what is joined in them, counted by hand on small sites (FORMAT.md, operating states)."""
+
+from __future__ import annotations
+
+from onebond import network, states, testing
+from onebond.facts import Facts
+from onebond.facts.island import Island
+
+BOND_BY_THE_FIRST_VARIABLE = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  inv: {kind: inverter, phases: L1, neutral-bond: none}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, out: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  feed: {from: inv, to: out, cores: L1 N PE}
+  tie: {from: out, to: sub, cores: L1 N PE, through: [{id: q, kind: isolator, operable: yes}]}
+  set-feed: {from: set, to: sub, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+  two: {from: out, cores: L1 N PE}
+bonds:
+  link: {at: out, closed: {grid: absent}}
+electrodes: {rod: {at: main, resistance: 20 ohm}}
+"""
+
+SOLID_NEUTRAL = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {out: {}}
+changeovers:
+  co: {positions: [mains, own], poles: L1}
+connections:
+  service: {from: grid, to: co.mains, cores: L1 N}
+  set-feed: {from: set, to: co.own, cores: L1 N PE}
+  feed: {from: co, to: out, cores: L1 N PE}
+circuits:
+  one: {from: out, cores: L1 N PE}
+electrodes: {rod: {at: out, resistance: 20 ohm}}
+"""
+
+PASSING = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  hybrid: {kind: inverter, phases: L1, mains-input: yes, neutral-bond: none}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, out: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  input: {from: main, to: hybrid.in, cores: L1 N PE}
+  output: {from: hybrid.out, to: out, cores: L1 N PE}
+  set-feed: {from: set, to: out, cores: L1 N PE}
+circuits:
+  one: {from: out, cores: L1 N PE}
+electrodes: {rod: {at: main, resistance: 20 ohm}}
+"""
+
+SWITCHED_PE = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+boards: {main: {}, out: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  feed: {from: main, to: out, cores: L1 N}
+  earth: {from: main, to: out, cores: PE, through: [{id: s, kind: switch, poles: PE, operable: yes}]}
+circuits:
+  one: {from: out, cores: L1 N PE}
+"""
+
+
+def facts_of(text: str) -> Facts:
+    installation = testing.inspected(text, ()).installation
+    return Facts(installation, installation.rulebook)
+
+
+def value(island: Island, name: str) -> str:
+    """The value of a variable in a case, by name."""
+    return island.value(next(i for i, one in enumerate(island.network.variables) if one.name == name))
+
+
+def test_a_bond_that_depends_on_the_first_variable_is_decided_beside_an_open_contact() -> None:
+    # the bond holds only while the grid is absent, whatever the isolator does
+    found = {
+        (value(island, "q"), value(island, "grid")): bool(island.references)
+        for island in facts_of(BOND_BY_THE_FIRST_VARIABLE).islands
+        if island.fed_by("inv") and not island.fed_by("set")
+    }
+    assert found == {
+        (switch, grid): grid == "absent" for switch in ("open", "closed") for grid in ("present", "absent", "detached")
+    }
+
+
+def test_a_detached_supply_leaves_its_star_point_behind() -> None:
+    # the neutral of the changeover is solid: with the grid absent its star point is the reference, with it detached there is none;
+    # while it is present it feeds the island too
+    found = {
+        value(island, "grid"): [reference.id for reference in island.references]
+        for island in facts_of(SOLID_NEUTRAL).islands
+        if island.fed_by("set") and not island.fed_by("grid")
+    }
+    assert found == {"absent": ["grid"], "detached": []}
+
+
+def test_as_many_cases_as_the_limit_are_worked_out() -> None:
+    # the set runs alone with the isolator open; with it closed the inverter behind it is off or inverting, and the
+    # first of these is a case of the grid's three states: the limit counts each of them once
+    built = network.build(testing.inspected(BOND_BY_THE_FIRST_VARIABLE, ()).installation)
+    whole = states.cases(built)
+    assert whole.not_proven == ()
+    most = max(
+        sum(1 for case in whole.cases if number in case.feeds)
+        for number, feed in enumerate(built.feeds)
+        if feed.forming
+    )
+    assert states.cases(built, most).not_proven == ()
+    assert states.cases(built, most - 1).not_proven != ()
+
+
+def test_an_inverter_passes_only_while_its_input_is_fed_otherwise_than_through_itself() -> None:
+    # the set behind it feeds its output; that leads to its input only through itself
+    passing = {
+        value(island, "grid")
+        for island in facts_of(PASSING).islands
+        if value(island, "hybrid") == "passing"
+    }
+    assert passing == {"present"}
+
+
+def test_what_opens_a_protective_conductor_is_decided_in_every_case() -> None:
+    # closed, the board is earthed by the supply; open, it is not
+    found = {
+        value(one.island, "s"): one.way for one in facts_of(SWITCHED_PE).exposed if one.id == "out" and one.island
+    }
+    assert found == {"closed": "reference", "open": ""}
