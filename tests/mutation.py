@@ -126,10 +126,7 @@ def _always(value: bool, test: ast.expr) -> ast.expr:
 
 def _said(node: ast.AST, source: str) -> str:
     shown = node.test if isinstance(node, (ast.If, ast.IfExp)) else node
-    if isinstance(node, ast.comprehension):
-        text = ast.unparse(node)
-    else:
-        text = ast.get_source_segment(source, shown) or ""
+    text = ast.unparse(node) if isinstance(node, ast.comprehension) else ast.get_source_segment(source, shown) or ""
     return " ".join(text.split())
 
 
@@ -160,9 +157,7 @@ class _Noted(ast.NodeTransformer):
     def visit_body(self, body: list[ast.stmt]) -> list[ast.stmt]:
         found: list[ast.stmt] = []
         for statement in body:
-            call = ast.Call(
-                ast.Name("__note__", ast.Load()), [ast.Constant((self.module, statement.lineno))], []
-            )
+            call = ast.Call(ast.Name("__note__", ast.Load()), [ast.Constant((self.module, statement.lineno))], [])
             found += [ast.copy_location(ast.Expr(call), statement), self.generic_visit(statement)]  # type: ignore[list-item]
         return found
 

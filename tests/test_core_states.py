@@ -128,17 +128,11 @@ def test_as_many_cases_as_the_limit_are_worked_out() -> None:
 
 def test_an_inverter_passes_only_while_its_input_is_fed_otherwise_than_through_itself() -> None:
     # the set behind it feeds its output; that leads to its input only through itself
-    passing = {
-        value(island, "grid")
-        for island in facts_of(PASSING).islands
-        if value(island, "hybrid") == "passing"
-    }
+    passing = {value(island, "grid") for island in facts_of(PASSING).islands if value(island, "hybrid") == "passing"}
     assert passing == {"present"}
 
 
 def test_what_opens_a_protective_conductor_is_decided_in_every_case() -> None:
     # closed, the board is earthed by the supply; open, it is not
-    found = {
-        value(one.island, "s"): one.way for one in facts_of(SWITCHED_PE).exposed if one.id == "out" and one.island
-    }
+    found = {value(one.island, "s"): one.way for one in facts_of(SWITCHED_PE).exposed if one.id == "out" and one.island}
     assert found == {"closed": "reference", "open": ""}
