@@ -61,6 +61,7 @@ TESTS = (
     "test_faults.py",
     "test_feeder.py",
     "test_fixtures.py",
+    "test_impedances.py",
     "test_limits_of_rules.py",
     "test_peaks.py",
     "test_questions.py",
@@ -86,7 +87,7 @@ LONGEST_S = 8.0
 STATES = 60
 """Combinations of states of such a description, at most."""
 
-Place = tuple[str, int]  # module and line
+Place = tuple[str, int]  # module with function, and lines from its beginning
 
 
 class Test(NamedTuple):
@@ -376,7 +377,7 @@ class Survey:
             yield "it breaks or does not end" if found is None else found
 
     def _notices(self, mutant: Mutant) -> str:
-        names = self.at.get((mutant.module, mutant.statement))
+        names = self.at.get((f"{mutant.module}: {mutant.function}", mutant.statement))
         if not names:
             return ""
         lately = self.lately[mutant.module, mutant.function]

@@ -42,7 +42,7 @@ class Mutant(NamedTuple):
     function: str  # the outermost function or method that holds it
     kind: str  # one of KINDS
     line: int
-    statement: int  # the line in which the innermost statement that holds it begins
+    statement: int  # lines from the beginning of the function to the innermost statement that holds it
     node: ast.AST  # its field is changed ...
     field: str
     at: int | None  # ... or one element of the list there
@@ -145,19 +145,22 @@ def mutants(tree: ast.Module, source: str, module: str) -> Iterator[Mutant]:
                     shown = node.ifs[at or 0]
                 if isinstance(value, ast.expr):
                     ast.fix_missing_locations(ast.copy_location(value, shown))
-                yield Mutant(key, module, function, kind, shown.lineno, statement, node, field, at, value)
+                yield Mutant(
+                    key, module, function, kind, shown.lineno, statement - body.lineno, node, field, at, value
+                )
 
 
 class _Noted(ast.NodeTransformer):
     """Calls ``__note__`` with a place before every statement of every function."""
 
-    def __init__(self, module: str) -> None:
-        self.module = module
+    def __init__(self, name: str, first: int) -> None:
+        self.name = name
+        self.first = first
 
     def visit_body(self, body: list[ast.stmt]) -> list[ast.stmt]:
         found: list[ast.stmt] = []
         for statement in body:
-            call = ast.Call(ast.Name("__note__", ast.Load()), [ast.Constant((self.module, statement.lineno))], [])
+            call = ast.Call(ast.Name("__note__", ast.Load()), [ast.Constant((self.name, statement.lineno - self.first))], [])
             found += [ast.copy_location(ast.Expr(call), statement), self.generic_visit(statement)]  # type: ignore[list-item]
         return found
 
@@ -174,6 +177,6 @@ class _Noted(ast.NodeTransformer):
 def noted(source: str, module: str) -> ast.Module:
     """The tree of a module that says which statements of its functions run."""
     tree = ast.parse(source)
-    for _, function in _functions(tree):
-        _Noted(module).generic_visit(function)
+    for name, function in _functions(tree):
+        _Noted(f"{module}: {name}", function.lineno).generic_visit(function)
     return ast.fix_missing_locations(tree)
