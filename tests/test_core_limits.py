@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from onebond.circuit import limits_table
+from onebond.circuit import limits_table, parts
 from onebond.circuit.components import protective
 from onebond.circuit.devices import (
     NEVER,
@@ -21,6 +21,7 @@ from onebond.circuit.devices import (
     mccb_trip,
     rcd_band_a,
 )
+from onebond.circuit.parts import Branch, Circuit, Injection
 
 # -- breakers --------------------------------------------------------------------------------------------------------
 
@@ -112,3 +113,66 @@ def test_second_fault_in_an_it_system() -> None:
     # IEC 60364-4-41, 411.6.4: 2 Zs Ia <= U, with a distributed neutral U0: 400 / 320 and 230.94 / 320 (by hand)
     assert f"{limits_table.it_second_fault_loop_ohm(400, 160, False):.3f}" == "1.250"
     assert f"{limits_table.it_second_fault_loop_ohm(400, 160, True):.4f}" == "0.7217"
+
+
+# -- what a circuit may hold (the bounds that `parts` states) --------------------------------------------------------
+
+
+@pytest.mark.parametrize("z_ohm", [1e-9, 1e15, 1j])
+@pytest.mark.parametrize("emf_v", [0, 1e9])
+def test_the_bounds_of_a_branch_belong_to_it(z_ohm: complex, emf_v: complex) -> None:
+    parts.check(Circuit(2, (Branch(0, 1, z_ohm, emf_v),), 0))
+
+
+@pytest.mark.parametrize(
+    ("branch", "words"),
+    [
+        (Branch(0, 1, 0.9e-9), "impedance"),
+        (Branch(0, 1, 1.1e15), "impedance"),
+        (Branch(0, 1, complex("nan")), "impedance"),
+        (Branch(0, 1, -1 + 1j), "negative resistance"),
+        (Branch(0, 1, 1, 1.1e9), "EMF"),
+        (Branch(0, 2, 1), "a node that is not there"),
+        (Branch(2, 0, 1), "a node that is not there"),
+        (Branch(-1, 0, 1), "a node that is not there"),
+        (Branch(0, -1, 1), "a node that is not there"),
+    ],
+)
+def test_beyond_them_a_branch_is_refused(branch: Branch, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        parts.check(Circuit(2, (branch,), 0))
+
+
+@pytest.mark.parametrize(("a", "b"), [(0, 2), (2, 0), (-1, 0), (0, -1)])
+def test_a_fixed_current_ends_at_nodes_of_the_circuit(a: int, b: int) -> None:
+    with pytest.raises(ValueError, match="a node that is not there"):
+        parts.check(Circuit(2, (Branch(0, 1, 1),), 0, (Injection(a, b, 1),)))
+    with pytest.raises(ValueError, match="are not two nodes"):
+        parts.check_pairs(Circuit(2, (Branch(0, 1, 1),), 0), [(a, b)])
+
+
+@pytest.mark.parametrize("earth", [-1, 2])
+def test_the_mass_of_earth_is_a_node(earth: int) -> None:
+    with pytest.raises(ValueError, match="mass of earth"):
+        parts.check(Circuit(2, (), earth))
+
+
+def test_what_a_node_is_called() -> None:
+    named = Circuit(3, (), 0, names=("soil", "main"))
+    assert [named.name_of(node) for node in range(3)] == ["soil", "main", "node 2"]
+    assert [Circuit(2, (), 1).name_of(node) for node in range(2)] == ["node 0", "earth"]
+
+
+# a triangle 0-1-2, and 3 that hangs on 2 by branch 3 alone
+TRIANGLE = Circuit(4, (Branch(0, 1, 1), Branch(1, 2, 1), Branch(2, 0, 1), Branch(2, 3, 1)), 0)
+
+
+def test_what_hangs_on_a_single_branch() -> None:
+    cuts = parts.Cuts(TRIANGLE)
+    assert [cuts.is_single(branch) for branch in range(4)] == [False, False, False, True]
+    assert [cuts.beyond(3, node) for node in range(4)] == [False, False, False, True]
+    assert [cuts.divides(3, pair) for pair in ((0, 3), (3, 1), (0, 1), (1, 2))] == [True, True, False, False]
+    assert [cuts.lost(branch) for branch in range(4)] == [[], [], [], [3]]
+    # two branches side by side are no single ones; a branch whose ends are one node is none either
+    double = Circuit(2, (Branch(0, 1, 1), Branch(1, 0, 1), Branch(1, 1, 1)), 0)
+    assert [parts.Cuts(double).is_single(branch) for branch in range(3)] == [False, False, False]

@@ -31,15 +31,11 @@ class Missing(NamedTuple):
     reason: str = ""
 
 
-def _size_of(link: Connection, core: str) -> tuple[Size | None, str]:
-    """The size of a core and the key that says it; a conductor of its own is the PE of that size."""
-    if core == "PE" and len(link.cores) > 1:
-        return (link.pe_size, "pe-size") if link.pe_size else (link.size, "size")
+def _size_of(link: Connection, core: str) -> Size | None:
+    """The size of a core; that of the lines where it has none of its own."""
     if core in ("N", "PEN") and link.n_size:
-        return link.n_size, "n-size"
-    if core == "PE" and link.pe_size:
-        return link.pe_size, "pe-size"
-    return link.size, "size"
+        return link.n_size
+    return link.pe_size if core == "PE" and link.pe_size else link.size
 
 
 def pe_size_assumed(link: Connection) -> bool:
@@ -56,7 +52,7 @@ def core_ohm(link: Connection, core: str, warm: bool, as_built: bool = False) ->
     """
     if link.length_m is None:
         return Missing(f"the length of {link.id}", link.route)
-    size, _ = _size_of(link, core)
+    size = _size_of(link, core)
     if size is None:
         return Missing(f"the size of {link.id}", link.route)
     if core == "PE" and as_built and pe_size_assumed(link):
