@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from onebond.circuit import limits_table, parts
-from onebond.circuit.components import protective
+from onebond.circuit import limits_table, parts, reasons
+from onebond.circuit.components import protective, utilities
 from onebond.circuit.devices import (
     NEVER,
     Trip,
@@ -176,3 +176,28 @@ def test_what_hangs_on_a_single_branch() -> None:
     # two branches side by side are no single ones; a branch whose ends are one node is none either
     double = Circuit(2, (Branch(0, 1, 1), Branch(1, 0, 1), Branch(1, 1, 1)), 0)
     assert [parts.Cuts(double).is_single(branch) for branch in range(3)] == [False, False, False]
+
+
+def test_four_names_are_written_out_and_the_rest_is_counted() -> None:
+    alone = "node 1 is tied to nothing; node 2 is tied to nothing; node 3 is tied to nothing; node 4 is tied to nothing"
+    for size, reason in ((5, alone), (6, f"{alone}; and 1 more parts")):
+        found = reasons.untied(Circuit(size, (), 0))
+        assert found is not None and found.reason == reason
+    for size, said in ((5, "node 1, node 2, node 3, node 4"), (6, "node 1, node 2, node 3, node 4 and 1 more")):
+        chain = tuple(Branch(node, node + 1, 1) for node in range(1, size - 1))
+        found = reasons.untied(Circuit(size, chain, 0))
+        assert found is not None and found.reason == f"{said} are joined to each other and to nothing else"
+        assert found.branches == tuple(range(size - 2))
+
+
+def test_a_resonance_names_the_branches_at_its_node() -> None:
+    at_one = (Branch(0, 1, 10j), Branch(1, 0, -10j))
+    found = reasons.resonant(Circuit(3, (*at_one, Branch(1, 1, 1), Branch(2, 0, 1)), 0), 1)
+    assert (found.nodes, found.branches) == ((1,), (0, 1))
+
+
+def test_a_supply_whose_line_has_no_impedance() -> None:
+    # all of the loop is in the way back then; a line with the whole loop leaves none, which no supply has
+    assert utilities.return_impedance_ohm(0.35, 0) == 0.35
+    with pytest.raises(ValueError, match="not less than its whole loop"):
+        utilities.return_impedance_ohm(0.35, 0.35)

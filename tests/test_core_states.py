@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from onebond import network, states, testing
-from onebond.facts import Facts
+from onebond.facts import Facts, wiring
 from onebond.facts.island import Island
 
 BOND_BY_THE_FIRST_VARIABLE = """\
@@ -136,3 +136,48 @@ def test_what_opens_a_protective_conductor_is_decided_in_every_case() -> None:
     # closed, the board is earthed by the supply; open, it is not
     found = {value(one.island, "s"): one.way for one in facts_of(SWITCHED_PE).exposed if one.id == "out" and one.island}
     assert found == {"closed": "reference", "open": ""}
+
+
+def test_positions_and_what_lies_between_them() -> None:
+    # FORMAT.md: a closed transition joins both inputs for a moment, in either direction the same; where only the neutrals
+    # overlap, the lines are still those of the input that is left
+    def values(more: str) -> tuple[str, ...]:
+        text = SOLID_NEUTRAL.replace("poles: L1}", f"poles: L1 N{more}}}")
+        return network.build(testing.inspected(text, ()).installation).variables[2].values
+
+    assert values("") == ("mains", "own")
+    assert values(", transition: closed") == ("mains", "own", "mains+own")
+    assert values(", transition: overlapping-neutral") == ("mains", "own", "mains+own", "own+mains")
+
+
+def test_a_way_through_an_inverter_leads_from_its_output_back_to_its_input_only() -> None:
+    built = network.build(testing.inspected(PASSING, ()).installation)
+
+    def feeds(place: str, terminal: str) -> set[str]:
+        return set(built.feeds_at((built.number_of(place, terminal, "N"),)))
+
+    assert feeds("hybrid", "in") == feeds("main", "") == {"grid"}
+    assert feeds("hybrid", "out") == feeds("out", "") == {"grid", "hybrid", "set"}
+
+
+def test_circuits_on_one_lost_neutral_name_the_first_of_them() -> None:
+    # the neutrals of both come from a bar that no neutral of a source reaches
+    text = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+boards: {main: {}, bar: {}, other: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  n-one: {from: bar, to: one, cores: N}
+  n-two: {from: bar, to: two, cores: N}
+  n-three: {from: other, to: three, cores: N}
+circuits:
+  one: {from: main, cores: L1 PE}
+  two: {from: main, cores: L1 PE}
+  three: {from: main, cores: L1 PE}
+"""
+    installation = testing.inspected(text, ()).installation
+    facts = Facts(installation, "iec")
+    assert wiring._lost(facts.network, facts.islands) == {"one": "one", "two": "one", "three": "three"}
