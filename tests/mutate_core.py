@@ -63,6 +63,7 @@ TESTS = (
     "test_fixtures.py",
     "test_impedances.py",
     "test_limits_of_rules.py",
+    "test_network.py",
     "test_peaks.py",
     "test_questions.py",
     "test_repairs.py",

@@ -52,7 +52,9 @@ def electrode(text: str) -> Electrode:
 
 def source(text: str) -> Source:
     described = SITE.replace("STAGE", "draft").replace("LINK", "").replace("BOND", "size: 16 mm2")
-    described = described.replace("ROD", "resistance: 20 ohm").replace("{kind: utility, phases: L1, earthing: TN-S}", text)
+    described = described.replace("ROD", "resistance: 20 ohm").replace(
+        "{kind: utility, phases: L1, earthing: TN-S}", text
+    )
     if "TN-S" not in text:
         described = described.replace("to: main, cores: L1 N PE", "to: main, cores: L1 N")
     if "TN-C-S" in text:
@@ -213,5 +215,10 @@ def test_an_inverter_of_which_no_limit_is_written() -> None:
     for text, until, collapses in (("", None, False), (", shutdown-time: 5 s", 5, True)):
         found = impedances.capability(source(inverter % text))
         assert isinstance(found, Capability) and found.lacking
-        assert (f"{found.limit_a:.1f}", found.until_s, found.declared, found.collapses) == ("21.7", until, False, collapses)
+        assert (f"{found.limit_a:.1f}", found.until_s, found.declared, found.collapses) == (
+            "21.7",
+            until,
+            False,
+            collapses,
+        )
         assert found.lacking.what == "the fault-current of grid"
