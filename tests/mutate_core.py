@@ -54,6 +54,7 @@ TESTS = (
     "test_cases.py",
     "test_cases_of_currents.py",
     "test_chain.py",
+    "test_circuit_build.py",
     "test_components.py",
     "test_conditions.py",
     "test_core_limits.py",

@@ -203,3 +203,26 @@ def test_what_passes_a_residual_current_device() -> None:
     (rcd,) = made.rcds
     assert (rcd.name, rcd.connection, rcd.passing) == ("r", "feed", 2)
     assert [made.edges[edge].core for edge in rcd.lines] == ["L1"]
+
+
+def test_a_device_is_left_out_only_where_nothing_but_loads_lies_behind_it() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: IT}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  feed: {from: main, to: sub, cores: L1 N PE, through: [{kind: isolator, id: q, operable: yes}]}
+circuits:
+  one: {from: sub, cores: L1 N PE}
+"""
+    )
+    assert built(text).left_out == ("q",)
+    assert built(text + "monitors: {imd: {at: main}}\n").left_out == ("q",)
+    assert built(text + "monitors: {imd: {at: sub}}\n").left_out == ()
+    assert built(text + "bonds: {link: {at: main, impedance: 1 kohm}}\n").left_out == ("q",)
+    assert built(text + "bonds: {link: {at: sub, impedance: 1 kohm}}\n").left_out == ()
+    more = text.replace("boards:", "  set: {kind: generator, phases: L1}\nboards:")
+    assert built(more.replace("connections:", "connections:\n  own: {from: set, to: sub, cores: L1 N PE}")).left_out == ()
