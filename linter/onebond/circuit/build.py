@@ -80,7 +80,6 @@ class Model(NamedTuple):
     contacts: tuple[Contact, ...]
     unknown: tuple[tuple[int, Missing], ...]  # branches whose impedance is not known
     stars: tuple[tuple[str, int], ...]  # feed -> circuit node of its star point
-    earthed: bool  # whether anything ties the circuit to the mass of earth
     points: tuple[tuple[str, int], ...]  # feed -> its star point as conductors name their ends
 
     def voltage_v(self, voltages_v: list[complex], node: int) -> complex:
@@ -556,7 +555,6 @@ class _Builder:
         for a, b, *_ in self.branches:
             whole.join(tops[a][0], tops[b][0])
         soil_part = whole.top(earth_top)[0]
-        earthed = any(whole.top(tops[node][0])[0] == soil_part for node in self.used if node < len(network.nodes))
         number = {earth_top: 0}
         zeros: dict[int, int] = {}
         part = [-1]
@@ -612,7 +610,6 @@ class _Builder:
             tuple(self.contacts),
             tuple(self.unknown),
             stars,
-            earthed,
             tuple(self.stars),
         )
 
