@@ -216,3 +216,65 @@ def test_a_load() -> None:
     # 2.3 kW at 230 V: 10 A, 23 ohm
     made = Made(site(), "grid", Options(loads=True), co="mains", grid="present")
     assert made.branches("one")["load"] == ("one.L1", "one.N", pytest.approx(23))
+
+
+TRANSFORMER = (
+    HEAD
+    + """\
+sources:
+  SOURCE
+  tr: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, rating: 5 kVA, impedance: 4 %, neutral-bond: fixed}
+boards: {out: {}}
+connections:
+  service: {from: first, to: tr.in, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  feed: {from: tr.out, to: out, cores: L1 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  one: {from: out, cores: L1 N PE}
+"""
+)
+GRID = "first: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}"
+SET = "first: {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, neutral-bond: fixed}"
+
+
+@pytest.mark.parametrize(
+    ("source", "edits", "ohm"),
+    [
+        # 4 % of (230 V)2 / 5 kVA = 0.4232 ohm; ahead 0.5 ohm and twice 10 m of 10 mm2 warm: 2 (0.01830 x 1.2 + 0.0008j)
+        (GRID, (), 0.54392 + 0.4248j),
+        # 115 V out of 230 V: a quarter of what is ahead, 4 % of (115 V)2 / 5 kVA = 0.1058 ohm
+        (GRID, (("voltage: 230 V, rating: 5", "voltage: 115 V, rating: 5"),), 0.13598 + 0.1062j),
+        # two windings of 115 V in series, 2.5 kVA each: 0.2116 ohm; half of what is ahead for each of them
+        (
+            GRID,
+            (
+                ("phases: L1, voltage: 230 V, rating: 5", "phases: L1 L2, voltage: 115/230 V, rating: 5"),
+                ("feed: {from: tr.out, to: out, cores: L1 N", "feed: {from: tr.out, to: out, cores: L1 L2 N"),
+            ),
+            0.27196 + 0.2124j,
+        ),
+        # a set of which only the rating is written, 230 V / 43.5 A = 5.29 ohm, its frame the zero of a part without earth
+        (SET, (("length: 10 m", "length: 0 m"),), 5.29 + 0.4232j),
+    ],
+)
+def test_a_transformer_with_the_network_ahead_of_it(
+    source: str, edits: tuple[tuple[str, str], ...], ohm: complex
+) -> None:
+    text = TRANSFORMER.replace("SOURCE", source)
+    for old, new in edits:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    z_ohm = Made(text, "tr").branches("tr")["L1"][2]
+    assert z_ohm == pytest.approx(ohm, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "lacking"),
+    [
+        (", length: 10 m", "", "the length of service"),
+        ("cores: L1 N PE, size: 10 mm2, length: 10 m", "cores: L1 PE, size: 10 mm2, length: 10 m", "tr"),
+        (", impedance: 4 %", "", "the impedance of tr"),
+    ],
+)
+def test_what_is_missing_ahead_of_a_transformer_is_named(old: str, new: str, lacking: str) -> None:
+    made = Made(TRANSFORMER.replace("SOURCE", GRID).replace(old, new), "tr")
+    assert lacking in [missing.what for _, missing in made.model.unknown]
