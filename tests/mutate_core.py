@@ -57,6 +57,7 @@ TESTS = (
     "test_circuit_build.py",
     "test_components.py",
     "test_conditions.py",
+    "test_core_faults.py",
     "test_core_limits.py",
     "test_core_states.py",
     "test_faults.py",
@@ -365,6 +366,8 @@ class Survey:
             if known[name].seconds <= LONGEST_S:
                 for place in known[name].places:
                     self.at[place].append(name)
+        # quick ones first, and such that run little else: what they say hangs on what they run
+        self.weight = {name: known[name].seconds * len(known[name].places) ** 2 for name in self.tests}
         self.lately: dict[tuple[str, str], Counter[str]] = defaultdict(Counter)
 
     def noticed(self, mutants: list[Mutant]) -> Iterator[str]:
@@ -383,7 +386,7 @@ class Survey:
         if not names:
             return ""
         lately = self.lately[mutant.module, mutant.function]
-        order = sorted(names, key=lambda name: (-lately[name], self.known[name].seconds, name))
+        order = sorted(names, key=lambda name: (-lately[name], self.weight[name], name))
         tree, _ = tree_of(mutant.module)
         with mutant.made():
             before = put(mutant.module, alone(tree, mutant.function), mutant.function)

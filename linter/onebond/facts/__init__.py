@@ -974,9 +974,7 @@ class Facts:
         boards = {board: n for board, n, _ in self.network.pen_lands if board in with_pe}
         lines = dict(self.network.boards)
         for board, n in boards.items():
-            pe = next((part.pe for part in self.network.parts if part.id == board), None)
-            if pe is None:
-                pe = self.network.number_of(inner.get(board) or board, "", "PE")
+            pe = self.network.number_of(frame_of(self.installation, board), "", "PE")
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):

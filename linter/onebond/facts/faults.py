@@ -604,7 +604,8 @@ def _cleared(fed: Fed, factor: float, fuses: str) -> Cleared:
         if trip.certain_s is not None and (best.certain_s is None or trip.certain_s < best.certain_s):
             by = passed.name
         best = sooner(best, trip)
-    if until is not None and capability and capability.collapses and (best.certain_s is None or until < best.certain_s):
+    # what a device clears it clears before the source ends (`lasting`)
+    if until is not None and capability and capability.collapses and best.certain_s is None:
         best, by = sooner(best, Trip(until, until)), f"{fed.source} itself"
     if capability and capability.lacking and fed.limited:
         lacking = lacking or capability.lacking

@@ -1,0 +1,137 @@
+"""What sources in parallel give into an earth fault, and where a limit of time begins: by symmetry and by the clause."""
+
+from __future__ import annotations
+
+import pytest
+
+from onebond import testing
+from onebond.facts import EarthFault, Facts
+
+HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
+
+TWINS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  t1: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, rating: 5 kVA, impedance: 4 %, may-parallel: [t2]}
+  t2: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, rating: 5 kVA, impedance: 4 %, may-parallel: [t1]}
+boards: {intake: {}, main: {}}
+connections:
+  service: {from: grid, to: intake, cores: L1 N PE, size: 16 mm2, length: 0 m}
+  in-1: {from: intake, to: t1.in, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  in-2: {from: intake, to: t2.in, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  out-1: {from: t1.out, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{kind: mcb, curve: C, rating: 32 A}]}
+  out-2: {from: t2.out, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{kind: mcb, curve: C, rating: 32 A}]}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+bonds: {link: {at: main}}
+electrodes: {rod: {at: main, resistance: 20 ohm}}
+"""
+)
+
+
+def faults(text: str, *by: str) -> dict[str, EarthFault]:
+    """The faults in the case that these sources feed and no other one, by place."""
+    installation = testing.inspected(text, ()).installation
+    return {
+        fault.point.written: fault
+        for fault in Facts(installation, installation.rulebook).earth_faults
+        if sorted(feed.id for feed in fault.island.feeds) == sorted(by)
+    }
+
+
+def seen(fault: EarthFault) -> dict[str, float]:
+    """The current that each device on the ways sees, by its connection."""
+    return {one.connection: one.current_a for fed in fault.feds for one in fed.passed}
+
+
+@pytest.mark.parametrize("place", ["main", "load"])
+def test_equal_sources_in_parallel_give_half_each(place: str) -> None:
+    # by symmetry; what both give passes the breaker of the circuit
+    fault = faults(TWINS, "t1", "t2")[place]
+    half = fault.current_a() / 2
+    assert seen(fault)["out-1"] == pytest.approx(half)
+    assert seen(fault)["out-2"] == pytest.approx(half)
+    if place == "load":
+        assert seen(fault)["load"] == pytest.approx(2 * half)
+
+
+def test_alone_a_source_gives_all_of_a_smaller_current() -> None:
+    both, alone = faults(TWINS, "t1", "t2")["main"], faults(TWINS, "t1")["main"]
+    assert seen(alone) == {"out-1": pytest.approx(alone.current_a())}
+    assert both.current_a() > alone.current_a() > both.current_a() / 2
+
+
+@pytest.mark.parametrize(("volts", "time_s"), [(50, None), (51, 0.8), (120, 0.8), (121, 0.4), (230, 0.4), (231, 0.2)])
+def test_a_time_is_asked_for_above_50_v(volts: int, time_s: float | None) -> None:
+    # IEC 60364-4-41, table 41.1: above 50 V to 120 V 0.8 s, to 230 V 0.4 s, to 400 V 0.2 s
+    text = TWINS.replace("voltage: 230 V, earthing", f"voltage: {volts} V, earthing")
+    text = text.replace("to: intake, cores", "to: main, cores").replace("from: intake", "from: main", 1)
+    text = "\n".join(
+        line
+        for line in text.splitlines()
+        if not line.strip().startswith(("t1", "t2", "in-", "out-", "bonds", "electrodes"))
+    )
+    fault = faults(text.replace("intake: {}, ", ""), "grid")["load"]
+    assert fault.table_s == time_s
+    # up to 32 A the times are the same whatever it serves, and up to 50 V none is asked for
+    assert fault.circuit is not None and fault.circuit.serves is None
+    assert not fault.serves_matters
+
+
+INVERTER = (
+    HEAD
+    + """\
+sources:
+  inv:
+    {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed, fault-current: {limit: 2 x rated, for: 50 ms}}
+boards: {main: {}}
+connections:
+  feed: {from: inv, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m, through: [DEVICE]}
+electrodes: {rod: {at: main, resistance: 30 ohm}}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("device", "by", "certain_s"),
+    [
+        # 43.5 A are 1450 times 30 mA: within 40 ms (IEC 61008-1 table 1), before the inverter ends at 50 ms
+        ("{id: r, kind: rcd, residual: 30 mA}", "r", 0.04),
+        # 43.5 A are 2.7 times 16 A: no breaker is certain to open within 50 ms; the inverter ends by itself
+        ("{id: q, kind: mcb, curve: B, rating: 16 A}", "inv itself", 0.05),
+        # type S may take 150 ms
+        ("{id: r, kind: rcd, residual: 300 mA, delay: S}", "inv itself", 0.05),
+    ],
+)
+def test_what_clears_a_fault_behind_an_inverter_that_ends(device: str, by: str, certain_s: float) -> None:
+    cleared = faults(INVERTER.replace("DEVICE", device), "inv")["load"].cleared()
+    assert (cleared.by, cleared.trip.certain_s) == (by, certain_s)
+
+
+def test_a_pen_that_lands_on_an_inner_board_is_split_by_the_link_of_its_enclosure() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+boards: {main: {EQUIPMENT}, bars: {inside: main}}
+connections:
+  service: {from: grid, to: bars, cores: L1 PEN}
+  on: {from: bars, to: main, cores: L1 N PE}
+circuits:
+  load: {from: main, cores: L1 N PE}
+"""
+    )
+    for equipment in ("", "equipment: class-II"):
+        for bonds, bonded in (
+            ("", False),
+            ("bonds: {link: {at: main}}\n", True),
+            ("bonds: {link: {at: bars}}\n", True),
+        ):
+            installation = testing.inspected(text.replace("EQUIPMENT", equipment) + bonds, ()).installation
+            found = Facts(installation, "iec").pen_landings
+            assert {(one.id, one.bonded) for one in found} == {("bars", bonded)}
