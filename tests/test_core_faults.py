@@ -135,3 +135,23 @@ circuits:
             installation = testing.inspected(text.replace("EQUIPMENT", equipment) + bonds, ()).installation
             found = Facts(installation, "iec").pen_landings
             assert {(one.id, one.bonded) for one in found} == {("bars", bonded)}
+
+
+@pytest.mark.parametrize(("ends", "order"), [("from: main, to: sub", ["b", "a"]), ("from: sub, to: main", ["a", "b"])])
+def test_devices_on_the_way_the_nearest_to_the_fault_first(ends: str, order: list[str]) -> None:
+    # FORMAT.md, what is a path: the devices of a connection stand in order from its first end
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{{id: s, kind: fuse, class: gG, rating: 63 A}}]}}
+  on: {{{ends}, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{{id: a, kind: mcb, curve: C, rating: 32 A}}, {{id: b, kind: switch}}]}}
+circuits:
+  load: {{from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m}}
+"""
+    )
+    (fed,) = faults(text, "grid")["load"].feds
+    assert [one.device.id for one in fed.passed] == [*order, "s"]

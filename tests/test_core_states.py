@@ -181,3 +181,55 @@ circuits:
     installation = testing.inspected(text, ()).installation
     facts = Facts(installation, "iec")
     assert wiring._lost(facts.network, facts.islands) == {"one": "one", "two": "one", "three": "three"}
+
+
+def test_a_state_in_which_a_changeover_changes_over() -> None:
+    text = SOLID_NEUTRAL.replace("poles: L1}", "poles: L1 N, transition: closed}")
+    found = {(value(one, "co"), one.changing_over) for one in facts_of(text).islands}
+    assert found == {("mains", False), ("own", False), ("mains+own", True)}
+
+
+BESIDE = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  set-feed: {from: set, to: main, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+"""
+
+
+def test_terminals_that_another_source_energises() -> None:
+    # nothing parts the two: the set reaches an absent supply, the supply a standing set; a detached supply is not reached
+    found = {(one.id, value(one.island, one.id), one.by) for one in facts_of(BESIDE).dead if one.island is not None}
+    assert found == {("grid", "absent", "set"), ("set", "standing", "grid")}
+
+
+def test_what_opens_a_neutral_and_which_lines_stay_closed() -> None:
+    # a device or changeover with a neutral pole, and the lines beside it that are not among its poles
+    text = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, earthing: TT}
+  set: {kind: generator, phases: L1 L2 L3}
+boards: {main: {}, out: {}}
+changeovers:
+  all: {positions: [mains, own], poles: L1 L2 L3 N}
+  lines: {positions: [mains, own], poles: L1 L2 L3}
+connections:
+  service: {from: grid, to: all.mains, cores: L1 L2 L3 N}
+  set-feed: {from: set, to: all.own, cores: L1 L2 L3 N PE}
+  on: {from: all, to: main, cores: L1 L2 L3 N PE, through: [{id: half, kind: isolator, poles: L1 N}]}
+  past: {from: main, to: lines.mains, cores: L1 L2 L3 N PE, through: [{id: f, kind: fuse, poles: L1 N}]}
+  leave: {from: lines, to: out, cores: L1 L2 L3 N PE, through: [{id: q, kind: mcb, curve: B, rating: 16 A}]}
+circuits:
+  one: {from: out, cores: L1 N PE}
+"""
+    found = {(one.id, one.fuse, one.left) for one in facts_of(text).neutral_contacts}
+    assert found == {("half", False, ("L2", "L3")), ("f", True, ("L2", "L3")), ("all", False, ())}

@@ -138,7 +138,7 @@ class Island:
     @cached_property
     def changing_over(self) -> bool:
         """Whether a changeover stands between two positions in this case."""
-        return any("+" in self.value(i) for i, v in enumerate(self.network.variables) if v.kind == "changeover")
+        return any("+" in self.value(number) for number in range(len(self.network.variables)))
 
     @cached_property
     def detached(self) -> tuple[str, ...]:
