@@ -148,10 +148,37 @@ sources:
 boards: {{main: {{}}, sub: {{}}}}
 connections:
   service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{{id: s, kind: fuse, class: gG, rating: 63 A}}]}}
-  on: {{{ends}, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{{id: a, kind: mcb, curve: C, rating: 32 A}}, {{id: b, kind: switch}}]}}
+  on:
+    {{{ends}, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{{id: a, kind: mcb, curve: C, rating: 32 A}}, {{id: b, kind: switch}}]}}
 circuits:
   load: {{from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m}}
 """
     )
     (fed,) = faults(text, "grid")["load"].feds
     assert [one.device.id for one in fed.passed] == [*order, "s"]
+
+
+def test_a_device_in_a_ring_does_not_carry_all_of_the_current() -> None:
+    cable = "cores: L1 N PE, size: 16 mm2, length: 10 m, through: [{kind: mcb, curve: C, rating: 32 A}]}"
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  service: {{from: grid, to: main, {cable}
+  one: {{from: main, to: sub, {cable}
+  other: {{from: main, to: sub, {cable}
+circuits:
+  load: {{from: sub, {cable}
+"""
+    )
+    ring, before = faults(text, "grid")["load"], faults(text, "grid")["main"]
+    assert [one.connection for fed in ring.feds for one in fed.passed] == ["load", "service"]
+    assert [fed.single for fed in ring.feds] == [False]
+    assert [one.connection for fed in before.feds for one in fed.passed] == ["service"]
+    # two equal cables side by side are one of half the impedance
+    single = faults(text.replace("  other", "#  other"), "grid")
+    whole = single["sub"].known.z_ohm - single["main"].known.z_ohm
+    assert faults(text, "grid")["sub"].known.z_ohm - before.known.z_ohm == pytest.approx(whole / 2)

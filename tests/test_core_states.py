@@ -233,3 +233,26 @@ circuits:
 """
     found = {(one.id, one.fuse, one.left) for one in facts_of(text).neutral_contacts}
     assert found == {("half", False, ("L2", "L3")), ("f", True, ("L2", "L3")), ("all", False, ())}
+
+
+def test_several_ties_in_one_enclosure_are_one_reference_named_by_its_link() -> None:
+    # FORMAT.md, references; the neutral of the cable lands on the earth bar, and a link stands beside it
+    text = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, sub: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  on: {from: sub, to: main, cores: L1 N PE, lands-on: {N: PE}}
+  other: {from: main, to: sub, cores: N}
+circuits:
+  one: {from: main, cores: L1 N PE}
+bonds: {link: {at: main}}
+electrodes: {rod: {at: main, resistance: 20 ohm}}
+"""
+    for island in facts_of(text).islands:
+        assert [(reference.id, reference.kind) for reference in island.references] == [("link", "bond")]
+        assert sorted(tie.id for tie in island.references[0].ties) == ["link", "on"]
+        assert island.references[0].words == "link"
