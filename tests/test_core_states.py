@@ -256,3 +256,24 @@ electrodes: {rod: {at: main, resistance: 20 ohm}}
         assert [(reference.id, reference.kind) for reference in island.references] == [("link", "bond")]
         assert sorted(tie.id for tie in island.references[0].ties) == ["link", "on"]
         assert island.references[0].words == "link"
+
+
+def test_an_inverter_that_is_the_first_source_of_the_file_is_seen_behind_a_residual_current_device() -> None:
+    text = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  roof: {kind: inverter, phases: L1, operation: grid-following}
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 N PE, through: [{id: r, kind: rcd, residual: 30 mA}]}
+  roof-feed: {from: roof, to: sub, cores: L1 N PE}
+circuits:
+  one: {from: sub, cores: L1 N PE}
+"""
+    found = {(one.id, one.source.id) for one in facts_of(text).rcds_at_inverters}
+    assert found == {("r", "roof")}
+    # at the main board it lies ahead of the device
+    assert not facts_of(text.replace("from: roof, to: sub", "from: roof, to: main")).rcds_at_inverters
