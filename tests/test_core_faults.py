@@ -182,3 +182,32 @@ circuits:
     single = faults(text.replace("  other", "#  other"), "grid")
     whole = single["sub"].known.z_ohm - single["main"].known.z_ohm
     assert faults(text, "grid")["sub"].known.z_ohm - before.known.z_ohm == pytest.approx(whole / 2)
+
+
+@pytest.mark.parametrize(
+    ("rating", "serves", "time_s", "matters"),
+    [
+        # IEC 60364-4-41, 411.3.2.2 and 411.3.2.3: 0.4 s to 63 A with socket-outlets, to 32 A for fixed equipment, else 5 s
+        (32, "", 0.4, False),
+        (40, "", 0.4, True),
+        (40, ", serves: fixed", 5, False),
+        (40, ", serves: socket-outlets", 0.4, False),
+        (63, "", 0.4, True),
+        (80, "", 5, False),
+    ],
+)
+def test_what_a_circuit_serves_decides_on_its_time(rating: int, serves: str, time_s: float, matters: bool) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}}
+boards: {{main: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}}
+circuits:
+  load: {{from: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{{kind: fuse, class: gG, rating: {rating} A}}]{serves}}}
+"""
+    )
+    fault = faults(text, "grid")["load"]
+    assert (fault.table_s, fault.serves_matters) == (time_s, matters)

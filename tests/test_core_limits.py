@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from onebond import testing
 from onebond.circuit import limits_table, parts, reasons
 from onebond.circuit.components import protective, utilities
 from onebond.circuit.devices import (
@@ -22,6 +23,8 @@ from onebond.circuit.devices import (
     rcd_band_a,
 )
 from onebond.circuit.parts import Branch, Circuit, Injection
+from onebond.facts import sizes
+from onebond.model import Size
 
 # -- breakers --------------------------------------------------------------------------------------------------------
 
@@ -201,3 +204,36 @@ def test_a_supply_whose_line_has_no_impedance() -> None:
     assert utilities.return_impedance_ohm(0.35, 0) == 0.35
     with pytest.raises(ValueError, match="not less than its whole loop"):
         utilities.return_impedance_ohm(0.35, 0.35)
+
+
+# -- sizes -----------------------------------------------------------------------------------------------------------
+
+
+def conductor(mm2: float | None, laid: str = "") -> sizes.Protective:
+    """A protective conductor of a size: a core of a cable, or one of its own."""
+    link = None
+    if not laid:
+        text = (
+            "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
+            "sources: {grid: {kind: utility, phases: L1, earthing: TN-S}}\nboards: {main: {}}\n"
+            "connections: {service: {from: grid, to: main, cores: L1 N PE}}\ncircuits: {one: {from: main, cores: L1 N PE}}\n"
+        )
+        link = testing.inspected(text, ()).installation.connections[0]
+    size = None if mm2 is None else Size(mm2, f"{mm2:g} mm2")
+    return sizes.Protective("x", (), "pe", size, "size", sizes.NO_LINES, link=link)
+
+
+def test_a_size_may_be_below_what_is_asked_by_what_two_ways_of_naming_it_differ() -> None:
+    # the stated tolerance of 0.5 %: 9.95 mm2 do for 10 mm2
+    need = sizes.Need.metric(10)
+    assert [conductor(mm2, "alone").short_of(need) for mm2 in (10, 9.95, 9.94)] == [False, False, True]
+    assert conductor(float("nan"), "alone").short_of(need)
+
+
+@pytest.mark.parametrize(
+    ("mm2", "core", "alone"),
+    # BS 7671 tables 54.2 and 54.3: copper with 70 C insulation 115 in a cable and 143 alone, above 300 mm2 103 and 133
+    [(2.5, 115, 143), (300, 115, 143), (301, 103, 133), (None, 115, 143)],
+)
+def test_k_by_the_size(mm2: float | None, core: int, alone: int) -> None:
+    assert (conductor(mm2).k, conductor(mm2, "alone").k) == (core, alone)
