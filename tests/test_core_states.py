@@ -277,3 +277,30 @@ circuits:
     assert found == {("r", "roof")}
     # at the main board it lies ahead of the device
     assert not facts_of(text.replace("from: roof, to: sub", "from: roof, to: main")).rcds_at_inverters
+
+
+SET = """\
+onebond: 1
+site: {name: Workshop, rulebook: iec, stage: draft}
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: NONE}
+boards: {main: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE, through: [{kind: rcd, residual: 30 mA}]}
+  two: {from: main, cores: L1 N PE, through: [{kind: rcd, residual: 30 mA}]}
+bonds: {link: {at: main, size: 6 mm2}}
+"""
+
+
+def test_circuits_behind_a_residual_current_device_of_that_much_or_less() -> None:
+    (feeding,) = facts_of(SET.replace("NONE", "none")).feedings
+    assert [feeding.circuits_behind(ampere) for ampere in (0.01, 0.03, 0.1, float("inf"))] == [False, True, True, True]
+    (feeding,) = facts_of(SET.replace("NONE", "none").replace("30 mA", "300 mA", 1)).feedings
+    assert [feeding.circuits_behind(ampere) for ampere in (0.03, 0.3)] == [False, True]
+
+
+def test_a_link_is_lost_with_the_reference_only_where_it_is_the_only_one() -> None:
+    assert [one.id for one in facts_of(SET.replace("NONE", "none")).losses if one.sort == "bond"] == ["link"]
+    assert [one.id for one in facts_of(SET.replace("NONE", "fixed")).losses if one.sort == "bond"] == []
