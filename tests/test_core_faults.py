@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from onebond import testing
-from onebond.facts import EarthFault, Facts
+from onebond.facts import EarthFault, Facts, sizes
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -211,3 +211,59 @@ circuits:
     )
     fault = faults(text, "grid")["load"]
     assert (fault.table_s, fault.serves_matters) == (time_s, matters)
+
+
+def test_every_source_has_to_be_cut_off() -> None:
+    # the second way has a fuse that more than its current is needed for: the fault stays, whatever opens the first
+    fast = TWINS.replace(
+        "length: 10 m, through: [{kind: mcb, curve: C, rating: 32 A}]",
+        "length: 10 m, through: [{kind: mcb, curve: B, rating: 6 A}]",
+    )
+    fault = faults(fast, "t1", "t2")["main"]
+    assert fault.cleared().trip.within(0.4) == "certain"
+    for way in ("out-1", "out-2"):
+        lines = fast.splitlines()
+        at = next(number for number, line in enumerate(lines) if line.strip().startswith(way))
+        lines[at] = lines[at].replace("kind: mcb, curve: B, rating: 6 A", "kind: fuse, class: gG, rating: 630 A")
+        slow = faults("\n".join(lines) + "\n", "t1", "t2")["main"]
+        assert slow.cleared().trip.within(5) == "impossible"
+        assert len(slow.late(0.4)) == 1
+
+
+def work(text: str) -> sizes._Work:
+    return sizes._Work(testing.inspected(text, ()).installation, tuple)
+
+
+PENS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+boards: {main: {}, barn: {}, shed: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 PEN, size: 16 mm2}
+  to-barn: {from: main, to: barn, cores: L1 PEN, size: 16 mm2}
+  to-shed: {from: main, to: shed, cores: L1 N PE, size: 10 mm2, pe-size: 4 mm2}
+  extra: {from: main, to: shed, cores: PE, size: 25 mm2}
+circuits:
+  one: {from: barn, cores: L1 N PE, size: 2.5 mm2}
+  two: {from: shed, cores: L1 N PE, size: 1.5 mm2}
+bonds: {at-main: {at: main}, at-barn: {at: barnMORE}}
+"""
+)
+
+
+def test_a_pen_joins_frames_where_solid_links_carry_it_on_to_pe() -> None:
+    # FORMAT.md, places and conductors: only a bond carries a PEN on to PE; one with an impedance is no solid reference
+    both = work(PENS.replace("MORE", "")).pe_around
+    assert ("to-barn", "barn") in both["main"] and ("to-barn", "main") in both["barn"]
+    loose = work(PENS.replace("MORE", ", impedance: 1 kohm")).pe_around
+    assert "to-barn" not in {name for name, _ in loose["main"]}
+    assert {name for name, _ in loose["grid"]} == {"service"}
+
+
+def test_the_protective_core_that_feeds_a_frame_is_one_of_a_cable() -> None:
+    made = work(PENS.replace("MORE", ""))
+    assert made.feeding_pe("shed").mm2 == 4
+    # nothing with a protective core feeds the barn: the largest that leaves it
+    assert made.feeding_pe("barn").mm2 == 2.5
