@@ -5,7 +5,10 @@ from __future__ import annotations
 import pytest
 
 from onebond import testing
+from onebond.circuit.devices import NEVER, Trip
+from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts, sizes
+from onebond.facts.faults import Passed, trip_of
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -267,3 +270,97 @@ def test_the_protective_core_that_feeds_a_frame_is_one_of_a_cable() -> None:
     assert made.feeding_pe("shed").mm2 == 4
     # nothing with a protective core feeds the barn: the largest that leaves it
     assert made.feeding_pe("barn").mm2 == 2.5
+
+
+@pytest.mark.parametrize(
+    ("cable", "reliable"),
+    [
+        # IEC 60364-5-54, 543.4.1: a PEN has at least 10 mm2 of copper or 16 mm2 of aluminium, in fixed installations alone
+        ("size: 10 mm2", True),
+        ("size: 6 mm2", False),
+        ("size: 16 mm2, material: aluminium", True),
+        ("size: 10 mm2, material: aluminium", False),
+        ("size: 25 mm2, n-size: 6 mm2", False),
+        ("size: 6 mm2, n-size: 10 mm2", True),
+        ("size: 16 mm2, plug: yes", False),
+    ],
+)
+def test_a_reliable_pen(cable: str, reliable: bool) -> None:
+    text = PENS.replace("MORE", "").replace("to-barn: {from: main, to: barn, cores: L1 PEN, size: 16 mm2}", "TO")
+    text = text.replace("TO", f"to-barn: {{from: main, to: barn, cores: L1 PEN, length: 10 m, {cable}}}")
+    text = text.replace(
+        "kind: utility, phases: L1,", "kind: utility, phases: L1, voltage: 230 V, loop-impedance: 0.5 ohm,"
+    )
+    installation = testing.inspected(text, ()).installation
+    found = {one.reliable for one in Facts(installation, "iec").failures if one.id == "to-barn"}
+    assert found == {reliable}
+
+
+def trip(device: str, current_a: float) -> object:
+    text = INVERTER.replace("DEVICE", device)
+    (one,) = testing.inspected(text, ()).installation.circuits[0].connection.devices
+    return trip_of(Passed(one, "load", current_a, current_a), current_a)
+
+
+def test_what_has_to_be_written_of_a_device() -> None:
+    def lacking(device: str, current_a: float = 500) -> str:
+        found = trip(device, current_a)
+        assert isinstance(found, Missing)
+        return found.what
+
+    name = "{id: q, kind: KIND}"
+    assert lacking(name.replace("KIND", "mcb, curve: B")) == "the rating of q"
+    assert lacking(name.replace("KIND", "mcb, rating: 16 A")) == "the curve of q"
+    assert lacking(name.replace("KIND", "fuse, rating: 16 A")) == "the class of q"
+    assert lacking(name.replace("KIND", "fuse, class: aM, rating: 16 A")) == "the class of q"
+    # by its overload release alone it is certain within 2 h, which is no time for an earth fault
+    assert lacking(name.replace("KIND", "mccb, rating: 100 A")) == "the instantaneous setting of q"
+    # below 1.30 times its setting not even that is certain, whatever its instantaneous release is set to
+    assert trip(name.replace("KIND", "mccb, rating: 100 A"), 120) == Trip(None, 0.2)
+    assert trip("{id: q, kind: switch}", 500) == NEVER
+
+
+def test_a_device_that_breaks_both_ways_is_worth_what_is_known_of_it() -> None:
+    # 43.5 A of residual current: within 40 ms (IEC 61008-1), whatever curve its breaker has
+    assert trip("{id: q, kind: rcbo, residual: 30 mA, rating: 16 A}", 43.5) == Trip(0.04, 0)
+    assert trip("{id: q, kind: rcbo, residual: 30 mA, curve: B, rating: 16 A}", 80) == Trip(0.04, 0)
+    # class A of UL 943 within its own law: (20 / 264)^1.43 s at 264 mA and more
+    found = trip("{id: q, kind: rcd, residual: 6 mA}", 43.5)
+    assert isinstance(found, Trip) and f"{found.certain_s:.3f}" == "0.025"
+    above = trip("{id: q, kind: rcd, residual: 10 mA}", 43.5)
+    assert above == Trip(0.04, 0)
+
+
+@pytest.mark.parametrize(
+    ("lands", "crossed"),
+    [
+        ("{N: PE, PE: N}", "N lands on PE, PE lands on N"),
+        ("{L1: N, N: L1}", "L1 lands on N, N lands on L1"),
+        ("{L1: L2, L2: L1}", ""),
+    ],
+)
+def test_crossed_cores(lands: str, crossed: str) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1 L2, earthing: TN-S}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 L2 N PE}}
+  on: {{from: main, to: sub, cores: L1 L2 N PE, lands-on: {lands}}}
+circuits:
+  load: {{from: sub, cores: L1 N PE}}
+"""
+    )
+    installation = testing.inspected(text, ()).installation
+    found = [one.what for one in Facts(installation, "iec").misfits if one.id == "on"]
+    assert found == ([f"its cores are crossed: {crossed}"] if crossed else [])
+
+
+def test_a_pen_on_the_earth_bar_is_not_crossed() -> None:
+    text = PENS.replace("MORE", "").replace(
+        "cores: L1 PEN, size: 16 mm2}\n  to-sh", "cores: L1 PEN, lands-on: {PEN: PE}}\n  to-sh"
+    )
+    installation = testing.inspected(text, ()).installation
+    assert [one.what for one in Facts(installation, "iec").misfits if one.id == "to-barn"] == []
