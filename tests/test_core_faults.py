@@ -364,3 +364,54 @@ def test_a_pen_on_the_earth_bar_is_not_crossed() -> None:
     )
     installation = testing.inspected(text, ()).installation
     assert [one.what for one in Facts(installation, "iec").misfits if one.id == "to-barn"] == []
+
+
+LEAKS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 400 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, size: 16 mm2, length: 1 m}
+  on: {from: main, to: sub, cores: L1 L2 L3 N PE, size: 16 mm2, length: 1 m, through: [{id: r, kind: rcd, residual: 300 mA}]}
+circuits:
+  a: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 1 m, leakage: 2 mA, load: 1 kW}
+  b: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 1 m, leakage: 1 mA, load: 1 kW}
+  c: {from: sub, cores: L2 N PE, size: 2.5 mm2, length: 1 m, leakage: 2.5 mA, load: 1 kW}
+  d: {from: sub, cores: L3 N, equipment: class-II, size: 2.5 mm2, length: 1 m, leakage: 9 mA, load: 1 kW}
+  e: {from: sub, cores: L3 N PE, equipment: class-II, size: 2.5 mm2, length: 1 m, leakage: 9 mA, load: 1 kW}
+  f: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 1 m, leakage: 9 mA, load: 1 kW}
+"""
+)
+
+
+def test_leakages_behind_a_device_with_some_circuits_switched_off() -> None:
+    # 2 + 1 mA on L1, 2.5 mA on L2; nothing leaks to PE where no frame is, and f lies ahead of the device
+    installation = testing.inspected(LEAKS, ()).installation
+    (rcd,) = (one for one in Facts(installation, "iec").rcds_in_service if one.id == "r")
+    assert rcd.unbalanced_a == pytest.approx(0.003)
+    assert {circuit.id for circuit in rcd.beyond} == {"a", "b", "c", "d", "e"}
+    # 3 mA and 2.5 mA 120 degrees apart: sqrt(9 - 7.5 + 6.25) = 2.78 mA with all of them on
+    assert rcd.standing_a == pytest.approx(0.003)
+    assert rcd.no_leakage is None and rcd.no_load is None
+
+
+@pytest.mark.parametrize(
+    ("neutral", "rod", "mm2"),
+    [
+        # BS 7671 table 54.8: 10 mm2 up to 35, 16 up to 50, 25 up to 95 mm2 of copper
+        ("35 mm2", "", 10),
+        ("50 mm2", "", 16),
+        ("70 mm2", "", 25),
+        # 70 mm2 of aluminium conduct like 70 x 0.61 = 42.7 mm2 of copper
+        ("70 mm2, material: aluminium", "", 16),
+        ("35 mm2", ", material: aluminium", 10 / 0.61),
+    ],
+)
+def test_bonding_by_the_neutral_of_a_supply_with_pen(neutral: str, rod: str, mm2: float) -> None:
+    text = PENS.replace("cores: L1 PEN, size: 16 mm2}\n  to-barn", f"cores: L1 PEN, size: {neutral}}}\n  to-barn")
+    text = text.replace("MORE", "") + f"electrodes: {{rod: {{at: main, resistance: 20 ohm, conductor: 16 mm2{rod}}}}}\n"
+    (one,) = (one for one in work(text).all() if one.id == "rod")
+    need = one.by_pme(sure=True)
+    assert one.pme and need is not None and need.mm2 == pytest.approx(mm2)
