@@ -38,7 +38,7 @@ electrodes: {rod: {at: main, resistance: 20 ohm}}
 def site(earthing: str = "TN-S", service: str = "cores: L1 N PE", cable: str = "cores: L1 N PE", more: str = "") -> str:
     text = PARTS.replace("EARTHING", f"earthing: {earthing}")
     for word, cores in (("SERVICE", service), ("CABLE", cable)):
-        text = text.replace(word, f"{cores}, size: 10 mm2, length: 10 m")
+        text = text.replace(word, cores if "length" in cores else f"{cores}, size: 10 mm2, length: 10 m")
     return text + more
 
 
@@ -133,6 +133,9 @@ LINKS = "bonds: {at-out: {at: out}, at-sub: {at: sub}}\n"
         # shares the current of that neutral
         ("cores: L1 N", PIPE + LINKS, False, True),
         ("cores: L1 N", PIPE, True, True),
+        # the same with conductors without impedance
+        ("cores: L1 N PE, size: 10 mm2, length: 0 m", PIPE, False, False),
+        ("cores: L1 N, size: 10 mm2, length: 0 m", PIPE + LINKS, False, True),
     ],
 )
 def test_metal_that_is_no_part_of_the_installation(cable: str, more: str, for_faults: bool, for_service: bool) -> None:

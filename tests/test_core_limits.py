@@ -9,7 +9,7 @@ import pytest
 
 from onebond import testing
 from onebond.circuit import limits_table, parts, reasons
-from onebond.circuit.components import protective, utilities
+from onebond.circuit.components import inverters, protective, utilities
 from onebond.circuit.devices import (
     NEVER,
     Trip,
@@ -237,3 +237,25 @@ def test_a_size_may_be_below_what_is_asked_by_what_two_ways_of_naming_it_differ(
 )
 def test_k_by_the_size(mm2: float | None, core: int, alone: int) -> None:
     assert (conductor(mm2).k, conductor(mm2, "alone").k) == (core, alone)
+
+
+# -- inverters -------------------------------------------------------------------------------------------------------
+
+
+def test_rated_current_of_each_line() -> None:
+    # by definition: 5, 10 and 15 kVA over one, two and three lines of 230 V
+    assert [f"{inverters.rated_current_a(5000 * lines, 230, lines):.2f}" for lines in (1, 2, 3)] == ["21.74"] * 3
+
+
+def test_a_limit_ends_with_its_duration_or_with_the_shutdown() -> None:
+    # as the maker declares them: the limit until the earlier of the two, then what is sustained until the shutdown
+    ends = [
+        inverters.stages(1000, 60, for_s, 30, off_s) for for_s, off_s in ((None, None), (None, 5), (0.02, 5), (6, 5))
+    ]
+    limit = inverters.Stage
+    assert ends == [
+        (limit(60, None),),
+        (limit(60, 5),),
+        (limit(60, 0.02), limit(30, 5)),
+        (limit(60, 5),),
+    ]

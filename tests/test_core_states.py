@@ -16,8 +16,8 @@ sources:
 boards: {main: {}, out: {}, sub: {}}
 connections:
   service: {from: grid, to: main, cores: L1 N}
-  feed: {from: inv, to: out, cores: L1 N PE}
   tie: {from: out, to: sub, cores: L1 N PE, through: [{id: q, kind: isolator, operable: yes}]}
+  feed: {from: inv, to: out, cores: L1 N PE}
   set-feed: {from: set, to: sub, cores: L1 N PE}
 circuits:
   one: {from: main, cores: L1 N PE}

@@ -198,6 +198,21 @@ def test_contacts_while_a_changeover_changes_over() -> None:
     }
 
 
+def test_neutrals_that_no_known_contact_parts() -> None:
+    made = built(CHANGEOVER.replace("POLES", "L1 N"))
+    co = next(number for number, variable in enumerate(made.variables) if variable.name == "co")
+
+    def reached(position: int) -> set[str]:
+        state = tuple(position if number == co else -1 for number in range(len(made.variables)))
+        return {name(made, node) for node in made.neutral_reach(made.number_of("co", "own", "N"), state)}
+
+    beyond = {"set.N", "co.own.N", "co.N", "out.N", "one.N"}
+    # positions: mains, off, own; what is not known may be closed
+    assert reached(0) == reached(1) == {"set.N", "co.own.N"}
+    assert reached(2) == beyond
+    assert reached(-1) == beyond | {"co.mains.N", "grid.N"}
+
+
 def test_what_passes_a_residual_current_device() -> None:
     made = built(CHANGEOVER.replace("POLES", "L1"))
     (rcd,) = made.rcds
@@ -225,4 +240,6 @@ circuits:
     assert built(text + "bonds: {link: {at: main, impedance: 1 kohm}}\n").left_out == ("q",)
     assert built(text + "bonds: {link: {at: sub, impedance: 1 kohm}}\n").left_out == ()
     more = text.replace("boards:", "  set: {kind: generator, phases: L1}\nboards:")
-    assert built(more.replace("connections:", "connections:\n  own: {from: set, to: sub, cores: L1 N PE}")).left_out == ()
+    assert (
+        built(more.replace("connections:", "connections:\n  own: {from: set, to: sub, cores: L1 N PE}")).left_out == ()
+    )
