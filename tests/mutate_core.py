@@ -59,6 +59,7 @@ TESTS = (
     "test_conditions.py",
     "test_core_faults.py",
     "test_core_limits.py",
+    "test_core_references.py",
     "test_core_states.py",
     "test_faults.py",
     "test_feeder.py",

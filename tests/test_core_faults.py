@@ -8,7 +8,8 @@ from onebond import testing
 from onebond.circuit.devices import NEVER, Trip
 from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts, sizes
-from onebond.facts.faults import Passed, trip_of
+from onebond.facts.curves import LOWEST_A, Curve
+from onebond.facts.faults import Fed, Passed, trip_of
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -415,3 +416,37 @@ def test_bonding_by_the_neutral_of_a_supply_with_pen(neutral: str, rod: str, mm2
     (one,) = (one for one in work(text).all() if one.id == "rod")
     need = one.by_pme(sure=True)
     assert one.pme and need is not None and need.mm2 == pytest.approx(mm2)
+
+
+def curve(device: str, current_a: float = 43.5) -> Curve:
+    text = INVERTER.replace("DEVICE", device)
+    devices = testing.inspected(text, ()).installation.circuits[0].connection.devices
+    passed = tuple(Passed(one, "load", current_a, current_a if one.senses else 0.0) for one in devices)
+    return Curve(Fed("inv", passed, True, None, False))
+
+
+def test_the_steps_of_a_breaker_are_the_gates_of_its_standard() -> None:
+    # IEC 60898-1 table 7 for B16: 1, 1.13, 1.45, 2.55, 3 and 5 times rated; found to 0.2 %
+    found = curve("{id: q, kind: mcb, curve: B, rating: 16 A}, {id: s, kind: switch}")
+    assert found.names == ("mcb B16 in load",)
+    first, *steps = found.steps()
+    assert first == (LOWEST_A, None, None)
+    wanted = [
+        (16, 3600, None),
+        (1.13 * 16, 1, None),
+        (1.45 * 16, 1, 3600),
+        (2.55 * 16, 0.1, 60),
+        (3 * 16, 0, 60),
+        (5 * 16, 0, 0.1),
+    ]
+    assert [times for _, *times in steps] == [times for _, *times in wanted]
+    assert [ampere for ampere, *_ in steps] == pytest.approx([ampere for ampere, *_ in wanted], rel=3e-3)
+
+
+def test_the_first_of_several_devices_on_a_curve() -> None:
+    # IEC 61008-1 table 1: 30 mA may operate from 15 mA, 300 ms from 30 mA, 150 ms from 60 mA, 40 ms from 250 mA
+    found = curve("{id: r, kind: rcd, residual: 30 mA}, {id: q, kind: mcb, curve: B, rating: 16 A}")
+    assert found.names == ("rcd 30 mA in load", "mcb B16 in load")
+    steps = found.steps()[1:]
+    assert [times for _, *times in steps] == [[0, None], [0, 0.3], [0, 0.15], [0, 0.04]]
+    assert [ampere for ampere, *_ in steps] == pytest.approx([0.015, 0.03, 0.06, 0.25], rel=3e-3)
