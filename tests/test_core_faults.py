@@ -10,6 +10,8 @@ from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts, sizes
 from onebond.facts.curves import LOWEST_A, Curve
 from onebond.facts.faults import Fed, Passed, trip_of
+from onebond.facts.unknown import Unknown
+from onebond.model import Installation
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -450,3 +452,110 @@ def test_the_first_of_several_devices_on_a_curve() -> None:
     steps = found.steps()[1:]
     assert [times for _, *times in steps] == [[0, None], [0, 0.3], [0, 0.15], [0, 0.04]]
     assert [ampere for ampere, *_ in steps] == pytest.approx([0.015, 0.03, 0.06, 0.25], rel=3e-3)
+
+
+def test_the_second_fault_of_an_isolated_system_meets_the_whole_way_back_to_its_source() -> None:
+    # IEC 60364-4-41, 411.6.4: U0 / (2 Zs) with a distributed neutral.  x'' of 1 % of (230 V)2 / 50 kVA: 0.0106j ohm; 50 m of
+    # 16 mm2 warm 0.0690 + 0.004j and 28.115 m of 2.5 mm2 warm 0.2500 + 0.0022j, there and back: 0.638 + 0.0231j; 180 A (by hand)
+    text = (
+        HEAD
+        + """\
+sources:
+  set:
+    kind: generator
+    phases: L1
+    voltage: 230 V
+    rating: 50 kVA
+    earthing: IT
+    subtransient-reactance: 1 %
+    sustained-fault-current: {limit: 20 x rated, for: 10 s}
+boards: {main: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE, size: 16 mm2, length: 50 m, through: [{kind: mcb, curve: C, rating: 63 A}]}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 28.115 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+electrodes: {rod: {at: main, resistance: 5 ohm}}
+"""
+    )
+    fault = faults(text, "set")["load"]
+    assert fault.second is not None and f"{fault.second[0]:.0f}" == "180"
+
+
+HYBRID = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  hybrid: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, mains-input: yes, may-parallel: [set]}
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none}
+boards: {main: {}, out: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  input: {from: main, to: hybrid.in, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  output: {from: hybrid.out, to: out, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  set-feed: {from: set, to: out, cores: L1 N PE, size: 16 mm2, length: 1 m}
+circuits:
+  one: {from: out, cores: L1 N PE, size: 2.5 mm2, length: 1 m}
+bonds: {link: {at: out}}
+"""
+)
+
+
+def faults_at(installation: Installation, place: str, *by: str) -> list[EarthFault]:
+    return [
+        fault
+        for fault in Facts(installation, "iec").earth_faults
+        if fault.point.written == place and sorted(feed.id for feed in fault.island.feeds) == sorted(by)
+    ]
+
+
+def test_a_source_gives_nothing_to_a_fault_inside_it_and_what_it_passes_on_is_no_fault_of_its_own() -> None:
+    installation = testing.inspected(HYBRID, ()).installation
+    found: dict[tuple[str, ...], dict[str, set[str]]] = {}
+    for fault in Facts(installation, "iec").earth_faults:
+        by = tuple(sorted(feed.id for feed in fault.island.feeds))
+        found.setdefault(by, {}).setdefault(fault.point.written, set()).update(fed.source for fed in fault.feds)
+    # while the inverter passes, its mains input is what the grid feeds, and its output is part of the same way
+    assert set(found[("grid",)]) == {"main", "hybrid.in", "out", "one", "set"}
+    # beside the set it inverts: either gives into a fault at the terminals of the other, and none at its own
+    both = found[("hybrid", "set")]
+    assert both["hybrid.out"] == {"set"} and both["set"] == {"hybrid"}
+    assert both["out"] == {"hybrid", "set"}
+    # without the set, which gives nothing to a fault inside it, the inverter gives its rated 21.7 A and is what has to be cut off
+    at_set = {fault.smallest_a for fault in faults_at(installation, "set", "hybrid", "set")}
+    assert [f"{ampere:.1f}" for ampere in at_set] == ["21.7"]
+    assert "hybrid.out" not in found[("hybrid",)] and "set" not in found[("set",)]
+
+
+SPLIT = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, system: split-phase, voltage: 120/240 V, earthing: TN-S, loop-impedance: 0.02 ohm}
+boards: {main: {}, sub: {}, shed: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 N PE, size: 16 mm2, length: 1 m}
+  on: {from: main, to: sub, cores: L1 L2 N PE, size: 16 mm2, length: 1 m}
+  single: {from: main, to: shed, cores: L1 N PE, size: 16 mm2, length: 1 m}
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 1 m, load: 1.2 kW}
+  two: {from: sub, cores: L2 N PE, size: 2.5 mm2, length: 1 m, load: 120 W}
+  range: {from: sub, cores: L1 L2 N PE, size: 2.5 mm2, length: 1 m, load: 1 kW}
+  lamp: {from: shed, cores: L1 N PE, size: 2.5 mm2, length: 1 m, load: 100 W}
+"""
+)
+
+
+def test_a_broken_neutral_that_two_lines_share() -> None:
+    # what hangs on a single line stops with its neutral, and so does what a circuit feeds
+    installation = testing.inspected(SPLIT, ()).installation
+    assert {one.id for one in Facts(installation, "iec").failures} == {"service", "on"}
+    # 120 W and 1.2 kW in series on 240 V: the smaller load gets ten elevenths of it, 218 V
+    alone = "\n".join(line for line in SPLIT.splitlines() if not line.startswith("  range")) + "\n"
+    installation = testing.inspected(alone, ()).installation
+    (broken,) = (one for one in Facts(installation, "iec").failures if one.id == "on")
+    assert [(shock.place, f"{shock.volts:.0f}") for shock in broken.loads] == [("two", "218")]
+    unknown = testing.inspected(alone.replace(", load: 120 W", ""), ()).installation
+    (open_one,) = (one for one in Facts(unknown, "iec").failures if one.id == "on")
+    with pytest.raises(Unknown, match="the load of two"):
+        _ = open_one.loads

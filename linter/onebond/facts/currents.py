@@ -143,12 +143,16 @@ class Currents:
 
     @cached_property
     def beside(self) -> frozenset[str]:
+        """Those of :meth:`beside_without` with all sources at work."""
+        return self.beside_without(frozenset())
+
+    def beside_without(self, out: frozenset[str]) -> frozenset[str]:
         """Sources that limit their current and feed lines that one without a limit feeds too: into a fault they give up to that.
 
         As an EMF such a source would take more of the fault upon itself than is certain.  Beside a generating set an inverter is
-        one of them, beside a supply the set too.
+        one of them, beside a supply the set too.  ``out``: sources that give nothing, and hold no other one down.
         """
-        forming = [feed for feed in self.island.feeds if feed.forming]
+        forming = [feed for feed in self.island.feeds if feed.forming and feed.id not in out]
         found: set[str] = set()
         for limited, stiff in (
             ("inverter", ("utility", "transformer", "generator")),
@@ -190,7 +194,8 @@ class Currents:
             # a source gives nothing to what comes in from outside to a fault at its own terminals
             own = self.own_feed(point) - self.beside
             if own:
-                model = self.model(Options(without=self.without, capacitances=isolated), self.beside | own)
+                left_out = self.beside_without(own) | own
+                model = self.model(Options(without=self.without, capacitances=isolated), left_out)
                 found |= self.loops_in(model, (point,))
         return found
 
