@@ -559,3 +559,47 @@ def test_a_broken_neutral_that_two_lines_share() -> None:
     (open_one,) = (one for one in Facts(unknown, "iec").failures if one.id == "on")
     with pytest.raises(Unknown, match="the load of two"):
         _ = open_one.loads
+
+
+def test_devices_that_every_way_passes() -> None:
+    fault = faults(TWINS, "t1", "t2")["load"]
+    assert [(device.kind, name) for device, name in fault.guards] == [("mcb", "load")]
+    assert faults(TWINS, "t1", "t2")["main"].guards == ()
+    assert [name for _, name in faults(TWINS, "t1")["load"].guards] == ["load", "out-1"]
+
+
+def test_a_residual_device_before_a_circuit_sees_all_that_several_sources_give() -> None:
+    # nothing comes back through it and nothing goes round it
+    text = TWINS.replace(
+        "through: [{kind: mcb, curve: B, rating: 16 A}]", "through: [{id: r, kind: rcd, residual: 30 mA}]"
+    )
+    fault = faults(text, "t1", "t2")["load"]
+    assert [one.residual_a for one in fault.residuals] == pytest.approx([fault.current_a()] * 2)
+    assert [device.id for device, _ in fault.rcds] == ["r"]
+
+
+def test_a_transformer_of_several_lines_and_a_supply_without_a_device() -> None:
+    assert faults(TWINS, "t1")["load"].behind_transformer == ""
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, voltage: 230/400 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  tr: {kind: transformer, winding: isolating, phases: L1 L2, voltage: 120/240 V, rating: 5 kVA, impedance: 4 %, neutral-bond: fixed}
+boards: {main: {}, out: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 N PE, size: 16 mm2, length: 1 m}
+  input: {from: main, to: tr.in, cores: L1 L2 PE, size: 10 mm2, length: 1 m, through: [{kind: mcb, curve: C, rating: 32 A}]}
+  output: {from: tr.out, to: out, cores: L1 L2 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  load: {from: out, cores: L1 N PE, size: 2.5 mm2, length: 1 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+"""
+    )
+    behind, ahead = faults(text, "tr")["load"], faults(text, "grid")
+    assert (behind.behind_transformer, behind.unprotected, behind.from_utility) == ("tr", "", False)
+    assert (ahead["main"].behind_transformer, ahead["main"].unprotected, ahead["main"].from_utility) == (
+        "",
+        "grid",
+        True,
+    )
+    assert ahead["tr.in"].unprotected == ""
