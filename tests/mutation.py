@@ -145,9 +145,7 @@ def mutants(tree: ast.Module, source: str, module: str) -> Iterator[Mutant]:
                     shown = node.ifs[at or 0]
                 if isinstance(value, ast.expr):
                     ast.fix_missing_locations(ast.copy_location(value, shown))
-                yield Mutant(
-                    key, module, function, kind, shown.lineno, statement - body.lineno, node, field, at, value
-                )
+                yield Mutant(key, module, function, kind, shown.lineno, statement - body.lineno, node, field, at, value)
 
 
 class _Noted(ast.NodeTransformer):
@@ -160,7 +158,9 @@ class _Noted(ast.NodeTransformer):
     def visit_body(self, body: list[ast.stmt]) -> list[ast.stmt]:
         found: list[ast.stmt] = []
         for statement in body:
-            call = ast.Call(ast.Name("__note__", ast.Load()), [ast.Constant((self.name, statement.lineno - self.first))], [])
+            call = ast.Call(
+                ast.Name("__note__", ast.Load()), [ast.Constant((self.name, statement.lineno - self.first))], []
+            )
             found += [ast.copy_location(ast.Expr(call), statement), self.generic_visit(statement)]  # type: ignore[list-item]
         return found
 

@@ -168,6 +168,6 @@ def test_a_pen_is_split_where_a_protective_conductor_begins() -> None:
 
 def test_frames_of_circuits_joined_to_the_frame_of_their_source() -> None:
     text = plain(SET, "link: {at: main}")
-    assert {one.own_frame_joined for one in facts_of(text).feedings} == {True}
+    assert {one.frame_apart for one in facts_of(text).feedings} == {""}
     loose = text.replace("one: {from: sub, cores: L1 N PE}", "one: {from: sub, cores: L1 N}")
-    assert {one.own_frame_joined for one in facts_of(loose).feedings} == {False}
+    assert {one.frame_apart for one in facts_of(loose).feedings} == {"one"}
