@@ -16,6 +16,12 @@ PURE = [
 ]
 """Modules of which the worked numbers alone pin down every gate."""
 
+WORKED = [
+    f"worked/{path.name}"
+    for path in sorted((Path(__file__).parent / "worked").glob("test_*.py"))
+    if path.name not in ("test_iec60909.py", "test_handbook_examples.py")  # whole sites, and another program
+]
+
 
 def test_a_change_is_named_once_and_those_that_are_excused_are_still_there() -> None:
     keys = Counter(mutant.key for mutant in mutate_core.changes(mutate_core.modules()))
@@ -28,12 +34,12 @@ def test_a_change_is_named_once_and_those_that_are_excused_are_still_there() -> 
 def test_changes_drawn_at_random_are_noticed(tmp_path: Path) -> None:
     done = subprocess.run(
         [
-            *(sys.executable, mutate_core.__file__, *PURE, "--sample", "60", "--seed", "5", "--seeds", "0"),
-            *("--map", str(tmp_path / "map"), "--tests", "test_components.py", "test_core_limits.py", "worked"),
+            *(sys.executable, mutate_core.__file__, *PURE, "--sample", "40", "--seed", "5", "--seeds", "0"),
+            *("--map", str(tmp_path / "map"), "--tests", "test_components.py", "test_core_limits.py", *WORKED),
         ],
         capture_output=True,
         text=True,
         timeout=300,
     )
     assert done.returncode == 0, done.stdout + done.stderr
-    assert "60 changes" in done.stdout
+    assert "40 changes" in done.stdout
