@@ -61,6 +61,8 @@ TESTS = (
     "test_core_limits.py",
     "test_core_references.py",
     "test_core_states.py",
+    "test_diagram.py",
+    "test_direct.py",
     "test_faults.py",
     "test_feeder.py",
     "test_fixtures.py",
@@ -74,6 +76,9 @@ TESTS = (
     "test_sizes.py",
     "test_soil.py",
     "test_solve.py",
+    "test_special_places.py",
+    "test_systems.py",
+    "test_types.py",
     "test_verdicts_that_were_wrong.py",
 )
 ELSEWHERE = ("hash_seed", "importing_is_cheap", "workers", "another_process", "engines")

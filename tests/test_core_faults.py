@@ -603,3 +603,12 @@ circuits:
         True,
     )
     assert ahead["tr.in"].unprotected == ""
+
+
+def test_why_no_time_is_asked_for() -> None:
+    # a frame without a protective conductor, and an island whose neutral is tied to earth nowhere, are judged by other rules
+    assert faults(TWINS, "t1")["load"].outside == ""
+    bare = faults(TWINS.replace("load: {from: main, cores: L1 N PE", "load: {from: main, cores: L1 N"), "t1")
+    assert "pe-missing" in bare["load"].outside and bare["main"].outside == ""
+    floating = faults(TWINS.replace("bonds: {link: {at: main}}\n", ""), "t1")
+    assert "neutral-unreferenced" in floating["load"].outside
