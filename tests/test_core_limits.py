@@ -23,6 +23,7 @@ from onebond.circuit.devices import (
     rcd_band_a,
 )
 from onebond.circuit.parts import Branch, Circuit, Injection
+from onebond.circuit.solve import Engine, Study
 from onebond.facts import sizes
 from onebond.model import Size
 
@@ -144,6 +145,13 @@ def test_the_bounds_of_a_branch_belong_to_it(z_ohm: complex, emf_v: complex) -> 
 def test_beyond_them_a_branch_is_refused(branch: Branch, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         parts.check(Circuit(2, (branch,), 0))
+
+
+@pytest.mark.parametrize("engine", ["tree", "batched", "dense"])
+@pytest.mark.parametrize("z_ohm", [0.9e-9, 1.1e15])
+def test_every_engine_refuses_a_circuit_of_such_branches_alone(z_ohm: float, engine: Engine) -> None:
+    with pytest.raises(ValueError, match="impedance"):
+        Study(Circuit(3, (Branch(0, 1, z_ohm), Branch(1, 2, z_ohm)), 0), engine=engine)
 
 
 @pytest.mark.parametrize(("a", "b"), [(0, 2), (2, 0), (-1, 0), (0, -1)])
