@@ -84,6 +84,11 @@ def test_a_supply_in_halves_of_its_loop() -> None:
         "L1": ("star", "grid.L1", quarter),
     }
     assert made.contacts("grid") == {("supplier electrode", "earth", "star")}
+    for core in ("L1", "N", "PE"):
+        for element in ("grid", "service"):
+            found = made.model.conductors[made.model.branch_of(element, core)]
+            assert (found.element, found.core) == (element, core)
+    assert made.model.branch_of("grid", "supplier electrode") == -1
 
 
 def test_the_pe_of_an_absent_supply_still_leads_to_its_star_point() -> None:

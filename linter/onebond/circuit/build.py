@@ -86,6 +86,13 @@ class Model(NamedTuple):
         """The voltage of a network node in a solution, in V."""
         return voltages_v[self.node[node]] + self.offset_v[node]
 
+    def branch_of(self, element: str, core: str) -> int:
+        """The number of the branch of one core; -1: it is a contact or not there."""
+        for number, conductor in enumerate(self.conductors):
+            if conductor.element == element and conductor.core == core:
+                return number
+        return -1
+
 
 CONTACT_OHM = 0.001
 """Resistance of one pole of a switching device, where its current is asked for and it has no cable (common practice, no source)."""
