@@ -39,7 +39,7 @@ def check(document: Document, name: str = onebond_schemas.INSTALLATION) -> tuple
 def check_entry(document: Document, key: str) -> list[Problem]:
     """The problems of one entry of the first level, as far as they are told; none where it is not written."""
     node = _entries(document.root).get(key)
-    walk = _Walk(_published())
+    walk = _Walk(_published(onebond_schemas.INSTALLATION))
     if node is not None:
         about = walk.schema.flat(walk.schema.root["properties"][key])
         walk.visit(node, about, (), (key,), document.root.keys[key])
@@ -48,7 +48,8 @@ def check_entry(document: Document, key: str) -> list[Problem]:
 
 def names(definition: str) -> tuple[str, ...]:
     """The keys that one kind of object may have, by the name of its definition."""
-    about = _published().flat(_published().root["$defs"][definition])
+    published = _published(onebond_schemas.INSTALLATION)
+    about = published.flat(published.root["$defs"][definition])
     allowed: list[str] = about.get("propertyNames", {}).get("enum") or list(about["properties"])
     return tuple(allowed)
 
