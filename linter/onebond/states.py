@@ -304,11 +304,12 @@ def reach(
     return seen
 
 
-def whole(network: Network, state: State) -> tuple[int, ...] | str:
+def whole(network: Network, state: State, *, unfed: bool = False) -> tuple[int, ...] | str:
     """The feeds that energise something in one state of the whole site, or in words why nothing can be in that state.
 
     Every variable has a value.  What a state rests on has to be there: an inverter passes what feeds its input, and an isolating
-    transformer is fed or not as its primary is.
+    transformer is fed or not as its primary is.  With ``unfed`` that is no obstacle: what nothing feeds energises
+    nothing, and the rest does.
     """
     broken = next((number for number, clause in enumerate(network.never) if holds(clause, state)), -1)
     if broken >= 0:
@@ -330,12 +331,12 @@ def whole(network: Network, state: State) -> tuple[int, ...] | str:
             break
         sure += more
         rest = [i for i in rest if i not in more]
-    if rest:
+    if rest and not unfed:
         return f"nothing feeds the transformer {network.feeds[rest[0]].id}"
     for i, feed in enumerate(network.feeds):
         if feed.primary and i not in sure and fed(feed.primary, feed.id):
             return f"the transformer {feed.id} is fed"
-    for passage in network.passages:
+    for passage in () if unfed else network.passages:
         if passage.passing >> state[passage.variable] & 1 and not fed(passage.inputs, passage.id):
             return f"{_told(network, passage.variable, state)}, and nothing feeds its input"
     return tuple(sorted(sure))

@@ -172,8 +172,11 @@ class Plant:
         return {one.name: one.values[value] for one, value in zip(self.variables, state, strict=True)}
 
     def feeds(self, state: State) -> tuple[int, ...]:
-        """What energises something in a possible state; nothing in one that is not."""
-        found = whole(self.network, state)
+        """What energises something in a state; nothing where that is impossible for more than want of a supply.
+
+        A broken core may leave an inverter that passes, or a transformer, without its input: then these are dead, and the rest is not.
+        """
+        found = whole(self.network, state, unfed=True)
         return () if isinstance(found, str) else found
 
     def live(self, state: State) -> int:
