@@ -385,7 +385,7 @@ def test_a_blank_that_is_filled_in_can_be_read(tmp_path: Path, capsys: pytest.Ca
             for unit, value in (("V", "1"), ("ohm", "1"), ("Mohm", "100"), ("mA", "1"), ("ms", "20")):
                 line = line.replace(f"_ {unit}", f"{value} {unit}")
             line = line.replace("holds: _", "holds: yes")
-        filled.append(line)
+        filled.append(line.replace("taken: _", "taken: 2026-09-14"))
     found = read("\n".join(filled) + "\n", tmp_path)
     assert found.problems == ()
     assert found.readings is not None

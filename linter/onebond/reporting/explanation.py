@@ -68,7 +68,7 @@ def _unexplained(outcome: Outcome) -> str:
 
 def _told(number: int, told: Told, width: int) -> list[str]:
     lines = []
-    share = "under 1 %" if told.probability < 0.01 else f"{100 * told.probability:.0f} %"
+    share = "no fit" if not told.fits else "under 1 %" if told.probability < 0.01 else f"{100 * told.probability:.0f} %"
     named = [" and ".join(words) for words in told.explanations]
     lines += wrapped(f"{number}  {share:<9}", named[0], width)
     if len(named) > 1:
@@ -82,9 +82,7 @@ def _told(number: int, told: Told, width: int) -> list[str]:
 def _compared(one: Compared) -> str:
     state = f" ({', '.join(f'{name} {value}' for name, value in one.state)})" if one.state else ""
     against = "" if one.off <= 3.5 else ": contradicts it"
-    return (
-        f"{one.test} at {one.where}{state}: read {one.read}, as described {one.expected}, so {one.explained}{against}"
-    )
+    return f"{one.test} at {one.where}{state}: read {one.read}, as described {one.expected}, with it {one.explained}{against}"
 
 
 def _next(outcome: Outcome, width: int) -> list[str]:

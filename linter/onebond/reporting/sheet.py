@@ -107,8 +107,9 @@ def render(schedule: Schedule, *, width: int = 0) -> str:
 
 def _row(row: Row, width: int) -> list[str]:
     _, _, test, where, _, _, expected, limit, _, means = cells(row)
-    shown = "; ".join(part for part in (expected and f"expected {expected}", limit) if part)
-    lines = wrapped(f"  {row.number:<6}", f"{test} at {where}: {shown}   reading: ________", width)
+    shown = "; ".join(part for part in (expected and f"expected: {expected}", limit and f"accepted: {limit}") if part)
+    at = "from" if row.measurement and row.measurement.kind == "continuity" else "at"
+    lines = wrapped(f"  {row.number:<6}", f"{test} {at} {where}; {shown}   reading: ________", width)
     return lines + (wrapped(" " * 8, f"else {means}", width) if means else [])
 
 
@@ -244,12 +245,13 @@ def render_blank(schedule: Schedule, installation: str) -> str:
         "onebond-readings: 1",
         f"installation: {_quoted(installation)}",
         *([f"revision: {_quoted(schedule.revision)}"] if schedule.revision else []),
-        "taken: 2000-01-01        # the day, as year-month-day",
+        "taken: _        # the day, as year-month-day",
         "# by: who took the readings",
         "# instrument: with what",
         "voltmeter: 10 Mohm",
         "readings:",
-        "  # take the # away from each line that is filled in, and write the value with its unit; open: beyond the range",
+        "  # take the # away from each line that is filled in, and write the value with its unit in place of _,",
+        "  # or `open` where it is beyond the range; take out what was not measured; `holds` is yes or no",
     ]
     for stop in schedule.stops:
         out += ["", f"  # {heading(stop)}"]
