@@ -61,6 +61,9 @@ _Part = TypeVar("_Part")
 
 PLACES = ("source", "board", "changeover", "circuit", "d.c. source", "extraneous part")
 
+READINGS = "onebond-readings"
+"""The marker of a file of readings, which is no description."""
+
 _ALL_CORES = frozenset((*LINES, "N", "PE", "PEN", *DIRECT))
 _DEVICES = ("mcb", "mccb", "fuse", "rcd", "rcbo", "isolator", "switch", "contactor", "meter")
 _SOCKETS = frozenset(
@@ -116,6 +119,13 @@ def understood(
     """
     if parsed.document is None:
         return None, None, parsed.problems, parsed.left_out
+    entries = _map(parsed.document.root)
+    if READINGS in entries and "onebond" not in entries:
+        hint = "name the description that they belong to (`installation` says which), and then these readings"
+        problem = Problem(
+            parsed.document.root.keys[READINGS], "these are readings, not a description", hint, (READINGS,)
+        )
+        return parsed.document, None, [problem], 0
     parsed = _with_parts(parsed, folder)
     assert parsed.document is not None
     document, unknown = _with_types(parsed.document)
