@@ -620,6 +620,7 @@ def _with_example(page: RulePage, rule: Rule) -> RulePage:
     example = next((example for example in rule.examples if example.finds), None)
     if example is None:
         return page
+    from onebond.engine import beside
     from onebond.testing import base
 
     change = [
@@ -628,10 +629,8 @@ def _with_example(page: RulePage, rule: Rule) -> RulePage:
         for mark, text in zip("-+", edit, strict=True)
         for line in text.splitlines()
     ]
-    found = ", ".join(example.finds)
-    return page._replace(
-        passing=base(rule.package, example.base), failing="\n".join([f"with this change, at {found}:", *change])
-    )
+    said = f"with {'these readings beside it' if example.readings else 'this change'}, at {', '.join(example.finds)}:"
+    return page._replace(passing=base(rule.package, example.base), failing="\n".join([said, *change, *beside(example)]))
 
 
 def _rules() -> tuple[Rule, ...]:

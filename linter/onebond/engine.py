@@ -236,8 +236,14 @@ def _shown(rule: Rule, rulebook: str | None, finding: bool) -> str:
     for example, under in books.items():
         said = f"# {example.base}{' under ' + ', '.join(under) if under else ''}"
         found = f"finds {', '.join(example.finds)}" if example.finds else "finds nothing"
-        blocks.append("\n".join((f"{said}: {found}", *(line for edit in example.replace for line in _edit(*edit)))))
+        edits = (line for edit in example.replace for line in _edit(*edit))
+        blocks.append("\n".join((f"{said}: {found}", *edits, *beside(example))))
     return "\n\n".join(blocks)
+
+
+def beside(example: Example) -> list[str]:
+    """The readings that are put beside the base, as lines in; nothing where there are none."""
+    return [f"+ {line}" for line in example.readings.splitlines()]
 
 
 def _edit(old: str, new: str) -> list[str]:

@@ -38,7 +38,7 @@ def check(pair: ElectrodePair, params: Params) -> Verdict:
     return Finding(
         f"no conductor joins the electrode {pair.id} to {pair.other}",
         "a fault on one side puts its voltage between frames that one person can touch together",
-        f"join {pair.id} and {pair.other} by a protective conductor; if they stand in different buildings, write `building:`",
+        f"join {pair.id} and {pair.other} by a protective conductor; if they stand in different buildings, write `building:` at both",
         (Mention(pair.other, pair.other_route, "the other electrode"),),
     )
 

@@ -29,7 +29,7 @@ def check(feeding: Feeding, params: Params) -> Verdict:
         return PASS
     return Finding(
         f"{feeding.id} feeds an island whose only reference is the supplier's; it floats once the supply is detached",
-        "with the supplier's cable broken or drawn, a fault to a frame drives no current and nothing disconnects it",
+        "with the supplier's cable broken or disconnected, a fault to a frame drives no current and nothing disconnects it",
         f"{own_reference(feeding)}; its frames need an electrode of the installation",
         feeding.utilities,
         because=("bond-missing-at-pen-split", feeding.unsplit) if feeding.unsplit else None,

@@ -61,7 +61,7 @@ def check(surplus: Surplus, params: Params) -> Verdict:
     return Finding(
         f"{words} ties a neutral to earth that is already tied by {kept.words}; {how}",
         so,
-        f"hold {words} by a relay that is open wherever {kept.words} is joined to it: alone it is needed in other states"
+        f"hold {words} by a relay that is open wherever {kept.words} is joined to it: in other states it is the only one"
         if surplus.needed and surplus.reference.kind != "star"
         else f"{remove}: one of the two links is enough",
         (Mention(kept.id, kept.route, "the reference that is there already"),),

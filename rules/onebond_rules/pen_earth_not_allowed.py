@@ -78,7 +78,11 @@ def check(exposed: Exposed, params: Params) -> Verdict:
     if place not in {*params["places"], *params["first-board"], *params["supplier"]} and unless is None:
         return NotApplicable("it stands in no such place, as far as is written")
     if place in params["places"] and exposed.pen_core:
-        return _finding(exposed, f"a PEN core leads to {exposed.id}, which stands in such a place ({place})", ())
+        return _finding(
+            exposed,
+            f"a PEN core leads to {exposed.id}, whose place must not be earthed by one ({place})",
+            (),
+        )
     if place in params["first-board"] and (led := exposed.pen_led_on):
         beside = exposed.beside(led[1])
         if beside:

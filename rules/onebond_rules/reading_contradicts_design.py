@@ -1,4 +1,4 @@
-"""A reading is not what the description lets expect, or not what the rulebook accepts.
+"""A reading is not what follows from the description, or not what the rulebook accepts.
 
 Checks: each reading against what follows from the circuit of the description in the state in which it was taken, with what meter,
 loads, capacitances and soil may be off; loops against the time of the overcurrent device, conductors being cold; insulation, times
@@ -55,17 +55,17 @@ def check(place: MeasuredPlace, params: Params) -> Verdict:
         else ""
     )
     return Finding(
-        f"what was read at {place.id} is not what the description or the rulebook lets expect",
+        f"what was read at {place.id} does not agree with the description or the rulebook: {worst.test}",
         f"{told}{others}: that would explain it" if told else "what was built is not what was described and judged",
         f"look for this first: {told}; then measure again"
         if told
         else "measure again, and compare description and site",
-        tuple(Mention(place.id, one.reading.route, f"{one.test}: {why}") for one, why in wrong),
+        tuple(Mention(place.id, one.reading.route, f"{one.test}: {_read(one, why)}") for one, why in wrong),
         because=("reading-contradicts-design", place.root) if place.root else None,
         level="warning"
         if all(one.reading.measurement.kind == "loop" and not one.contradicts for one, _ in wrong)
         else None,
-        figures=((worst.test, worst.reading.written or "see the readings"), ("expected", why)),
+        figures=((worst.test, _read(worst, why)),),
         weight=worst.off,
     )
 
@@ -74,7 +74,7 @@ def _wrong(one: Compared, params: Params) -> str:
     """What is wrong with a reading, in words; '' where nothing is."""
     value, kind = one.reading.value, one.reading.measurement.kind
     if one.contradicts and one.band is not None:
-        return f"read {one.reading.written}, expected {_band(one)}"
+        return f"expected {_band(one)}"
     if kind == "insulation" and not value >= params["insulation-ohm"]:
         return f"below {figure(params['insulation-ohm'] / 1e6, 'Mohm')}"
     if kind == "loop" and one.loop_ohm is not None:
@@ -84,6 +84,11 @@ def _wrong(one: Compared, params: Params) -> str:
     if kind == "electrode" and one.electrode_ohm is not None and not value <= one.electrode_ohm:
         return f"above {figure(one.electrode_ohm, 'ohm')}, that its RCD allows"
     return _late(one, params) if kind == "rcd" else ""
+
+
+def _read(one: Compared, why: str) -> str:
+    """A reading beside what is wrong with it."""
+    return f"read {one.reading.written}, {why}" if one.reading.written else why
 
 
 def _band(one: Compared) -> str:

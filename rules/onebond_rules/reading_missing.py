@@ -21,7 +21,7 @@ def check(place: Unread, params: Params) -> Verdict:
     named = "; ".join(place.tests[:_NAMED])
     more = f" and {len(place.tests) - _NAMED} more" if len(place.tests) > _NAMED else ""
     return Finding(
-        f"at {place.id} has not been read: {named}{more}",
+        f"no reading yet at {place.id}: {named}{more}",
         "what nobody has measured may be wrong, and nothing else shows it",
         "take the reading: `onebond schedule` says in which state, with what, and what it should show",
     )

@@ -262,7 +262,7 @@ class Protective:
             certain = cleared.trip.certain_s
             current = _all_a(fault)
             if certain is None or certain > LONGEST_S:
-                why = f"an earth fault at {fault.id} is not certain to be cleared within 5 s: what it heats is not bounded"
+                why = f"an earth fault at {fault.id} is not certain to be cleared within 5 s, so its heat has no bound"
                 lacking = Unknown.of(cleared.lacking) if cleared.lacking else Unknown(self.id, self.route, why)
                 unbounded = unbounded or lacking
                 continue
