@@ -183,6 +183,8 @@ class Finding(NamedTuple):
 
 def figure(value: float, unit: str) -> str:
     """A number with its unit to three significant digits: thousandths below 0.1, thousands from 1000 on, 0 below a millionth."""
+    if not math.isfinite(value):
+        return "not determined"
     if unit != "%" and 1e-6 <= abs(value) < 0.1:
         value, unit = value * 1000, f"m{unit}"
     elif unit != "%" and abs(value) >= 1000:

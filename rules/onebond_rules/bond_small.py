@@ -37,14 +37,10 @@ def check(bond: Protective, params: Params) -> Verdict:
     if bond.too_many:
         return NotApplicable("a link that is one too many: judged by neutral-bonded-twice")
     size = bond.size
-    least = bond.asked(params["table"], sure=False)
-    if least is None or not bond.short_of(least):
-        need = bond.asked(params["table"])
-        assert need is not None
-        if not bond.short_of(need):
-            return PASS
     need = bond.asked(params["table"], sure=False)
-    assert need is not None
+    if need is None or not bond.short_of(need):
+        bond.asked(params["table"])  # raises Unknown where a line without a size may ask for more
+        return PASS
     figures = [("written", size.text), ("by the table", need.text)]
     fast = False
     if params["heat"]:

@@ -36,7 +36,6 @@ _BONDING = "bonding: {from: workshop, to: met, cores: PE, size: 10 mm2"
 
 def check(one: Protective, params: Params) -> Verdict:
     """Whether this bonding conductor is large enough."""
-    size = one.size
     metal = "aluminium" if one.material == "aluminium" else "copper"
     least = Need(params[f"least-{metal}-mm2"], f"{params[f'least-{metal}-mm2']:g} mm2")
     if one.short_of(least):
@@ -45,7 +44,7 @@ def check(one: Protective, params: Params) -> Verdict:
         if not params["supplementary"]:
             return NotApplicable("the rulebook asks for no bonding beside the protective conductors")
         need = Need(one.smaller_pe_mm2, f"{one.smaller_pe_mm2:g} mm2")
-        return _finding(one, need) if size.mm2 < need.mm2 else PASS
+        return _finding(one, need) if one.short_of(need) else PASS
     if params["main"] == "least":
         return PASS
     for sure in (False, True):

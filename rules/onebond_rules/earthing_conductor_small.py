@@ -42,20 +42,16 @@ def check(one: Protective, params: Params) -> Verdict:
         return _finding(one, f"{least:g} mm2", "than any earthing conductor of its material may be")
     if one.soil and not params["table-to-electrodes"]:
         return PASS
-    if params["pme"] and one.pme and not one.soil:
-        pme = one.by_pme(sure=False)
-        if pme is None or not one.short_of(pme):
-            pme = one.by_pme(sure=True)
-        assert pme is not None
-        if one.short_of(pme):
-            return _finding(one, pme.text, "than the neutral of the supply asks for")
+    if params["pme"] and one.pme:
+        for sure in (False, True):
+            pme = one.by_pme(sure)
+            if pme is not None and one.short_of(pme):
+                return _finding(one, pme.text, "than the neutral of the supply asks for")
     need = one.asked(params["table"], sure=False)
     if need is None or not one.short_of(_capped(need, one, params)):
-        need = one.asked(params["table"])
-    assert need is not None
-    need = _capped(need, one, params)
-    if not one.short_of(need):
+        one.asked(params["table"])  # raises Unknown where a line without a size may ask for more
         return PASS
+    need = _capped(need, one, params)
     if params["heat"] and not one.soil and not one.short_of(one.by_heat(params["fuses"])):
         return NotApplicable(ENOUGH_FOR_HEAT)
     return _finding(one, need.text, "than the line conductors at its board ask for")

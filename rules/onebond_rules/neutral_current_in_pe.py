@@ -33,10 +33,10 @@ def check(pe: PeCurrent, params: Params) -> Verdict:
     try:
         current_a = pe.current_a
     except Unknown:
-        if pe.surplus or pe.metallic_a > params["warn-a"]:
+        if pe.surplus or not pe.metallic_a <= params["warn-a"]:
             raise
         return PASS  # only what returns through the soil depends on what is not written
-    if current_a > params["warn-a"]:
+    if not current_a <= params["warn-a"]:
         if not pe.surplus and pe.metallic_a <= params["warn-a"]:
             return NotApplicable(
                 "the current returns through electrodes and soil: a PEN that is earthed in several places"
@@ -48,7 +48,7 @@ def check(pe: PeCurrent, params: Params) -> Verdict:
             if pe.surplus
             else "find where a neutral touches PE, or lands on it, and part the two",
             because=("neutral-bonded-twice", pe.surplus) if pe.surplus else None,
-            level="error" if current_a > params["error-a"] else None,
+            level=None if current_a <= params["error-a"] else "error",
             figures=(("largest current in a PE", figure(current_a, "A")),),
             weight=current_a,
             effect=True,

@@ -37,9 +37,9 @@ def check(failure: Failure, params: Params) -> Verdict:
     """Whether the island bears the loss of this core."""
     if failure.reliable and not failure.opened_by_device:
         return NotApplicable(f"the {failure.core} of {failure.id} is taken as reliable ({params['reliable-clause']})")
-    frame = next((shock for shock in failure.frames if shock.volts > params["touch-v"]), None)
+    frame = next((shock for shock in failure.frames if not shock.volts <= params["touch-v"]), None)
     limit_v = params["overvoltage"] * failure.nominal_v
-    load = next((shock for shock in failure.loads if shock.volts > limit_v), None)
+    load = next((shock for shock in failure.loads if not shock.volts <= limit_v), None)
     if frame is None and load is None:
         return PASS
     if failure.no_size and not failure.opened_by_device:

@@ -33,7 +33,7 @@ def check(drop: Drop, params: Params) -> Verdict:
     supply = "public" if drop.public else "private"
     limit = params[f"{'lighting' if drop.lighting else 'other'}-{supply}"]
     percent = drop.ratio * 100
-    if percent > limit:
+    if not percent <= limit:
         return Finding(
             f"the voltage drop to the end of {drop.id} is above the limit",
             "what hangs on it gets too little voltage while the other loads are on",

@@ -1,0 +1,509 @@
+"""Rules of earth faults on faults made by hand: which rule judges, what is open and names its entry, what it follows from, the figures."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from by_hand import BY_ID, by_hand, said
+from onebond.circuit.devices import Trip
+from onebond.circuit.impedances import Missing
+from onebond.facts.faults import Fed, Passed
+from onebond.model import Device
+from onebond.result import Mention
+from onebond.rule import PASS, Cleared, EarthFault, Exempt, Finding, NotApplicable, Review, Unknown, Verdict
+
+TN = SimpleNamespace(it=False, own_references=(1,))
+IT = SimpleNamespace(it=True, own_references=())
+RATING = Missing("the rating of q-1", ("connections", "feed", "through", 0))
+NEVER = Cleared(Trip(None, None), "", None, "")
+SLOW = NEVER._replace(trip=Trip(5.0, 0.1), by="q-1")
+PERHAPS = NEVER._replace(trip=Trip(None, 0.1))
+OPEN = NEVER._replace(lacking=RATING)
+WEAK = NEVER._replace(limited_by="inverter")
+
+
+def device(**more: Any) -> Any:
+    given = {
+        "id": "q-1",
+        "kind": "mcb",
+        "rating_a": 10.0,
+        "route": (),
+        "residual_a": 0.03,
+        "delay": None,
+        "senses": ("L1", "N"),
+    }
+    return by_hand(Device, **{**given, **more})
+
+
+def passed(**more: Any) -> Any:
+    one = device(**more)
+    return by_hand(Passed, device=one, name=one.id or "the mcb in feed")
+
+
+def fed(*devices: Any, source: str = "inverter", most_a: float = 20.0) -> Any:
+    return by_hand(Fed, source=source, passed=devices, most_a=lambda current_a: min(current_a, most_a))
+
+
+def fault(*late: Cleared, **more: Any) -> Any:
+    def ways(limit_s: float, factor: float = 1.0, fuses: str = "gG") -> tuple[Cleared, ...]:
+        assert limit_s > 0
+        return late
+
+    current = more.pop("current", 100.0)
+    given = {
+        "id": "oven",
+        "route": ("circuits", "oven"),
+        "point": SimpleNamespace(written="oven.frame"),
+        "outside": "",
+        "island": TN,
+        "place": "",
+        "line": "L1",
+        "system": "TN",
+        "rcds": (),
+        "table_s": 0.4,
+        "known": object(),
+        "missing": None,
+        "loop_ohm": 2.3,
+        "touch": 101.4,
+        "touch_v": lambda: 101.4,
+        "touch_met_v": lambda: 101.4,
+        "touch_time_s": 0.1,
+        "current_a": lambda factor=1.0: current * factor,
+        "smallest_a": current,
+        "late": ways,
+        "cleared": lambda factor, fuses, second=False: late[0] if late else SLOW._replace(trip=Trip(0.1, 0.0)),
+        "declared": lambda fed: "",
+        "feds": (fed(passed()),),
+        "met_by": (fed(passed()),),
+        "second": None,
+        "sources": (SimpleNamespace(id="inverter", route=("sources", "inverter"), mounted="fixed"),),
+        "serves_matters": False,
+        "unprotected": "",
+        "behind_transformer": "",
+        "limiting": True,
+        "from_utility": True,
+        "unsplit": "",
+        "apart": "",
+        "nearest_to_source": "",
+        **more,
+    }
+    return by_hand(EarthFault, **given)
+
+
+def found(verdict: object) -> Finding:
+    assert isinstance(verdict, Finding), verdict
+    return verdict
+
+
+JUDGES = ("disconnection-too-slow", "source-too-weak-to-trip", "touch-voltage-high")
+
+
+def late_for(rule: str) -> Cleared:
+    """A way that the rule judges."""
+    return WEAK if rule == "source-too-weak-to-trip" else NEVER
+
+
+# -- what the three rules have in common -----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("rule", JUDGES)
+def test_a_fault_that_another_rule_judges(rule: str) -> None:
+    outside = fault(late_for(rule), outside="the frame has no protective path")
+    assert said(rule, outside) == NotApplicable("the frame has no protective path")
+
+
+@pytest.mark.parametrize("rule", JUDGES)
+def test_a_fault_that_is_cleared_in_time(rule: str) -> None:
+    assert said(rule, fault()) is PASS
+    # no time is asked for below 50 V (IEC 60364-4-41, 411.3.2.5)
+    assert said(rule, fault(late_for(rule), table_s=None)) is PASS
+
+
+@pytest.mark.parametrize("rule", JUDGES)
+def test_a_fault_whose_device_is_not_known(rule: str) -> None:
+    late = late_for(rule)
+    with pytest.raises(Unknown) as raised:
+        said(rule, fault(late._replace(lacking=RATING)))
+    assert (raised.value.what, raised.value.route) == ("the rating of q-1", RATING.route)
+    # one way that is known to stay is enough
+    found(said(rule, fault(late._replace(lacking=RATING), late)))
+
+
+@pytest.mark.parametrize("rule", ["disconnection-too-slow", "touch-voltage-high"])
+def test_a_fault_that_nothing_written_clears(rule: str) -> None:
+    with pytest.raises(Unknown, match="the device that protects oven against what grid gives"):
+        said(rule, fault(NEVER, unprotected="grid"))
+    with pytest.raises(Unknown) as raised:
+        said(rule, fault(NEVER, behind_transformer="t-1"))
+    assert "nothing behind the transformer t-1 clears it for certain" in raised.value.reason
+
+
+# -- disconnection ------------------------------------------------------------------------------------------------------------------
+
+
+def slow(*late: Cleared, rulebook: str = "iec", **more: Any) -> Verdict:
+    return said("disconnection-too-slow", fault(*late, **more), rulebook)
+
+
+def test_the_figures_of_a_fault_that_stays() -> None:
+    assert found(slow(SLOW)).figures == (
+        ("at", "oven.frame"),
+        ("fault", "L1"),
+        ("loop impedance", "2.30 ohm"),
+        ("fault current", "100 A"),
+        ("limit", "0.4 s"),
+        ("cleared", "after 5 s at the latest by q-1"),
+        ("touch voltage", "101 V"),
+    )
+    assert dict(found(slow(PERHAPS)).figures)["cleared"] == "never for certain"
+    assert dict(found(slow(NEVER)).figures)["cleared"] == "never"
+    assert "touch voltage" not in dict(found(slow(NEVER, touch=None)).figures)
+    assert found(slow(NEVER)).weight == 1 / 100.0
+    assert found(slow(NEVER, current=0.0)).weight == float("inf")
+    # BS 7671 counts on 0.95 of the voltage
+    assert dict(found(slow(NEVER, rulebook="bs7671")).figures)["fault current"] == "95.0 A"
+
+
+def test_a_fault_without_a_table_is_told_by_the_ratings() -> None:
+    # NEC 250.4(A)(5) has no table: our choice is 5 s, and what serves matters to no table
+    ways = (fed(passed(rating_a=40.0), passed(id="", rating_a=None)),)
+    one = found(slow(NEVER, rulebook="nec", met_by=ways, table_s=None, serves_matters=True))
+    assert one.figures[-1] == ("times the rating of q-1", "2.5") and dict(one.figures)["limit"] == "5 s"
+    assert "cleared within a few seconds" in one.message
+    assert found(slow(NEVER, rulebook="nec", met_by=())).figures[-1][0] == "touch voltage"
+    assert found(slow(NEVER, met_by=ways)).figures[-1][0] == "touch voltage"
+
+
+def test_a_fault_of_a_circuit_that_does_not_say_what_it_serves() -> None:
+    # IEC 60364-4-41, 411.3.2.2: 0.4 s or 5 s hangs on it
+    with pytest.raises(Unknown, match="what oven serves"):
+        slow(NEVER, serves_matters=True)
+    assert slow(serves_matters=True) is PASS
+
+
+def test_a_fault_that_a_source_limits() -> None:
+    assert isinstance(slow(WEAK), NotApplicable)
+    found(slow(WEAK, NEVER))
+
+
+def test_a_fault_of_a_tt_system_follows_from_the_missing_rcd() -> None:
+    rcd = (device(kind="rcd"), "feed")
+    assert found(slow(NEVER, system="TT")).because == ("rcd-missing", "oven")
+    assert found(slow(NEVER, system="TT", rcds=(rcd,))).because is None
+    assert found(slow(NEVER)).because is None
+    assert found(slow(NEVER, system="TT", rulebook="nec")).because is None
+    assert found(weak(WEAK, system="TT")).because == ("rcd-missing", "oven")
+    assert found(weak(WEAK, system="TT", rcds=(rcd,))).because is None
+    assert found(weak(WEAK)).because is None
+    assert found(weak(WEAK, system="TT", rulebook="nec")).because is None
+
+
+def test_the_faults_of_an_isolated_system() -> None:
+    # IEC 60364-4-41, 411.6.2: 50 V after the first fault; 411.6.4: the second one is cleared as in TN or TT
+    low = {"island": IT, "touch_v": lambda: 20.0}
+    second = found(slow(NEVER, second=(60.0, ()), **low, rulebook="bs7671"))
+    assert dict(second.figures)["fault"] == "the second" and dict(second.figures)["fault current"] == "57.0 A"
+    assert not {"loop impedance", "touch voltage"} & set(dict(second.figures))
+    # of a fault in a system that is not isolated the second one is nobody's business
+    assert dict(found(slow(NEVER, second=(60.0, ()))).figures)["fault current"] == "100 A"
+    assert dict(found(slow(NEVER, **low)).figures)["fault current"] == "100 A"
+    first = found(slow(NEVER, island=IT, current=2.0))
+    assert first.figures == (("at", "oven.frame"), ("fault current", "2.00 A"), ("touch voltage", "101 V"))
+    assert first.weight == 101.4
+    assert slow(island=IT, touch_v=lambda: None) is PASS
+
+
+# -- sources that limit their current -------------------------------------------------------------------------------------------------
+
+
+def weak(*late: Cleared, rulebook: str = "iec", **more: Any) -> Verdict:
+    return said("source-too-weak-to-trip", fault(*late, **more), rulebook)
+
+
+def test_the_figures_of_a_source_that_is_too_weak() -> None:
+    # 20 A through 5.07 ohm are 101.4 V; 50 V / 20 A = 2.5 ohm (IEC 60364-4-41, 415.2.2)
+    one = found(weak(WEAK))
+    assert one.figures == (
+        ("at", "oven.frame"),
+        ("limit of the source", "20.0 A"),
+        ("within", "0.4 s"),
+        ("times the rating of q-1", "2"),
+        ("frame to the main earthing terminal", "101 V"),
+        ("largest bonding resistance", "2.50 ohm"),
+    )
+    assert one.mentions == (
+        Mention("inverter", ("sources", "inverter"), "it limits its current"),
+        Mention("q-1", (), "the nearest device, which the limit does not operate"),
+    )
+    assert one.weight == 1 / 20.0
+    bare = found(weak(WEAK, met_by=(fed(),), touch_met_v=lambda: None))
+    assert [name for name, _ in bare.figures] == ["at", "limit of the source", "within"] and len(bare.mentions) == 1
+    unrated = found(weak(WEAK, met_by=(fed(passed(rating_a=None)),)))
+    assert "times the rating of q-1" not in dict(unrated.figures) and len(unrated.mentions) == 2
+    nothing = found(weak(WEAK, met_by=(fed(most_a=0.0),), touch_met_v=lambda: None))
+    assert nothing.weight == float("inf")
+    assert dict(found(weak(WEAK, rulebook="nec", table_s=None)).figures)["within"] == "5 s"
+
+
+def test_a_source_that_is_too_weak_beside_another_one() -> None:
+    others = (
+        SimpleNamespace(id="set", route=("sources", "set")),
+        SimpleNamespace(id="inverter", route=("sources", "inverter")),
+    )
+    ways = (fed(source="set", most_a=70.0), fed(most_a=20.0))
+    one = found(weak(NEVER, WEAK, sources=others, met_by=ways))
+    assert [mention.subject for mention in one.mentions] == ["inverter"]
+    assert dict(one.figures)["limit of the source"] == "20.0 A"
+
+
+def test_a_source_that_another_rule_judges() -> None:
+    assert isinstance(weak(WEAK, limiting=False), NotApplicable)
+    assert isinstance(weak(NEVER), NotApplicable)
+
+
+def test_a_breaker_that_the_maker_declares() -> None:
+    # the computed current is not certain to operate it, and nothing is late: the maker answers for it
+    def verdict(clears_s: float | None, name: str) -> Verdict:
+        trip = NEVER._replace(trip=Trip(clears_s, 0.0))
+        return weak(cleared=lambda factor, fuses, second=False: trip, declared=lambda fed: name)
+
+    assert verdict(0.4, "q-1") is PASS
+    exempt = verdict(0.5, "q-1")
+    assert isinstance(exempt, Exempt) and exempt.reason == "the maker declares q-1 as one that the source trips"
+    exempt = verdict(None, "")
+    assert isinstance(exempt, Exempt) and exempt.reason.startswith("the maker declares a breaker as")
+
+
+def test_a_source_that_is_too_weak_in_an_isolated_system() -> None:
+    low = {"island": IT, "second": (12.0, ())}
+    one = found(weak(WEAK, **low, touch_met_v=lambda: 10.0))
+    assert dict(one.figures)["limit of the source"] == "12.0 A" and "largest bonding resistance" not in dict(
+        one.figures
+    )
+    assert dict(found(weak(WEAK, island=IT)).figures)["limit of the source"] == "20.0 A"
+    assert dict(found(weak(WEAK, second=(12.0, ()))).figures)["limit of the source"] == "20.0 A"
+    # whether it is cleared is asked of the second fault
+    asked: list[bool] = []
+    one = fault(island=IT, cleared=lambda factor, fuses, second: asked.append(second) or NEVER)
+    said("source-too-weak-to-trip", one)
+    assert asked == [True]
+
+
+# -- touch voltages ---------------------------------------------------------------------------------------------------------------------
+
+
+def touch(*late: Cleared, rulebook: str = "iec", **more: Any) -> Verdict:
+    return said("touch-voltage-high", fault(*late, **more), rulebook)
+
+
+def test_the_figures_of_a_touch_voltage() -> None:
+    one = found(touch(SLOW))
+    assert one.figures == (
+        ("at", "oven.frame"),
+        ("touch voltage", "101 V"),
+        ("may last", "0.4 s"),
+        ("cleared", "after 5 s at the latest"),
+    )
+    assert dict(found(touch(NEVER)).figures)["cleared"] == "not for certain"
+    # without a table of times the older curves of body currents count: 0.1 s here
+    assert dict(found(touch(SLOW, rulebook="nec")).figures)["may last"] == "0.1 s"
+    assert touch(SLOW, rulebook="nec", touch_time_s=None) is PASS
+
+
+def test_a_touch_voltage_and_what_it_follows_from() -> None:
+    two = {"feds": (fed(), fed())}
+    assert found(touch(NEVER, NEVER, **two)).because == ("disconnection-too-slow", "oven")
+    assert found(touch(WEAK, WEAK, **two)).because == ("source-too-weak-to-trip", "oven")
+    assert found(touch(WEAK, NEVER, **two)).because == ("disconnection-too-slow", "oven")
+    assert found(touch(WEAK, OPEN, **two)).because == ("source-too-weak-to-trip", "oven")
+
+
+def test_a_touch_voltage_that_is_judged_elsewhere() -> None:
+    assert isinstance(touch(NEVER, island=IT), NotApplicable)
+    assert isinstance(touch(NEVER, feds=(fed(), fed())), NotApplicable)  # the other source is cut off in time
+    assert touch(NEVER, touch_v=lambda: None) is PASS
+
+
+def test_a_low_touch_voltage_beside_a_source_whose_limit_is_not_declared() -> None:
+    low = {"touch_v": lambda: 20.0}
+    assert touch(NEVER, **low) is PASS
+    assert touch(WEAK, **low) is PASS
+    assert touch(OPEN, **low) is PASS  # a device that is not known makes the voltage no higher
+    with pytest.raises(Unknown, match="the rating of q-1"):
+        touch(WEAK._replace(lacking=RATING), **low)
+
+
+# -- residual current devices that are missing ------------------------------------------------------------------------------------------
+
+
+def circuit(
+    serves: str | None = "socket-outlets", cores: tuple[str, ...] = ("L1", "N", "PE"), board: str = "main"
+) -> Any:
+    return SimpleNamespace(serves=serves, connection=SimpleNamespace(cores=cores, start=SimpleNamespace(id=board)))
+
+
+def outlets(
+    *rcds: Any, rulebook: str = "iec", serves: str | None = "socket-outlets", demands: Any = None, **more: Any
+) -> Verdict:
+    given = {
+        "circuit": circuit(serves),
+        "sockets": serves == "socket-outlets",
+        "serves_unknown": serves is None,
+        "rating_a": 16.0,
+        "rcds": tuple((one, "group") for one in rcds),
+        **more,
+    }
+    rule = BY_ID["rcd-missing"]
+    params = {**rule.params_in(rulebook), **({} if demands is None else {"demands": demands})}
+    return rule.check(fault(**given), params)
+
+
+PORTABLE = (SimpleNamespace(id="set", mounted="portable"),)
+
+
+def test_the_rcd_of_socket_outlets() -> None:
+    # IEC 60364-4-41, 411.3.3 and 415.1.1: 30 mA for socket-outlets up to 32 A
+    bare = found(outlets())
+    assert bare.message.startswith("the socket-outlets of oven have no RCD of 30 mA") and bare.because is None
+    assert outlets(device()) is PASS
+    for more in ({"residual_a": None}, {"residual_a": 0.1}, {"delay": "S"}):
+        assert found(outlets(device(**more))).because is None
+    for senses in (("L2", "N"), ("L1",), ()):
+        # one that is there, and leaves out the line or the neutral
+        assert found(outlets(device(senses=senses))).because == ("device-does-not-fit", "q-1")
+    assert found(outlets(device(id="", senses=()))).because == ("device-does-not-fit", "group")
+    assert outlets(device(senses=("L1",)), circuit=circuit(cores=("L1", "PE"))) is PASS
+    assert outlets(serves="fixed") is PASS
+    assert outlets(circuit=None) is PASS
+    assert outlets(rating_a=40.0) is PASS
+    found(outlets(rating_a=32.0))
+    found(outlets(rating_a=None))
+    found(outlets(rating_a=40.0, sources=PORTABLE))
+
+
+def test_the_rcd_of_a_circuit_that_does_not_say_what_it_serves() -> None:
+    with pytest.raises(Unknown, match="what oven serves"):
+        outlets(serves=None)
+    assert outlets(device(), serves=None) is PASS
+    assert outlets(serves=None, rating_a=40.0) is PASS
+
+
+def test_the_rcd_of_outlets_by_rooms() -> None:
+    # NEC 210.8 goes by the room; 445.20: the outlets of a portable set
+    look = outlets(rulebook="nec")
+    assert isinstance(look, Review) and "no device of 6 mA" in look.message
+    found(outlets(rulebook="nec", place="outdoor"))
+    found(outlets(rulebook="nec", circuit=circuit(board="set"), sources=PORTABLE))
+    assert isinstance(outlets(rulebook="nec", sources=PORTABLE), Review)
+
+
+def test_the_rcd_of_a_medical_location() -> None:
+    # IEC 60364-7-710: in the isolated system of a medical location the first fault is to be signalled and not cut off
+    assert outlets(island=IT, place="medical") is PASS
+    found(outlets(island=IT))
+    found(outlets(place="medical"))
+
+
+def demand(place: str, above_a: float, to_a: float, residual_a: float, serves: str = "socket-outlets") -> Any:
+    return SimpleNamespace(place=place, serves=serves, above_a=above_a, to_a=to_a, residual_a=residual_a, clause="1.2")
+
+
+def test_the_rcd_of_a_place_with_a_demand_of_its_own() -> None:
+    # a construction site asks for 500 mA above 32 A (704.411.3.2.1 ?), a marina for 30 mA up to 63 A (709.531.2 ?)
+    def says(*rcds: Any, **more: Any) -> str:
+        return found(outlets(*rcds, **more)).message
+
+    by_place = "oven has no RCD of 500 mA or less on every way to it, which the place (construction) asks for"
+    large = {"place": "construction", "sources": PORTABLE}
+    assert says(**large, rating_a=63.0) == by_place
+    assert outlets(device(residual_a=0.5), **large, rating_a=63.0) is PASS
+    assert outlets(device(residual_a=0.5, delay="S"), **large, rating_a=63.0) is PASS
+    assert says(device(residual_a=0.6), **large, rating_a=63.0) == by_place
+    assert says(device(residual_a=None), **large, rating_a=63.0) == by_place
+    assert says(device(residual_a=0.5, senses=("L2", "N")), **large, rating_a=63.0) == by_place
+    for place, rating_a in (("construction", 32.0), ("marina", 16.0)):
+        assert says(place=place, rating_a=rating_a, sources=PORTABLE).startswith(
+            "the socket-outlets of oven have no RCD of 30 mA"
+        )
+    assert says(place="marina", rating_a=63.0, serves="socket-outlets").startswith("oven has no RCD of 30 mA")
+    assert says(place="marina", rating_a=64.0, serves="socket-outlets").startswith("oven has no RCD of 300 mA")
+
+
+def test_the_band_of_ratings_of_a_demand() -> None:
+    # above 32 A up to 63 A, whatever the rulebook: 32 A is below the band, 63 A is in it
+    band = (demand("construction", 32.0, 63.0, 0.5),)
+    for rating_a, portable, by_place in (
+        (32.0, True, False),
+        (63.0, True, True),
+        (63.0, False, True),
+        (64.0, True, False),
+    ):
+        sources = PORTABLE if portable else (SimpleNamespace(id="grid", mounted="fixed"),)
+        message = found(outlets(place="construction", rating_a=rating_a, sources=sources, demands=band)).message
+        assert ("which the place (construction) asks for" in message) == by_place
+    assert outlets(place="construction", rating_a=64.0, demands=band) is PASS
+    assert outlets(place="construction", rating_a=40.0, demands=(demand("construction", 40.0, 63.0, 0.5),)) is PASS
+
+
+def test_the_rcd_of_every_circuit_of_a_place() -> None:
+    # in an agricultural place 300 mA for all (705.411.1 ?), in a dwelling 30 mA for lighting (411.3.4 ?), which no type S gives
+    found(outlets(serves="fixed", place="agricultural"))
+    assert outlets(device(residual_a=0.3, delay="S"), serves="fixed", place="agricultural") is PASS
+    assert outlets(device(), serves="lighting", place="dwelling") is PASS
+    found(outlets(device(delay="S"), serves="lighting", place="dwelling"))
+    assert outlets(serves="fixed", place="dwelling") is PASS
+    # the smallest that is asked for: 100 mA for socket-outlets above 32 A
+    assert "100 mA" in found(outlets(place="agricultural", rating_a=40.0)).message
+    assert "300 mA" in found(outlets(place="agricultural", rating_a=40.0, serves="fixed")).message
+    with pytest.raises(Unknown, match="what oven serves"):
+        outlets(serves=None, place="dwelling", rating_a=40.0)
+    # AS/NZS 3000, 2.6.3: up to 32 A in a dwelling
+    with pytest.raises(Unknown, match="the rating of what protects oven"):
+        outlets(serves="fixed", place="dwelling", rating_a=None, rulebook="as-nzs")
+    with pytest.raises(Unknown, match="the rating of what protects oven"):
+        outlets(serves="fixed", place="marina", rating_a=None, demands=(demand("marina", 32.0, float("inf"), 0.3, ""),))
+    found(outlets(serves="fixed", place="agricultural", rating_a=None))
+    assert outlets(serves="fixed", place="dwelling", rating_a=40.0, rulebook="as-nzs") is PASS
+
+
+def in_the_soil(*late: Cleared, rulebook: str = "iec", **more: Any) -> Verdict:
+    return said("rcd-missing", fault(*late, circuit=None, rating_a=None, system="TT", **more), rulebook)
+
+
+def test_the_rcd_of_a_place_in_a_tt_system() -> None:
+    # IEC 60364-4-41, 411.5.2: an RCD, or a device that clears it in time
+    one = found(in_the_soil(NEVER))
+    assert one.because is None and one.figures == (("fault current", "100 A"), ("fault loop", "2.30 ohm"))
+    assert in_the_soil() is PASS
+    assert in_the_soil(NEVER, rulebook="nec") is PASS
+    assert in_the_soil(NEVER, table_s=None) is PASS
+    assert in_the_soil(NEVER, rcds=((device(), "group"),)) is PASS
+    assert said("rcd-missing", fault(NEVER, circuit=None, rating_a=None)) is PASS
+    assert in_the_soil(NEVER, outside="floats") == NotApplicable("floats")
+    with pytest.raises(Unknown, match="the rating of q-1"):
+        in_the_soil(OPEN)
+    found(in_the_soil(OPEN, NEVER))
+    missing = Missing("the length of feed", ("connections", "feed"))
+    with pytest.raises(Unknown, match="the length of feed"):
+        in_the_soil(NEVER, line="", missing=missing)
+    with pytest.raises(Unknown, match="the length of feed"):
+        in_the_soil(known=Unknown("the length of feed", ()))
+    found(in_the_soil(NEVER, missing=missing))
+
+
+def test_what_a_missing_rcd_of_a_tt_system_follows_from() -> None:
+    def cause(own: bool = True, **more: Any) -> object:
+        held = SimpleNamespace(it=False, own_references=(1,) if own else ())
+        return found(in_the_soil(NEVER, island=held, **more)).because
+
+    assert cause() is None
+    assert cause(unsplit="main", apart="rod") == ("bond-missing-at-pen-split", "main")
+    assert cause(apart="rod", nearest_to_source="hut") == ("electrodes-not-joined", "rod")
+    assert cause(nearest_to_source="hut") == ("rcd-missing", "hut")
+    assert cause(False, from_utility=False) == ("island-reference-borrowed", "inverter")
+    assert cause(False, from_utility=True) is None
+    assert cause(True, from_utility=False) is None
+    assert cause(False, from_utility=False, feds=()) is None

@@ -1,0 +1,544 @@
+"""What rules say of subjects made by hand: which verdict, what it follows from, and the words and figures that hang on a condition.
+
+Sites and examples prove where something is found; here stand the branches of the words, one beside the other.  The figures are worked
+out beside them.
+"""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from by_hand import by_hand, said
+from onebond.facts.faults import Passed
+from onebond.facts.floating import Band
+from onebond.facts.island import Reference
+from onebond.facts.service import Sharing
+from onebond.model import Device, Source
+from onebond.network import Rcd
+from onebond.result import Mention
+from onebond.rule import (
+    PASS,
+    BorrowedNeutral,
+    Crossing,
+    DirectSide,
+    ElectrodePair,
+    Energised,
+    Exempt,
+    Exposed,
+    FedBehindRcd,
+    Feeding,
+    Finding,
+    FloatingReading,
+    InfeedBehindRcd,
+    Island,
+    NeutralContact,
+    NotApplicable,
+    RcdAtInverter,
+    Review,
+    Surplus,
+    Unknown,
+)
+
+NOT_WRITTEN = Unknown("the length of lamps", ("circuits", "lamps"))
+
+
+def found(verdict: object) -> Finding:
+    assert isinstance(verdict, Finding), verdict
+    return verdict
+
+
+def island(**more: Any) -> Any:
+    given = {
+        "it": False,
+        "references": (),
+        "own_references": (),
+        "detached": False,
+        "borrows_when_attached": False,
+        "impedances": (),
+        "utility_fed": False,
+        "utility_behind": False,
+        "changing_over": False,
+        **more,
+    }
+    return by_hand(Island, **given)
+
+
+def reference(identifier: str, kind: str, **more: Any) -> Any:
+    words = {"internal": f"the bond inside {identifier}", "star": f"the star point of {identifier}"}.get(
+        kind, identifier
+    )
+    return by_hand(Reference, id=identifier, kind=kind, words=words, route=("bonds", identifier), **more)
+
+
+def feeding(**more: Any) -> Any:
+    given = {
+        "id": "set",
+        "island": island(),
+        "feed": SimpleNamespace(sources=(by_hand(Source, mains_input=False),)),
+        "portable": False,
+        "premises": False,
+        "items": 2,
+        "own_frame_joined": True,
+        "boards": False,
+        "circuits_behind": lambda residual_a: True,
+        "opened": "",
+        "unsplit": "",
+        "silent": (),
+        "readings": tuple,
+        "waiting": (),
+        "meets": False,
+        "utilities": (),
+        "electrode": "",
+        "electrodes": (),
+        "frame_electrode": "",
+        "cut_off": "",
+        **more,
+    }
+    return by_hand(Feeding, **given)
+
+
+# -- a neutral that floats ------------------------------------------------------------------------------------------------
+
+
+def test_a_floating_neutral_and_what_it_follows_from() -> None:
+    rule = "neutral-unreferenced"
+    plain = found(said(rule, feeding()))
+    assert plain.because is None and plain.figures == () and plain.weight == 0.0
+    assert plain.so.startswith("the neutral floats: a fault to a frame drives no current")
+    assert said(rule, feeding(island=island(references=(1,)))) is PASS
+    assert isinstance(said(rule, feeding(island=island(it=True))), NotApplicable)
+    assert found(said(rule, feeding(opened="lamp-link", unsplit="main"))).because == ("bond-behind-rcd", "lamp-link")
+    assert found(said(rule, feeding(unsplit="main"))).because == ("bond-missing-at-pen-split", "main")
+    silent = found(said(rule, feeding(silent=("neutral-bond of set is not written and was read as none",))))
+    assert silent.message.endswith("nowhere; neutral-bond of set is not written and was read as none")
+    held = found(said(rule, feeding(island=island(impedances=("resistor",)))))
+    assert held.so.startswith("a fault to a frame drives no more current than the impedance lets through")
+
+
+def test_a_floating_neutral_that_a_detached_supply_takes_away() -> None:
+    # judged by island-reference-borrowed; a supply that lends nothing, or that is still joined, excuses nothing
+    def verdict(detached: bool, borrows: bool) -> object:
+        return said("neutral-unreferenced", feeding(island=island(detached=detached, borrows_when_attached=borrows)))
+
+    assert isinstance(verdict(True, True), NotApplicable)
+    for given in ((True, False), (False, True), (False, False)):
+        found(verdict(*given))
+
+
+def test_a_floating_neutral_of_a_portable_set() -> None:
+    # IEC 60364-4-41, 413: one item; IEC 60364-5-55, 551.4.4: its frames bonded, its own outlets only, each behind 30 mA; NEC 250.34: no RCD
+    def verdict(rulebook: str = "iec", **more: Any) -> object:
+        return said("neutral-unreferenced", feeding(portable=True, **more), rulebook)
+
+    assert isinstance(verdict(items=1, own_frame_joined=False), Exempt)
+    assert isinstance(verdict(items=2), Exempt)
+    found(verdict(items=2, own_frame_joined=False))
+    found(verdict(items=2, boards=True))
+    found(verdict(items=2, circuits_behind=lambda residual_a: residual_a > 0.03))
+    assert isinstance(verdict("nec", circuits_behind=lambda residual_a: residual_a == float("inf")), Exempt)
+    found(verdict(items=1, premises=True))
+    found(said("neutral-unreferenced", feeding(portable=False, items=1)))
+
+
+def read(digital: Any, low: Any, touch: Band | None, filters: bool = True) -> Finding:
+    reading = FloatingReading("hut", (), island(), "L1", digital, low, touch, filters)
+    return found(said("neutral-unreferenced", feeding(readings=lambda: (reading,))))
+
+
+def test_what_meters_read_where_the_neutral_floats() -> None:
+    band = Band(30.46, 78.74)
+    known = (230.0, band, band)
+    one = read(known, (None, None, Band(0.0271, 0.163)), Band(0.0000903, 0.000542))
+    assert one.figures == (
+        ("meter of 10 Mohm at hut", "L1-N 230 V, L1-PE 30.5 to 78.7 V, N-PE 30.5 to 78.7 V"),
+        ("meter of 3 kohm at hut", "L1-N not determined, L1-PE not determined, N-PE 27.1 mV to 0.163 V"),
+        ("through a person from L1 to PE", "0.0903 to 0.542 mA"),
+    )
+    assert one.weight == 0.000542
+    same = read((230.0, Band(115.0, 115.01), None), known, None, filters=False)
+    assert dict(same.figures)["meter of 10 Mohm at hut"] == "L1-N 230 V, L1-PE 115 V, N-PE not determined"
+    assert dict(same.figures)["through a person from L1 to PE"] == "not determined"
+    assert same.figures[-1][0] == "these rest on" and same.weight == 0.0
+
+
+def test_what_ties_a_neutral_without_tying_it_twice() -> None:
+    def advice(through: str | None = None, **more: Any) -> str:
+        source = by_hand(Source, mains_input=through is not None, neutral_through=through)
+        return found(said("neutral-unreferenced", feeding(feed=SimpleNamespace(sources=(source,)), **more))).put_right
+
+    assert (
+        advice()
+        == "tie the neutral of set to PE once (a bond at its first board or inside it), or declare it IT with a monitor"
+    )
+    assert advice(meets=True).startswith(
+        "tie the neutral of set to its frame, and open that neutral with the lines wherever"
+    )
+    assert advice("switched", meets=True).endswith("only while it inverts (neutral-bond: while-inverting)")
+    assert advice("solid").endswith("and part its neutral from its input then (neutral-through: switched)")
+    assert advice("solid", waiting=("relay",)).startswith("let relay close while set feeds alone")
+
+
+# -- a reference that is borrowed, or that reaches no electrode ------------------------------------------------------------
+
+
+def test_a_reference_that_is_borrowed() -> None:
+    rule = "island-reference-borrowed"
+    star = island(references=(1,))
+    assert found(said(rule, feeding(island=star))).because is None
+    assert found(said(rule, feeding(island=star, unsplit="main"))).because == ("bond-missing-at-pen-split", "main")
+    assert said(rule, feeding(island=island(references=(1,), own_references=(1,)))) is PASS
+    assert said(rule, feeding()) is PASS  # it has none at all: neutral-unreferenced
+    for given in ({"utility_fed": True}, {"utility_behind": True}, {"it": True}):
+        assert isinstance(said(rule, feeding(island=island(references=(1,), **given))), NotApplicable)
+
+
+def test_a_reference_without_an_electrode() -> None:
+    def verdict(rulebook: str = "iec", own: bool = True, **more: Any) -> object:
+        within = more.pop("island", {})
+        held = island(references=(1,), own_references=(1,) if own else (), **within)
+        return said("electrode-missing", feeding(island=held, **more), rulebook)
+
+    alone = found(verdict())
+    assert alone.because is None and alone.put_right.startswith("add an electrode at the main earthing terminal")
+    cut = found(verdict(electrodes=("rod", "ring"), cut_off="hut"))
+    assert cut.because == ("pe-missing", "hut") and "join the PE of the link to rod and ring" in cut.put_right
+    assert verdict(electrode="rod") is PASS
+    assert isinstance(verdict(island={"utility_fed": True}), NotApplicable)
+    assert isinstance(verdict(island={"it": True}), NotApplicable)
+    assert isinstance(verdict(portable=True), Exempt)
+    found(verdict(portable=True, premises=True))
+    # a rod on the frame alone is no reference, and there is none that could reach it
+    assert isinstance(verdict(own=False, frame_electrode="rod"), NotApplicable)
+    assert found(verdict(own=False)).because == ("island-reference-borrowed", "set")
+    assert found(said("electrode-missing", feeding())).because == ("neutral-unreferenced", "set")
+
+
+def test_a_reference_behind_a_transformer_of_the_utility() -> None:
+    # NEC 250.30(A): a separately derived system has an electrode of its own, behind a transformer too
+    behind = feeding(island=island(references=(1,), own_references=(1,), utility_behind=True))
+    assert isinstance(said("electrode-missing", behind), NotApplicable)
+    found(said("electrode-missing", behind, "nec"))
+
+
+# -- a reference that is one too many ----------------------------------------------------------------------------------------
+
+
+def surplus(**more: Any) -> Any:
+    given = {
+        "id": "hall-link",
+        "route": ("bonds", "hall-link"),
+        "island": island(),
+        "reference": reference("hall-link", "bond"),
+        "kept": reference("main-link", "bond"),
+        "metallic": True,
+        "crossings": (),
+        "caused": False,
+        "behind": (),
+        "review": (),
+        "fed_behind": "",
+        "sharing": None,
+        "rcd": None,
+        "needed": False,
+        **more,
+    }
+    return by_hand(Surplus, **given)
+
+
+def test_a_second_reference_and_how_the_two_are_joined() -> None:
+    rule = "neutral-bonded-twice"
+    metal, soil = found(said(rule, surplus())), found(said(rule, surplus(metallic=False)))
+    assert metal.message.endswith("conductors join the two") and metal.so.startswith(
+        "a share of the neutral current, in amperes"
+    )
+    assert soil.message.endswith("only the soil joins the two") and soil.so.startswith(
+        "milliamperes of neutral current"
+    )
+    assert metal.level is None and metal.because is None
+    assert found(said(rule, surplus(island=island(changing_over=True)))).level == "warning"
+    assert said(rule, surplus(kept=None)) is PASS
+    look = said(rule, surplus(kept=None, review=(Mention("barn", (), "a building"),)))
+    assert isinstance(look, Review) and look.mentions == (Mention("barn", (), "a building"),)
+
+
+def test_a_second_reference_and_what_it_follows_from() -> None:
+    rule = "neutral-bonded-twice"
+    both = found(said(rule, surplus(crossings=("ts",), caused=True)))
+    assert both.because == ("changeover-neutral-solid", "ts")
+    for more in ({"crossings": ("ts",)}, {"caused": True}):
+        assert found(said(rule, surplus(**more))).because is None
+    crossed = surplus(reference=reference("lamps", "crossed"), id="lamps", crossings=("ts",), caused=True)
+    assert found(said(rule, crossed)).because == ("device-does-not-fit", "lamps")
+
+
+def test_a_second_reference_and_how_to_be_rid_of_it() -> None:
+    def advice(kind: str, **more: Any) -> str:
+        one = reference("set", kind)
+        return found(said("neutral-bonded-twice", surplus(id="set", reference=one, **more))).put_right
+
+    assert advice("bond") == "remove set: one of the two links is enough"
+    assert advice("internal") == "set neutral-bond of set to none: one of the two links is enough"
+    assert advice("internal", needed=True).startswith(
+        "hold the bond inside set by a relay that is open wherever main-link"
+    )
+    assert advice("star", needed=True) == "remove the star point of set: one of the two links is enough"
+
+
+def share(**more: Any) -> tuple[tuple[str, str], ...]:
+    kind = more.pop("kind", "bond")
+    given = {"share": 0.25, "current_a": 2.5, "no_load": None, **more}
+    metallic = given.pop("metallic", True)
+    one = surplus(sharing=by_hand(Sharing, **given), reference=reference("hall-link", kind), metallic=metallic)
+    return found(said("neutral-bonded-twice", one)).figures
+
+
+def test_the_share_of_a_second_reference() -> None:
+    assert found(said("neutral-bonded-twice", surplus())).figures == ()
+    name, loaded = "share of neutral current by PE", "with all written loads"
+    assert share() == ((name, "25.0 %"), (loaded, "2.50 A"))
+    assert share(metallic=False)[0] == ("share of neutral current by the soil", "25.0 %")
+    assert share(kind="star")[0] == ("share of neutral current by the star point of hall-link", "25.0 %")
+    assert share(share=NOT_WRITTEN) == ((name, "open: the length of lamps is not written"),)
+    assert share(share=None) == ((name, "open: up to the resistance of contacts"),)
+    # loads that are not written leave a share, and no current
+    assert share(no_load=object()) == ((name, "25.0 %"),)
+    assert share(current_a=None) == ((name, "25.0 %"),)
+    assert share(current_a=NOT_WRITTEN) == ((name, "25.0 %"), (loaded, "open: the length of lamps is not written"))
+
+
+def test_an_isolated_system_that_something_ties_to_earth() -> None:
+    rule = "it-bonded"
+    line = SimpleNamespace(id="line", route=("sources", "line"), forming=True)
+    held = island(it=True, feeds=(line,))
+    assert isinstance(said(rule, surplus()), NotApplicable)
+    link = found(said(rule, surplus(island=held)))
+    assert link.message == "hall-link ties an island to earth that is declared IT" and link.subject is None
+    star = found(said(rule, surplus(island=held, reference=reference("shore", "star"))))
+    assert star.subject == ("line", ("sources", "line")) and "stays tied to the star point of shore" in star.message
+
+
+# -- a link behind an RCD -----------------------------------------------------------------------------------------------------
+
+
+def behind(**more: Any) -> Finding:
+    given = {"kept": None, "behind": (("rcd-house", (), "grid"),), **more}
+    return found(said("bond-behind-rcd", surplus(**given)))
+
+
+def test_a_link_behind_an_rcd_and_what_it_follows_from() -> None:
+    assert said("bond-behind-rcd", surplus()) is PASS
+    assert behind().because is None
+    assert behind(fed_behind="hybrid").because == ("inverter-fed-behind-rcd", "hybrid")
+    twice = behind(kept=reference("main-link", "bond"), fed_behind="hybrid")
+    assert twice.because == ("neutral-bonded-twice", "hall-link")
+
+
+def test_a_link_behind_an_rcd_by_its_name() -> None:
+    assert behind().message.startswith("hall-link ties N to PE")
+    inner = reference("set", "internal")
+    assert behind(id="set", reference=inner).message.startswith("the bond inside set ties N to PE")
+    # a link that stands in the enclosure of a source that is bonded inside
+    assert behind(id="hall-link", reference=inner).message.startswith("hall-link ties N to PE")
+    assert behind(id="set", reference=reference("set", "bond")).message.startswith("set ties N to PE")
+
+
+def passes_by(beside: object, rating_a: float | None = 40.0, nominal_v: float = 230.0, **more: Any) -> Finding:
+    sharing = SimpleNamespace(beside=lambda rcd: raised(beside), nominal_v=nominal_v)
+    device = by_hand(Device, residual_a=more.pop("residual_a", 0.03), rating_a=rating_a)
+    return behind(**{"sharing": sharing, "rcd": by_hand(Rcd, device=device), **more})
+
+
+def raised(value: object) -> object:
+    if isinstance(value, Unknown):
+        raise value
+    return value
+
+
+def test_the_load_from_which_an_rcd_trips() -> None:
+    # IEC 61008-1: it may operate from 0.5 and has to from 1.0 of 30 mA; at a tenth of the current of a load that is 150 and 300 mA
+    may, will = "rcd-house may trip from a load of", "it has to trip from a load of"
+    assert passes_by(0.1).figures == ((may, "0.150 A (34.5 W)"), (will, "0.300 A (69.0 W)"))
+    assert passes_by(0.1).weight == 0.1
+    assert passes_by(0.1, nominal_v=0.0).figures == ((may, "0.150 A"), (will, "0.300 A"))
+    # at a half it is 30 and 60 mA: what is more than 30 mA is more than its rating, what is as much is not
+    assert passes_by(0.5, 0.03, 0.0).figures == ((may, "30.0 mA"), (will, "60.0 mA, more than its rating"))
+    assert passes_by(0.5, None, 0.0).figures == ((may, "30.0 mA"), (will, "60.0 mA"))
+    for beside, told in (
+        (NOT_WRITTEN, "open: the length of lamps is not written"),
+        (None, "open: up to the resistance of contacts"),
+        (1e-7, "none: no neutral current passes it by"),
+    ):
+        assert passes_by(beside).figures == ((may, told),) and passes_by(beside).weight == 0.0
+    assert passes_by(1e-6).figures[0] == (
+        may,
+        "15.0 kA (3450 kW), more than its rating",
+    )  # a millionth is still counted
+    assert passes_by(0.1, residual_a=None).figures == ((may, "open: the residual of rcd-house is not written"),)
+    assert passes_by(0.1, sharing=None).figures == passes_by(0.1, rcd=None).figures == ()
+
+
+# -- changeovers and infeeds ---------------------------------------------------------------------------------------------------
+
+
+def crossing(**more: Any) -> Any:
+    given = {
+        "id": "ts",
+        "island": None,
+        "solid": False,
+        "sides": 2,
+        "joins": (),
+        "beside": "",
+        "inverter": False,
+        "tn": True,
+        "distinct": True,
+        "utility": "grid",
+        "vehicle": False,
+        **more,
+    }
+    return by_hand(Crossing, **given)
+
+
+def test_the_neutral_of_a_supply_that_is_switched() -> None:
+    # AS/NZS 3000, 7.3.8.1.2: the neutral of the supply stays connected
+    def verdict(**more: Any) -> object:
+        return said("changeover-neutral-switched", crossing(**more), "as-nzs")
+
+    changeover, inverter = found(verdict()), found(verdict(inverter=True))
+    assert changeover.level is None and changeover.put_right.startswith("take N out of the poles of ts")
+    assert inverter.level == "warning" and inverter.put_right.startswith(
+        "use an inverter that keeps the neutral through"
+    )
+    assert verdict(solid=True) is PASS
+    assert verdict(utility="") is PASS  # no supply arrives at it
+    assert isinstance(verdict(sides=1), NotApplicable)
+    assert isinstance(verdict(island=island()), NotApplicable)
+    assert isinstance(verdict(inverter=True, vehicle=True), Exempt)
+
+
+def test_a_neutral_that_stays_solid() -> None:
+    two = (Mention("main-link", (), "a"), Mention("set", (), "b"))
+
+    def verdict(rulebook: str = "iec", **more: Any) -> object:
+        return said("changeover-neutral-solid", crossing(solid=True, **more), rulebook)
+
+    joined = found(verdict(joins=two))
+    assert (joined.level, joined.because, joined.put_right) == ("error", None, "add N to the poles of ts")
+    assert found(verdict(joins=two, beside="set")).because == ("neutral-bonded-twice", "set")
+    assert found(verdict("as-nzs", joins=two)).put_right.startswith("remove the link of set")
+    assert isinstance(verdict(joins=two, inverter=True), NotApplicable)
+    assert isinstance(verdict(joins=two, sides=1), NotApplicable)
+    assert found(verdict()).level == "warning"
+    for more in ({"island": island()}, {"tn": False}, {"distinct": False}, {"rulebook": "nec"}):
+        assert verdict(**more) is PASS
+    assert said("changeover-neutral-solid", crossing(joins=two)) is PASS
+
+
+def test_a_source_that_enters_behind_protection() -> None:
+    def words(by: str) -> str:
+        infeed = by_hand(InfeedBehindRcd, id="roof", by=by, through="sockets", through_route=(), other="grid")
+        return found(said("infeed-behind-rcd", infeed)).message
+
+    assert words("circuit") == "roof enters through the final circuit sockets, which grid feeds from the other side"
+    assert words("rcd") == "roof enters on the load side of the RCD in sockets, which grid feeds from the other side"
+
+
+def test_an_inverter_that_is_fed_behind_an_rcd() -> None:
+    def because(trouble: str, misfit: str = "") -> object:
+        fed = by_hand(FedBehindRcd, id="hybrid", trouble=trouble, misfit=misfit, rcd="group", rcd_route=())
+        return found(said("inverter-fed-behind-rcd", fed)).because
+
+    assert because("reference") is None
+    assert because("supplier") == ("island-reference-borrowed", "hybrid")
+    assert because("return") is None
+    # an RCD that leaves a core out lets the neutral return round it
+    assert because("return", "group") == ("device-does-not-fit", "group")
+    assert because("loads", "group") is None
+
+
+def test_a_neutral_that_opens_before_its_lines() -> None:
+    def verdict(left: tuple[str, ...], fuse: bool, it: bool = False) -> object:
+        contact = by_hand(NeutralContact, name="q-main", left=left, fuse=fuse, it=it)
+        return said("neutral-opens-first", contact)
+
+    assert verdict((), False) is PASS
+    stays = found(verdict(("L1", "L2"), False))
+    assert stays.message == "q-main opens the neutral and leaves L1 L2 closed"
+    assert stays.put_right.startswith("open all lines with the neutral in q-main")
+    fuse = found(verdict((), True))
+    assert fuse.message == "q-main opens the neutral and is a fuse, whose neutral may open alone"
+    assert fuse.put_right.startswith("take a breaker that opens all poles together in place of q-main")
+    # IEC 60364-4-43, 431.2.2: in IT the neutral is protected against overcurrent, with its lines
+    assert isinstance(verdict((), True, it=True), NotApplicable)
+    found(verdict(("L1",), True, it=True))
+
+
+# -- earthing and the wiring -----------------------------------------------------------------------------------------------------
+
+
+def test_a_frame_without_a_protective_path() -> None:
+    def verdict(kind: str = "circuit", **more: Any) -> object:
+        given = {"id": "lamps", "way": "", "pen_split": "", "root": "lamps", **more}
+        return said("pe-missing", by_hand(Exposed, part=SimpleNamespace(kind=kind), **given))
+
+    assert verdict(way="electrode") is PASS
+    assert found(verdict()).because is None
+    assert found(verdict("source")).message.startswith("the frame of the source lamps has no protective path")
+    assert found(verdict(root="hut")).because == ("pe-missing", "hut")
+    assert found(verdict(root="hut", pen_split="main")).because == ("bond-missing-at-pen-split", "main")
+
+
+def test_two_electrodes() -> None:
+    def verdict(joined: bool, apart: bool) -> object:
+        pair = by_hand(ElectrodePair, id="rod", other="ring", other_route=(), joined=joined, apart=apart)
+        return said("electrodes-not-joined", pair)
+
+    assert verdict(True, False) is PASS
+    assert isinstance(verdict(False, True), NotApplicable)
+    found(verdict(False, False))
+
+
+def test_a_neutral_that_goes_another_way() -> None:
+    def verdict(**more: Any) -> object:
+        given = {"id": "lamps", "through": "", "lost": "", "misfit": "", "line_only": (), "neutral_only": (), **more}
+        return said("neutral-borrowed", by_hand(BorrowedNeutral, **given))
+
+    assert verdict() is PASS
+    for more in ({"through": "oven"}, {"line_only": ("group",)}, {"lost": "lamps"}):
+        assert found(verdict(**more)).because is None
+        assert found(verdict(**more, misfit="group")).because == ("device-does-not-fit", "group")
+    # two circuits hang on one neutral that leads nowhere: the first of them is the cause
+    first, second = found(verdict(lost="lamps")), found(verdict(lost="oven"))
+    assert first.message == second.message == "the neutral of lamps has no way back to a source that feeds its line"
+    assert second.because == ("neutral-borrowed", "oven")
+    line, neutral = found(verdict(line_only=("group", "head"))), found(verdict(neutral_only=("group",)))
+    assert line.message == "the line of lamps passes the RCD in group and head, but its neutral does not"
+    assert neutral.message == "the neutral of lamps passes the RCD in group, but its line does not"
+
+
+def test_a_place_that_nothing_energises() -> None:
+    def verdict(ever: bool = False, by: str = "", crossed: str = "") -> object:
+        return said("never-energised", by_hand(Energised, id="lamps", ever=ever, by=by, crossed=crossed))
+
+    assert verdict(ever=True) is PASS
+    assert found(verdict()).because is None
+    assert found(verdict(by="hut")).because == ("never-energised", "hut")
+    assert found(verdict(by="hut", crossed="feed")).because == ("device-does-not-fit", "feed")
+
+
+def test_the_type_of_an_rcd_before_an_inverter() -> None:
+    # IEC 60364-7-712, 712.531.3: type B, unless the inverter separates, or its maker says that it is not needed
+    def verdict(kind: str | None, isolated: bool | None) -> object:
+        source = by_hand(Source, id="roof", route=(), isolated=isolated)
+        device = by_hand(Device, residual_type=kind)
+        return said("rcd-type-unsuitable", by_hand(RcdAtInverter, id="group", route=(), device=device, source=source))
+
+    assert verdict("B", None) is PASS
+    assert verdict("A", True) is PASS
+    assert verdict(None, True) is PASS
+    assert found(verdict("A", False)).message.startswith("the RCD group is of type A")
+    with pytest.raises(Unknown, match="whether roof is isolated"):
+        verdict("A", None)
+    with pytest.raises(Unknown, match="the type of group"):
+        verdict(None, False)
