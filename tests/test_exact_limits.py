@@ -12,7 +12,7 @@ import pytest
 
 from by_hand import by_hand, said
 from onebond.facts.failures import Shock
-from onebond.model import Device, Electrode
+from onebond.model import Device
 from onebond.result import Mention
 from onebond.rule import (
     PASS,
@@ -24,6 +24,7 @@ from onebond.rule import (
     Failure,
     Finding,
     NotApplicable,
+    Peak,
     PeCurrent,
     RcdInService,
     RcdOnWay,
@@ -458,14 +459,112 @@ def test_an_rcd_in_a_system_that_is_judged_elsewhere() -> None:
     assert isinstance(verdict(False, "", IT), NotApplicable)
 
 
-# -- two RCDs in series: IEC 60364-5-53, 536.4 ------------------------------------------------------------------------------
+# -- two RCDs in series: IEC 60364-5-53, 536.4: type S, and three times the rated residual current of the one behind ---------------
 
 
-def test_two_rcds_without_a_ratio() -> None:
-    nearer = by_hand(Device, residual_a=None, delay=None, route=())
-    far = by_hand(Device, residual_a=0.3, delay="S")
-    point = SimpleNamespace(point=SimpleNamespace(sort="circuit"))
-    pair = by_hand(RcdOnWay, id="head", fault=point, nearer=nearer, nearer_id="group", device=far, plug=False)
-    found = said("rcd-not-selective", pair)
-    assert isinstance(found, Finding) and found.figures == ()
+def pair(mine_a: float | None = 0.3, its_a: float | None = 0.03, **more: object) -> object:
+    given = {
+        "id": "head",
+        "fault": SimpleNamespace(point=SimpleNamespace(sort=more.pop("sort", "circuit"))),
+        "device": by_hand(Device, residual_a=mine_a, delay=more.pop("mine", "S")),
+        "nearer": by_hand(Device, residual_a=its_a, delay=more.pop("its", None), route=()),
+        "nearer_id": "group",
+        "plug": False,
+        **more,
+    }
+    return said("rcd-not-selective", by_hand(RcdOnWay, **given))
+
+
+def test_the_ratio_of_two_rcds() -> None:
+    assert pair(0.09) is PASS
+    # what is below three in the last digits of a float only counts as three, what is more than that below does not
+    assert pair(3 * (1 - 1e-9), 1.0) is PASS
+    for mine_a in (3 * (1 - 2e-9), NAN):
+        assert isinstance(pair(mine_a, 1.0), Finding)
+    found = pair(mine=None)
+    assert isinstance(found, Finding)
+    assert found.figures == (("ratio of rated residual currents", "10"),)
     assert found.mentions == (Mention("group", (), "the RCD behind it"),)
+    for one in (pair(its="S"), pair(None), pair(0.3, None)):
+        assert isinstance(one, Finding)
+    assert pair(0.3, None).figures == pair(None).figures == ()  # type: ignore[attr-defined]
+
+
+def test_two_rcds_that_need_no_ratio() -> None:
+    assert pair(mine=None, nearer=None) is PASS
+    assert isinstance(pair(mine=None, plug=True), NotApplicable)
+    assert isinstance(pair(mine=None, sort="board"), NotApplicable)
+
+
+# -- breaking capacity: IEC 60364-4-43, 434.5.1: not less than the prospective current ------------------------------------------------
+
+
+def breaks(known_a: float, at_most_a: float | None = None, **more: object) -> object:
+    device = {"kind": "mcb", "breaking_capacity_a": None, "fuse_class": "gG"}
+    device.update((name, more.pop(name)) for name in tuple(device) if name in more)  # type: ignore[arg-type]
+    given = {
+        "id": "q-1",
+        "route": (),
+        "name": "q-1",
+        "device": by_hand(Device, **device),
+        "known_a": known_a,
+        "current_a": known_a,
+        "at_most_a": at_most_a,
+        "kind": more.pop("fault", "line-PE"),
+    }
+    rulebook = str(more.pop("rulebook", "iec"))
+    return said("breaking-capacity-low", by_hand(Peak, **{**given, **more}), rulebook)
+
+
+EDGE = 6000.0 * (1 + 1e-9)  # the last digits of a float are no current
+
+
+def test_the_breaking_capacity() -> None:
+    can = {"breaking_capacity_a": 6000.0}
+    assert breaks(EDGE, **can) is PASS
+    for known_a in (above(EDGE), NAN):
+        found = breaks(known_a, **can)
+        assert isinstance(found, Finding)
+        assert dict(found.figures)["breaks"] == "6.00 kA" and dict(found.figures)["kind of fault"] == "line-PE"
+    found = breaks(7000.0, **can, fault="")
+    assert isinstance(found, Finding) and dict(found.figures)["kind of fault"] == "the limit of its sources"
+    # what is not known may make it more: open, unless the source itself gives no more
+    for more in ({}, {"at_most_a": above(EDGE)}):
+        with pytest.raises(Unknown, match="the length of lamps"):
+            breaks(5000.0, current_a=NOT_WRITTEN, **can, **more)
+    assert breaks(5000.0, EDGE, current_a=NOT_WRITTEN, **can) is PASS
+    assert breaks(5000.0, current_a=EDGE, **can) is PASS
+    with pytest.raises(Unknown, match="the breaking-capacity of q-1"):
+        breaks(5000.0, current_a=above(EDGE), **can)
+
+
+@pytest.mark.parametrize(
+    ("kind", "least_a", "rulebook"),
+    [
+        ("mcb", 1500.0, "iec"),
+        ("rcbo", 1500.0, "iec"),
+        ("fuse", 6000.0, "iec"),
+        ("mccb", 5000.0, "nec"),
+        ("fuse", 10000.0, "nec"),
+    ],
+)
+def test_the_breaking_capacity_that_is_not_written(kind: str, least_a: float, rulebook: str) -> None:
+    # the least of the product standards, from memory: IEC 60898-1, IEC 60269-3, NEC 240.83 and 240.60
+    edge = least_a * (1 + 1e-9)
+
+    def verdict(known_a: float, **more: object) -> object:
+        return breaks(known_a, kind=kind, rulebook=rulebook, **more)
+
+    assert verdict(edge) is PASS
+    assert verdict(edge, at_most_a=edge, current_a=NOT_WRITTEN) is PASS
+    for known_a in (above(edge), NAN):
+        with pytest.raises(Unknown, match="the breaking-capacity of q-1"):
+            verdict(known_a)
+
+
+def test_the_breaking_capacity_of_what_has_no_least() -> None:
+    for more in ({"kind": "mccb"}, {"kind": "fuse", "fuse_class": None}):
+        with pytest.raises(Unknown, match="the breaking-capacity of q-1"):
+            breaks(10.0, 10.0, **more)
+    # NEC 240.60: 10 kA of any fuse
+    assert breaks(10_000.0, kind="fuse", fuse_class=None, rulebook="nec") is PASS

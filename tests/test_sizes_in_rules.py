@@ -14,7 +14,7 @@ import pytest
 
 from by_hand import said
 from onebond.facts.sizes import Heat, Lines
-from onebond.model import Device, Electrode, Size
+from onebond.model import Size
 from onebond.result import Mention
 from onebond.rule import PASS, Finding, NotApplicable, Protective, Unknown
 
@@ -265,6 +265,7 @@ def test_a_link_by_the_lines_at_its_place() -> None:
     assert (small.level, small.mentions, small.put_right) == (None, (AT,), "make pe-1 16 mm2 or larger")
     assert dict(small.figures)["by the heat of a fault"] == "69.9 mm2"
     assert found(link(10, lines(25), heat=SHORT), "16 mm2", "by the table").level == "warning"
+    assert found(link(10, lines(25)._replace(at=None)), "16 mm2", "by the table").mentions == ()
     assert isinstance(link(10, lines(25), heat=COLD), NotApplicable)
     assert isinstance(link(1.5, lines(25), too_many=True), NotApplicable)
     with pytest.raises(Unknown, match="the rating of q-1"):
@@ -328,6 +329,7 @@ def test_main_bonding_by_other_rulebooks() -> None:
     found(bonding(13.3, rulebook="nec", by=lines(85)), "4 AWG", "asked for")
     assert bonding(4, rulebook="as-nzs", by=lines(240)) is PASS
     found(bonding(2.5, rulebook="as-nzs", by=lines(1.5)), "4 mm2", "asked for")
+    found(bonding(10, rulebook="as-nzs", by=lines(1.5), material="aluminium"), "16 mm2", "asked for")
 
 
 def test_supplementary_bonding() -> None:

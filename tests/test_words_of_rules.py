@@ -12,11 +12,10 @@ from typing import Any
 import pytest
 
 from by_hand import by_hand, said
-from onebond.facts.faults import Passed
 from onebond.facts.floating import Band
 from onebond.facts.island import Reference
 from onebond.facts.service import Sharing
-from onebond.model import Device, Source
+from onebond.model import Device, DirectSource, Source
 from onebond.network import Rcd
 from onebond.result import Mention
 from onebond.rule import (
@@ -36,7 +35,9 @@ from onebond.rule import (
     Island,
     NeutralContact,
     NotApplicable,
+    Pair,
     RcdAtInverter,
+    Relay,
     Review,
     Surplus,
     Unknown,
@@ -542,3 +543,153 @@ def test_the_type_of_an_rcd_before_an_inverter() -> None:
         verdict("A", None)
     with pytest.raises(Unknown, match="the type of group"):
         verdict(None, False)
+
+
+def test_two_sources_on_the_same_lines() -> None:
+    def verdict(permitted: str, itself: str) -> object:
+        pair = by_hand(Pair, id="set", other="grid", other_route=(), permitted=permitted, feeds_itself=itself)
+        return said("sources-in-parallel", pair)
+
+    assert verdict("it follows the other one", "ups") == NotApplicable("it follows the other one")
+    assert found(verdict("", "")).because is None
+    assert found(verdict("", "ups")).because == ("inverter-feeds-itself", "ups")
+
+
+def test_a_relay_and_its_delays() -> None:
+    # NRS 097-2-1, 5.4: closed within 200 ms, open before the other reference; elsewhere a delay that is not declared is not judged
+    def verdict(closes_s: float | None, opens_s: float | None, alone: bool, rulebook: str = "iec") -> object:
+        beside = None if alone else reference("main-link", "bond")
+        relay = by_hand(
+            Relay,
+            id="hybrid",
+            route=(),
+            bond="the relay",
+            closes_after_s=closes_s,
+            opens_after_s=opens_s,
+            alone=alone,
+            beside=beside,
+        )
+        return said("reference-lost-in-transition", relay, rulebook)
+
+    slow, late = found(verdict(0.5, 0.0, True)), found(verdict(0.0, 0.1, False))
+    assert (
+        slow.figures == (("without a reference for up to", "0.500 s"), ("longest", "0.400 s")) and slow.mentions == ()
+    )
+    assert late.figures == (("tied twice for up to", "0.100 s"), ("longest", "40.0 ms"))
+    assert late.mentions == (Mention("main-link", ("bonds", "main-link"), "the other reference"),)
+    assert slow.weight == pytest.approx(0.1)
+    assert verdict(0.4, 9.0, True) is verdict(9.0, 0.04, False) is PASS
+    for closes_s, opens_s, alone, name in ((None, 0.0, True, "closes-after"), (0.0, None, False, "opens-after")):
+        assert verdict(closes_s, opens_s, alone) == NotApplicable(f"{name} of hybrid is not declared")
+        with pytest.raises(Unknown, match=f"{name} of hybrid"):
+            verdict(closes_s, opens_s, alone, "sans")
+
+
+# -- special places -------------------------------------------------------------------------------------------------------------
+
+
+def test_a_frame_on_the_pen_of_a_supplier() -> None:
+    # BS 7671, 708.411.4 and 709.411.4 (from memory): no PME earth in caravan parks and marinas; elsewhere no PEN core leads there
+    site = SimpleNamespace(sources=(SimpleNamespace(id="grid", route=("sources", "grid")),))
+    held = SimpleNamespace(network=SimpleNamespace(installation=site))
+
+    def verdict(rulebook: str = "bs7671", **more: Any) -> object:
+        given = {
+            "id": "berth",
+            "place": "marina",
+            "pen_core": "",
+            "supplier_pen": "grid",
+            "board": "",
+            "island": held,
+            **more,
+        }
+        return said("pen-earth-not-allowed", by_hand(Exposed, **given), rulebook)
+
+    assert isinstance(verdict(place=""), NotApplicable)
+    assert verdict(supplier_pen="") is verdict("iec") is PASS
+    found(verdict("iec", pen_core="feed"))
+    supplied = found(verdict())
+    assert supplied.because is None and supplied.put_right.startswith("give berth an electrode of its own and an RCD")
+    assert supplied.mentions == (Mention("grid", ("sources", "grid"), "the supply with a PEN"),)
+    assert found(verdict(board="pier")).because == ("pen-earth-not-allowed", "pier")
+    core = found(verdict(pen_core="feed", board="pier"))
+    assert core.put_right.startswith("lead a PE of its own to berth") and core.mentions == () and core.because is None
+
+
+# -- direct current ---------------------------------------------------------------------------------------------------------------
+
+
+def direct(rule: str, **more: Any) -> object:
+    source = {
+        "kind": more.pop("kind", "pv"),
+        "class_ii": more.pop("class_ii", False),
+        "voltage_v": more.pop("voltage_v", 480.0),
+        "earthed_pole": more.pop("earthed_pole", "none"),
+        "monitoring": more.pop("monitoring", "none"),
+    }
+    one = by_hand(DirectSource, **source)
+    others = more.pop("others", ())
+    given = {
+        "id": "roof",
+        "route": (),
+        "source": one,
+        "together": (one, *others),
+        "inverters": (),
+        "watched": False,
+        "joined": False,
+    }
+    return said(rule, by_hand(DirectSide, **{**given, **more}))
+
+
+def test_a_frame_of_the_direct_current_side() -> None:
+    assert found(direct("dc-frame-unbonded")).message.startswith(
+        "no protective conductor leads from the frame of the array roof"
+    )
+    assert "the frame of the battery roof" in found(direct("dc-frame-unbonded", kind="battery")).message
+    assert direct("dc-frame-unbonded", joined=True) is PASS
+    assert isinstance(direct("dc-frame-unbonded", class_ii=True), NotApplicable)
+
+
+def test_a_first_fault_of_the_direct_current_side() -> None:
+    # IEC 60364-7-712 (from memory): an unearthed side is watched; below 120 V d.c. (414) nothing is asked for
+    rule = "dc-earth-fault-unwatched"
+
+    def other(**given: Any) -> Any:
+        return by_hand(DirectSource, **{"earthed_pole": None, "monitoring": None, **given})
+
+    assert found(direct(rule)).figures == (("voltage", "480 V"),)
+    assert found(direct(rule, others=(other(),))).because is None
+    assert isinstance(direct(rule, earthed_pole="negative"), NotApplicable)
+    assert isinstance(direct(rule, others=(other(earthed_pole="positive"),)), NotApplicable)
+    assert direct(rule, watched=True) is PASS
+    for watch in ("insulation", "residual-current"):
+        assert direct(rule, monitoring=watch) is PASS
+        assert direct(rule, others=(other(monitoring=watch),)) is PASS
+    assert isinstance(direct(rule, voltage_v=120.0), NotApplicable)
+    found(direct(rule, voltage_v=120.1))
+    for entry in ("voltage", "earthed-pole", "monitoring"):
+        with pytest.raises(Unknown, match=f"the {entry} of roof"):
+            direct(rule, **{{"voltage": "voltage_v"}.get(entry, entry.replace("-", "_")): None})
+
+
+def test_a_pole_that_is_earthed() -> None:
+    rule = "dc-earth-conflict"
+
+    def inverter(name: str, isolated: bool | None) -> Any:
+        return by_hand(Source, id=name, route=("sources", name), isolated=isolated)
+
+    def verdict(*inverters: Any, pole: str | None = "negative") -> object:
+        return direct(rule, earthed_pole=pole, inverters=inverters)
+
+    one = found(verdict((inverter("inv", False), "main-link")))
+    assert one.mentions == (Mention("inv", ("sources", "inv"), "not isolated; its neutral is tied by main-link"),)
+    assert verdict((inverter("inv", True), "main-link")) is PASS
+    assert verdict((inverter("inv", False), "")) is verdict((inverter("inv", None), "")) is PASS
+    with pytest.raises(Unknown, match="isolated of inv"):
+        verdict((inverter("inv", None), "main-link"))
+    with pytest.raises(Unknown, match="isolated of second"):
+        verdict((inverter("first", True), "main-link"), (inverter("second", None), "main-link"))
+    found(verdict((inverter("first", None), "main-link"), (inverter("second", False), "main-link")))
+    with pytest.raises(Unknown, match="the earthed-pole of roof"):
+        verdict(pole=None)
+    assert isinstance(verdict(pole="none"), NotApplicable)
