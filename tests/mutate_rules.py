@@ -23,6 +23,8 @@ import sys
 import types
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
+from functools import partial
+from itertools import chain
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -35,6 +37,7 @@ import onebond.schema
 import onebond.testing
 import onebond_rules
 from onebond.facts import Facts
+from onebond.rule import RULEBOOKS, Params, Rule
 
 ROOT = Path(__file__).resolve().parent.parent
 ALIKE = Path(__file__).with_name("mutants_alike.txt")
@@ -72,6 +75,13 @@ _TURNED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.NotIn: (ast.In,),
 }
 
+_COUNTED: dict[type[ast.operator], type[ast.operator]] = {
+    ast.Add: ast.Sub,
+    ast.Sub: ast.Add,
+    ast.Mult: ast.Div,
+    ast.Div: ast.Mult,
+}
+
 
 class Mutant(NamedTuple):
     """One change of one module: where, what, and the code of the functions after it."""
@@ -81,7 +91,10 @@ class Mutant(NamedTuple):
     lines: range  # the lines of the expression that is changed
     text: str  # the expression, on one line
     change: str
-    tree: ast.Module
+    tree: ast.Module | None  # the module after it
+    value: tuple[tuple[str, ...], str, object] | None = (
+        None  # or rulebooks, a parameter of the rule, and its value in them
+    )
 
     @property
     def key(self) -> tuple[str, str, str, str]:
@@ -95,6 +108,8 @@ class Mutant(NamedTuple):
 
     def codes(self) -> dict[str, types.CodeType]:
         """The code of the functions of the changed module, by name."""
+        if self.tree is None:
+            return {}
         made = compile(ast.fix_missing_locations(self.tree), f"<{self.module}>", "exec", dont_inherit=True)
         return {one.co_name: one for one in made.co_consts if isinstance(one, types.CodeType)}
 
@@ -115,41 +130,74 @@ def mutants(module: str, source: str) -> Iterator[Mutant]:
         if not isinstance(function, ast.FunctionDef):
             continue  # what decides, not how it is described
         for node in ast.walk(function):
-            seen = node.test if isinstance(node, ast.If | ast.IfExp) else node
-            for change, undo in _changes(node):
+            for seen, change, undo in _changes(node):
+                whole = ast.get_source_segment(source, seen) or ""
+                if isinstance(seen, ast.Constant):
+                    whole = source.splitlines()[seen.lineno - 1]  # a number alone tells nothing
                 yield Mutant(
                     module,
                     function.name,
-                    range(seen.lineno, (seen.end_lineno or seen.lineno) + 1)
-                    if isinstance(seen, ast.expr)
-                    else range(0),
-                    " ".join((ast.get_source_segment(source, seen) or "").split()),
+                    range(seen.lineno, (seen.end_lineno or seen.lineno) + 1),
+                    " ".join(whole.split()),
                     change,
                     copy.deepcopy(tree),
                 )
                 undo()
 
 
-def _changes(node: ast.AST) -> Iterator[tuple[str, Callable[[], None]]]:
-    """The changes of one node, each made when it is yielded, with what takes it back."""
+def parameters(module: str, rule: Rule) -> Iterator[Mutant]:
+    """Every limit of a rule a tenth less and a tenth more, in the rulebooks that have it, and every choice the other way."""
+    for param in rule.params:
+        usual = tuple(book for book in RULEBOOKS if book not in param.by_rulebook)
+        for books, value in ((usual, param.value), *(((book,), one) for book, one in param.by_rulebook.items())):
+            books = tuple(book for book in books if rule.level_in(book) != "off")
+            others: tuple[object, ...] = ()
+            if isinstance(value, bool):
+                others = (not value,)
+            elif isinstance(value, float | int):
+                others = (value * 0.9, value * 1.1) if 0 < value < float("inf") else (1.0,)
+            for other in others if books else ():
+                text = f"{param.name} in {' '.join(books)}"
+                yield Mutant(
+                    module, "params", range(0), text, f"{value} -> {other:g}", None, (books, param.name, other)
+                )
+
+
+def _changes(node: ast.AST) -> Iterator[tuple[ast.expr, str, Callable[[], None]]]:
+    """The changes of one node: the expression that is changed, each change when it is made, and what takes it back."""
     if isinstance(node, ast.Compare):
         for at, op in enumerate(node.ops):
             for other in _TURNED.get(type(op), ()):
                 node.ops[at] = other()
                 which = f" ({at + 1})" if len(node.ops) > 1 else ""
-                yield (
-                    f"{type(op).__name__} -> {other.__name__}{which}",
-                    lambda at=at, op=op: node.ops.__setitem__(at, op),
-                )
+                back = partial(node.ops.__setitem__, at, op)
+                yield node, f"{type(op).__name__} -> {other.__name__}{which}", back
     elif isinstance(node, ast.BoolOp):
         op = node.op
         node.op = ast.Or() if isinstance(op, ast.And) else ast.And()
-        yield f"{type(op).__name__} -> {type(node.op).__name__}", lambda: setattr(node, "op", op)
+        yield node, f"{type(op).__name__} -> {type(node.op).__name__}", partial(setattr, node, "op", op)
     elif isinstance(node, ast.If | ast.IfExp):
         test = node.test
         for value in (True, False):
             node.test = ast.Constant(value)
-            yield f"if -> {value}", lambda: setattr(node, "test", test)
+            yield test, f"if -> {value}", partial(setattr, node, "test", test)
+    elif isinstance(node, ast.comprehension):
+        for at, test in enumerate(node.ifs):
+            for value in (True, False):
+                node.ifs[at] = ast.Constant(value)
+                yield test, f"if -> {value} in a row", partial(node.ifs.__setitem__, at, test)
+    elif isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        operand = node.operand
+        node.operand = ast.UnaryOp(ast.Not(), operand)
+        yield node, "Not -> nothing", partial(setattr, node, "operand", operand)
+    elif isinstance(node, ast.BinOp) and type(node.op) in _COUNTED:
+        sort = node.op
+        node.op = _COUNTED[type(sort)]()
+        yield node, f"{type(sort).__name__} -> {type(node.op).__name__}", partial(setattr, node, "op", sort)
+    elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        number = node.value
+        node.value = number + 1
+        yield node, f"{number} -> {number + 1}", partial(setattr, node, "value", number)
 
 
 # -- those alike ---------------------------------------------------------------------------------------------------------
@@ -251,6 +299,8 @@ class Runner:
         self.unnoticed: list[Mutant] = []
         self.failed = False
         self.broke = ""
+        self.value: tuple[tuple[str, ...], str, object] | None = None
+        self.rule = ""
 
     def pytest_internalerror(self, excrepr: object) -> None:
         """What broke here, not in a test."""
@@ -258,6 +308,8 @@ class Runner:
 
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         memory = Memory()
+        written = Rule.params_in
+        Rule.params_in = lambda rule, book: self._params(rule, book, written(rule, book))  # type: ignore[method-assign, assignment]
         lines: dict[tuple[str, int], list[pytest.Item]] = {}
         steady = []
         for item in session.items:
@@ -277,8 +329,14 @@ class Runner:
                 continue
             memory.changed = module.__name__
             lately: Counter[pytest.Item] = Counter()
-            for mutant in mutants(name, inspect.getsource(module)):
-                asked = {item for line in mutant.lines for item in lines.get((module.__file__ or "", line), ())}
+            file = module.__file__ or ""
+            own = {item for place, items in lines.items() if place[0] == file for item in items}
+            rule = next((one for one in onebond_rules.RULES if one.check.__module__ == module.__name__), None)
+            self.rule = rule.id if rule else ""
+            for mutant in chain(mutants(name, inspect.getsource(module)), parameters(name, rule) if rule else ()):
+                asked = {item for line in mutant.lines for item in lines.get((file, line), ())}
+                if mutant.value:
+                    asked = own
                 order = sorted(asked, key=lambda item: (-lately[item], rank[item]))
                 with self._in_place(module, mutant):
                     killer = next((item for item in order if not self._passes(item)), None)
@@ -294,7 +352,8 @@ class Runner:
         self.counts[outcome, mutant.comparison] += 1  # type: ignore[index]
         if outcome == "unnoticed":
             self.unnoticed.append(mutant)
-            self.say(f"{mutant.module}:{mutant.lines.start}: {' | '.join(mutant.key)}\n")
+            where = f":{mutant.lines.start}" if mutant.lines else ""
+            self.say(f"{mutant.module}{where}: {' | '.join(mutant.key)}\n")
         elif outcome == "alike":
             self.say(f"alike: {' | '.join(mutant.key)}\n       {reason}\n")
         elif reason:
@@ -314,9 +373,14 @@ class Runner:
                 f"({share:.1f} % of those that differ; {100 * noticed / max(total, 1):.1f} % of all)\n"
             )
 
-    @staticmethod
+    def _params(self, rule: Rule, book: str, written: Params) -> Params:
+        """The parameters of a rule, one of them changed where a mutant says so."""
+        if self.value is None or rule.id != self.rule or book not in self.value[0]:
+            return written
+        return {**written, self.value[1]: self.value[2]}
+
     @contextlib.contextmanager
-    def _in_place(module: types.ModuleType, mutant: Mutant) -> Iterator[None]:
+    def _in_place(self, module: types.ModuleType, mutant: Mutant) -> Iterator[None]:
         """The functions of a module with the code of a mutant."""
         functions = {
             name: function
@@ -324,12 +388,14 @@ class Runner:
             if isinstance(function := getattr(module, name, None), types.FunctionType)
         }
         before = {name: function.__code__ for name, function in functions.items()}
+        self.value = mutant.value
         try:
             for name, code in mutant.codes().items():
                 if name in functions:
                     functions[name].__code__ = code
             yield
         finally:
+            self.value = None
             for name, code in before.items():
                 functions[name].__code__ = code
 

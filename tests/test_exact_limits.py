@@ -66,6 +66,8 @@ def test_the_voltage_drop(lighting: bool, public: bool, limit: float) -> None:
         found = verdict(percent)
         assert isinstance(found, Finding)
         assert dict(found.figures)["limit"] == f"{limit:g} % ({'public' if public else 'private'} supply)"
+    found = verdict(1.5 * limit)
+    assert isinstance(found, Finding) and found.weight == pytest.approx(1.5)
 
 
 def test_the_voltage_drop_is_open_where_a_load_is_not_written() -> None:
@@ -111,6 +113,9 @@ def test_the_residual_current_with_loads() -> None:
     assert found.because == ("neutral-bonded-twice", "hall-link")
     assert "hall-link leads a share of it past the RCD" in found.put_right
     assert dict(found.figures)["residual current with all written loads"] == "20.0 mA"
+    assert found.weight == pytest.approx(0.02 / 0.03)
+    found = residual(0.012, 0.0)
+    assert isinstance(found, Finding) and found.weight == pytest.approx(0.4)
     found = residual(0.001, 0.02, "lamp-link", behind=True)
     assert isinstance(found, Finding) and found.because == ("bond-behind-rcd", "lamp-link")
     found = residual(0.001, 0.02, cause=("device-does-not-fit", "group"))
@@ -213,6 +218,8 @@ def test_the_voltages_after_one_broken_core() -> None:
         "frames become live and loads get more than their voltage, and"
     )
     assert both.weight == pytest.approx(100.0 / 50.0)
+    unknown = broken(0.0, 400.0, nominal_v=0.0)  # no nominal voltage is written: nothing to weigh it by
+    assert isinstance(unknown, Finding) and unknown.weight == 0.0
     high = broken(50.0, 759.0)
     assert isinstance(high, Finding) and high.weight == pytest.approx(3.0)
 
@@ -411,7 +418,14 @@ def test_an_rcd_sees_a_fault() -> None:
     for seen_a in (below(0.03), NAN):
         found = on_way(seen_a=seen_a)
         assert isinstance(found, Finding) and found.because is None
-    assert "operates for certain at" in dict(on_way(seen_a=0.0).figures)  # type: ignore[attr-defined]
+    found = on_way(seen_a=0.015)
+    assert isinstance(found, Finding) and found.weight == 0.5
+    assert dict(found.figures) == {
+        "fault at": "x",
+        "fault current": "10.0 A",
+        "sees": "15.0 mA",
+        "operates for certain at": "30 mA",
+    }
     found = on_way(seen_a=0.0, behind="lamp-link", summed=False)
     assert isinstance(found, Finding) and found.because == ("bond-behind-rcd", "lamp-link")
     found = on_way(seen_a=0.0, summed=False)
@@ -454,7 +468,7 @@ def test_an_rcd_in_a_system_that_is_judged_elsewhere() -> None:
     assert isinstance(verdict(True, "", TN, portable=True), NotApplicable)
     for borrowed, cause in ((True, "island-reference-borrowed"), (False, "neutral-unreferenced")):
         found = verdict(True, "", TN, portable=False, borrowed=borrowed)
-        assert isinstance(found, Finding) and found.because == (cause, "set")
+        assert isinstance(found, Finding) and found.because == (cause, "set") and found.weight == 0.0
     assert verdict(False, "the frame has no protective path", TN) == NotApplicable("the frame has no protective path")
     assert isinstance(verdict(False, "", IT), NotApplicable)
 

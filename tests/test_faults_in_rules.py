@@ -445,6 +445,11 @@ def test_the_band_of_ratings_of_a_demand() -> None:
         message = found(outlets(place="construction", rating_a=rating_a, sources=sources, demands=band)).message
         assert ("which the place (construction) asks for" in message) == by_place
     assert outlets(place="construction", rating_a=64.0, demands=band) is PASS
+    # a rating that is not written counts as the smallest here
+    above = (demand("construction", 1.5, 63.0, 0.5),)
+    assert found(outlets(place="construction", rating_a=None, demands=above)).message.startswith(
+        "the socket-outlets of oven"
+    )
     assert outlets(place="construction", rating_a=40.0, demands=(demand("construction", 40.0, 63.0, 0.5),)) is PASS
 
 

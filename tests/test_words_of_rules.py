@@ -287,12 +287,16 @@ def test_a_second_reference_and_how_to_be_rid_of_it() -> None:
     assert advice("star", needed=True) == "remove the star point of set: one of the two links is enough"
 
 
-def share(**more: Any) -> tuple[tuple[str, str], ...]:
+def shared(**more: Any) -> Finding:
     kind = more.pop("kind", "bond")
     given = {"share": 0.25, "current_a": 2.5, "no_load": None, **more}
     metallic = given.pop("metallic", True)
     one = surplus(sharing=by_hand(Sharing, **given), reference=reference("hall-link", kind), metallic=metallic)
-    return found(said("neutral-bonded-twice", one)).figures
+    return found(said("neutral-bonded-twice", one))
+
+
+def share(**more: Any) -> tuple[tuple[str, str], ...]:
+    return shared(**more).figures
 
 
 def test_the_share_of_a_second_reference() -> None:
@@ -306,13 +310,21 @@ def test_the_share_of_a_second_reference() -> None:
     # loads that are not written leave a share, and no current
     assert share(no_load=object()) == ((name, "25.0 %"),)
     assert share(current_a=None) == ((name, "25.0 %"),)
+    assert (shared().weight, shared(current_a=None).weight) == (2.5, 0.25)
+    assert (
+        shared(share=None).weight
+        == shared(share=NOT_WRITTEN).weight
+        == found(said("neutral-bonded-twice", surplus())).weight
+        == 0.0
+    )
     assert share(current_a=NOT_WRITTEN) == ((name, "25.0 %"), (loaded, "open: the length of lamps is not written"))
 
 
 def test_an_isolated_system_that_something_ties_to_earth() -> None:
     rule = "it-bonded"
     line = SimpleNamespace(id="line", route=("sources", "line"), forming=True)
-    held = island(it=True, feeds=(line,))
+    follower = SimpleNamespace(id="roof", route=("sources", "roof"), forming=False)
+    held = island(it=True, feeds=(follower, line))
     assert isinstance(said(rule, surplus()), NotApplicable)
     link = found(said(rule, surplus(island=held)))
     assert link.message == "hall-link ties an island to earth that is declared IT" and link.subject is None
@@ -330,7 +342,7 @@ def behind(**more: Any) -> Finding:
 
 def test_a_link_behind_an_rcd_and_what_it_follows_from() -> None:
     assert said("bond-behind-rcd", surplus()) is PASS
-    assert behind().because is None
+    assert behind().because is None and behind().message.endswith("on the protected side of the RCD in rcd-house")
     assert behind(fed_behind="hybrid").because == ("inverter-fed-behind-rcd", "hybrid")
     twice = behind(kept=reference("main-link", "bond"), fed_behind="hybrid")
     assert twice.because == ("neutral-bonded-twice", "hall-link")
@@ -377,6 +389,7 @@ def test_the_load_from_which_an_rcd_trips() -> None:
         "15.0 kA (3450 kW), more than its rating",
     )  # a millionth is still counted
     assert passes_by(0.1, residual_a=None).figures == ((may, "open: the residual of rcd-house is not written"),)
+    assert passes_by(0.1, residual_a=None).weight == passes_by(0.1, sharing=None).weight == 0.0
     assert passes_by(0.1, sharing=None).figures == passes_by(0.1, rcd=None).figures == ()
 
 
@@ -590,7 +603,7 @@ def test_a_relay_and_its_delays() -> None:
 
 def test_a_frame_on_the_pen_of_a_supplier() -> None:
     # BS 7671, 708.411.4 and 709.411.4 (from memory): no PME earth in caravan parks and marinas; elsewhere no PEN core leads there
-    site = SimpleNamespace(sources=(SimpleNamespace(id="grid", route=("sources", "grid")),))
+    site = SimpleNamespace(sources=tuple(SimpleNamespace(id=name, route=("sources", name)) for name in ("set", "grid")))
     held = SimpleNamespace(network=SimpleNamespace(installation=site))
 
     def verdict(rulebook: str = "bs7671", **more: Any) -> object:
