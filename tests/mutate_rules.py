@@ -1,11 +1,13 @@
-"""What the tests pin down of the rules: every comparison and every condition of a rule is turned, and a test has to fail.
+"""What the tests pin down of the rules: each is changed in one place, comparisons and conditions above all, and a test has to fail.
 
     python tests/mutate_rules.py             all rules; prints what no test noticed, what nobody can notice, and the shares
     python tests/mutate_rules.py pe-small    some rules (``shared`` is what several rules share)
+    python tests/mutate_rules.py --short     the short form that the tests run: every so many mutants, and the tests by hand alone
 
-A mutant is one change inside a function of a rule, put in place in memory; then the tests of :data:`FILES` that execute the changed
-line run, as pytest runs them.  So a mutant counts as noticed only if a test of this folder fails.  ``mutants_alike.txt`` lists the
-mutants that no description can tell from the rule, each with the reason: they are counted apart.
+A mutant is one change inside a function of a rule, or of a number among its parameters, put in place in memory; then the tests of
+:data:`FILES` that execute the changed line run, as pytest runs them.  So a mutant counts as noticed only if a test of this folder fails.
+``mutants_alike.txt`` lists the mutants that no description can tell from the rule, each with the reason: they are counted apart.  Words,
+tables by their name and levels are not changed here; ``test_fixtures`` compares the levels.
 
 What the tests read and derive from a description is kept from one mutant to the next (:class:`Memory`), and tests that start a process
 are not asked, as the change is in memory only.  ``test_defects`` comes on top and is not counted here.
@@ -13,9 +15,9 @@ are not asked, as the change is in memory only.  ``test_defects`` comes on top a
 
 from __future__ import annotations
 
+import argparse
 import ast
 import contextlib
-import copy
 import importlib
 import inspect
 import io
@@ -42,11 +44,11 @@ from onebond.rule import RULEBOOKS, Params, Rule
 ROOT = Path(__file__).resolve().parent.parent
 ALIKE = Path(__file__).with_name("mutants_alike.txt")
 
+BY_HAND = ("test_words_of_rules", "test_exact_limits", "test_faults_in_rules", "test_sizes_in_rules")
+"""The tests of rules on subjects made by hand: they ask for no description to be read."""
+
 FILES = (
-    "test_words_of_rules",
-    "test_exact_limits",
-    "test_faults_in_rules",
-    "test_sizes_in_rules",
+    *BY_HAND,
     "test_rules",
     "test_open_verdicts",
     "test_limits_of_rules",
@@ -61,6 +63,9 @@ FILES = (
     "test_fixtures",
 )
 """The tests that are asked, in this order."""
+
+SHORT = 7
+"""The short form asks about every so many mutants."""
 
 _TURNED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
     ast.Lt: (ast.LtE, ast.GtE),
@@ -84,17 +89,15 @@ _COUNTED: dict[type[ast.operator], type[ast.operator]] = {
 
 
 class Mutant(NamedTuple):
-    """One change of one module: where, what, and the code of the functions after it."""
+    """One change of one module: where, what, and the code after it."""
 
     module: str
     function: str
     lines: range  # the lines of the expression that is changed
     text: str  # the expression, on one line
     change: str
-    tree: ast.Module | None  # the module after it
-    value: tuple[tuple[str, ...], str, object] | None = (
-        None  # or rulebooks, a parameter of the rule, and its value in them
-    )
+    code: types.CodeType | None  # of the function after it
+    value: tuple[tuple[str, ...], str, object] | None = None  # or rulebooks, a parameter, and its value in them
 
     @property
     def key(self) -> tuple[str, str, str, str]:
@@ -105,13 +108,6 @@ class Mutant(NamedTuple):
     def comparison(self) -> bool:
         """Whether it turns a comparison."""
         return self.change.split(" ")[0] in {op.__name__ for op in _TURNED}
-
-    def codes(self) -> dict[str, types.CodeType]:
-        """The code of the functions of the changed module, by name."""
-        if self.tree is None:
-            return {}
-        made = compile(ast.fix_missing_locations(self.tree), f"<{self.module}>", "exec", dont_inherit=True)
-        return {one.co_name: one for one in made.co_consts if isinstance(one, types.CodeType)}
 
 
 # -- the changes ---------------------------------------------------------------------------------------------------------
@@ -129,7 +125,7 @@ def mutants(module: str, source: str) -> Iterator[Mutant]:
     for function in tree.body:
         if not isinstance(function, ast.FunctionDef):
             continue  # what decides, not how it is described
-        for node in ast.walk(function):
+        for node in chain.from_iterable(map(ast.walk, function.body)):
             for seen, change, undo in _changes(node):
                 whole = ast.get_source_segment(source, seen) or ""
                 if isinstance(seen, ast.Constant):
@@ -140,9 +136,17 @@ def mutants(module: str, source: str) -> Iterator[Mutant]:
                     range(seen.lineno, (seen.end_lineno or seen.lineno) + 1),
                     " ".join(whole.split()),
                     change,
-                    copy.deepcopy(tree),
+                    _compiled(function),
                 )
                 undo()
+
+
+def _compiled(function: ast.FunctionDef) -> types.CodeType:
+    """The code of a function as it stands now."""
+    made = compile(
+        ast.fix_missing_locations(ast.Module([function], [])), f"<{function.name}>", "exec", dont_inherit=True
+    )
+    return next(one for one in made.co_consts if isinstance(one, types.CodeType) and one.co_name == function.name)
 
 
 def parameters(module: str, rule: Rule) -> Iterator[Mutant]:
@@ -292,8 +296,9 @@ class Memory:
 class Runner:
     """A plugin of pytest: instead of running each test once it runs, for each mutant, those that execute the changed line."""
 
-    def __init__(self, wanted: list[str], say: Callable[[str], object]) -> None:
+    def __init__(self, wanted: list[str], every: int, say: Callable[[str], object]) -> None:
         self.wanted = wanted
+        self.every = every
         self.say = say
         self.counts: Counter[str] = Counter()
         self.unnoticed: list[Mutant] = []
@@ -324,6 +329,7 @@ class Runner:
         self.say(f"{len(steady)} tests, {len(session.items) - len(steady)} left out: they do not pass from memory\n")
         rank = {item: number for number, item in enumerate(steady)}
         known = alike()
+        number = 0
         for name, module in modules().items():
             if self.wanted and name not in self.wanted:
                 continue
@@ -334,6 +340,9 @@ class Runner:
             rule = next((one for one in onebond_rules.RULES if one.check.__module__ == module.__name__), None)
             self.rule = rule.id if rule else ""
             for mutant in chain(mutants(name, inspect.getsource(module)), parameters(name, rule) if rule else ()):
+                number += 1
+                if number % self.every:
+                    continue
                 asked = {item for line in mutant.lines for item in lines.get((file, line), ())}
                 if mutant.value:
                     asked = own
@@ -381,23 +390,18 @@ class Runner:
 
     @contextlib.contextmanager
     def _in_place(self, module: types.ModuleType, mutant: Mutant) -> Iterator[None]:
-        """The functions of a module with the code of a mutant."""
-        functions = {
-            name: function
-            for name in mutant.codes()
-            if isinstance(function := getattr(module, name, None), types.FunctionType)
-        }
-        before = {name: function.__code__ for name, function in functions.items()}
+        """A module with a mutant in place."""
+        function = getattr(module, mutant.function, None)
+        before = function.__code__ if function else None
         self.value = mutant.value
         try:
-            for name, code in mutant.codes().items():
-                if name in functions:
-                    functions[name].__code__ = code
+            if function and mutant.code:
+                function.__code__ = mutant.code
             yield
         finally:
             self.value = None
-            for name, code in before.items():
-                functions[name].__code__ = code
+            if function:
+                function.__code__ = before
 
     @staticmethod
     def _passes(item: pytest.Item) -> bool:
@@ -428,10 +432,10 @@ class Runner:
         return passed, executed
 
 
-def run(wanted: list[str], files: Iterable[str] = FILES, say: Callable[[str], object] = sys.stdout.write) -> Runner:
-    """Ask the tests about the mutants of some modules, or of all."""
-    runner = Runner(wanted, say)
-    paths = [path for name in files if (path := str(ROOT / "tests" / f"{name}.py")) and Path(path).exists()]
+def run(wanted: list[str], files: Iterable[str], every: int, say: Callable[[str], object]) -> Runner:
+    """Ask the tests of some files about every so many mutants of some modules, or of all."""
+    runner = Runner(wanted, every, say)
+    paths = [str(ROOT / "tests" / f"{name}.py") for name in files]
     with contextlib.redirect_stdout(io.StringIO()) as told:
         status = pytest.main(["-q", "-p", "no:cacheprovider", "-p", "no:terminalreporter", *paths], plugins=[runner])
     if status or not runner.counts:
@@ -441,6 +445,17 @@ def run(wanted: list[str], files: Iterable[str] = FILES, say: Callable[[str], ob
 
 
 if __name__ == "__main__":
+    parser = argparse.ArgumentParser(
+        description="Change the rules in one place after the other, and see whether a test fails."
+    )
+    parser.add_argument("rules", nargs="*", metavar="RULE", help="the rules to change; all where none is named")
+    parser.add_argument("--short", action="store_true", help="every so many mutants, and the tests by hand alone")
+    given = parser.parse_args()
     out = sys.stdout
-    asked = run(sys.argv[1:], say=lambda text: (out.write(text), out.flush()))
+    asked = run(
+        given.rules,
+        BY_HAND if given.short else FILES,
+        SHORT if given.short else 1,
+        lambda text: (out.write(text), out.flush()),
+    )
     raise SystemExit(bool(asked.failed or asked.unnoticed))

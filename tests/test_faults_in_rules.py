@@ -141,6 +141,23 @@ def test_a_fault_that_nothing_written_clears(rule: str) -> None:
     assert "nothing behind the transformer t-1 clears it for certain" in raised.value.reason
 
 
+@pytest.mark.parametrize("rule", JUDGES)
+@pytest.mark.parametrize(
+    ("rulebook", "factor", "fuses"),
+    [("iec", 1.0, "gG"), ("nec", 1.0, "gG"), ("as-nzs", 1.0, "gG"), ("bs7671", 0.95, "BS 88-2")],
+)
+def test_the_voltage_that_is_counted_on(rule: str, rulebook: str, factor: float, fuses: str) -> None:
+    # BS 7671, 411.4.4: Cmin 0.95, and the loop impedances of its own tables of fuses
+    asked: list[tuple[float, str]] = []
+
+    def late(limit_s: float, factor: float, fuses: str) -> tuple[Cleared, ...]:
+        asked.append((factor, fuses))
+        return ()
+
+    said(rule, fault(late=late), rulebook)
+    assert asked == [(factor, fuses)]
+
+
 # -- disconnection ------------------------------------------------------------------------------------------------------------------
 
 
@@ -377,8 +394,9 @@ def test_the_rcd_of_socket_outlets() -> None:
     assert found(outlets(device(id="", senses=()))).because == ("device-does-not-fit", "group")
     assert outlets(device(senses=("L1",)), circuit=circuit(cores=("L1", "PE"))) is PASS
     assert outlets(serves="fixed") is PASS
-    assert outlets(circuit=None) is PASS
+    assert outlets(circuit=None, place="dwelling") is PASS
     assert outlets(rating_a=40.0) is PASS
+    assert outlets(rating_a=32.1) is PASS
     found(outlets(rating_a=32.0))
     found(outlets(rating_a=None))
     found(outlets(rating_a=40.0, sources=PORTABLE))

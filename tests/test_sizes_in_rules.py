@@ -91,8 +91,10 @@ def test_an_earthing_conductor_by_its_lines() -> None:
     assert isinstance(earthing(10, lines(25), heat=COLD), NotApplicable)
     with pytest.raises(Unknown, match="the rating of q-1"):
         earthing(10, lines(25), heat=None)
-    # nec judges by the table alone
+    # NEC 250.66 judges by the table alone, and knows no least beside it
     found(earthing(5.26, lines(42.4), "nec", COLD), "6 AWG", "asked for")
+    found(earthing(0.5, lines(2.08), "nec"), "8 AWG", "asked for")
+    found(earthing(0.5, lines(2.08), "nec", material="aluminium"), "6 AWG", "asked for")
 
 
 def test_an_earthing_conductor_beside_lines_without_a_size() -> None:
@@ -146,6 +148,9 @@ def test_the_most_that_is_asked_of_an_earthing_conductor() -> None:
     found(earthing(25, lines(95), no_return=True, material="aluminium"), "35 mm2", "asked for")
     assert earthing(16, lines(25), no_return=True) is PASS
     found(earthing(10, lines(25), no_return=True), "16 mm2", "asked for")
+    # AS/NZS 3000, table 5.1: 10 mm2 for lines of 35 mm2 and 120 mm2 for 630 mm2, TT or not
+    found(earthing(6, lines(35), "as-nzs", no_return=True), "10 mm2", "asked for")
+    found(earthing(115, lines(630), "as-nzs", Heat(1e9, 31_623.0, 1.0, "lamps")), "120 mm2", "asked for")
     # NEC 250.66: 4/0 to 350 kcmil ask for 2 AWG, TT or not
     found(earthing(25, lines(152), "nec", no_return=True), "2 AWG", "asked for")
 
@@ -172,6 +177,8 @@ def test_a_protective_conductor_alone_by_its_device() -> None:
     ahead = (SimpleNamespace(id="q", kind="mcb", rating_a=15.0), "feed")
     assert pe(2.08, lines(2.08), "nec", ahead=ahead) is PASS
     assert pe(3.31, lines(3.31), "nec", ahead=ahead, material="aluminium") is PASS
+    found(pe(0.5, lines(2.08), "nec", ahead=ahead), "14 AWG", "by the table")
+    found(pe(0.5, lines(3.31), "nec", ahead=ahead, material="aluminium"), "12 AWG", "by the table")
 
 
 def test_a_core_of_a_cable_may_be_smaller_than_one_alone() -> None:
@@ -246,6 +253,8 @@ def test_a_pen_by_a_table() -> None:
     assert pen(10, lines(300)) is PASS
     assert pen(21.15, lines(85), "nec") is PASS
     found(pen(13.3, lines(85), "nec"), "4 AWG", "the least")
+    found(pen(0.5, lines(4), "nec"), "8 AWG", "the least")
+    found(pen(0.5, lines(4), "nec", "aluminium"), "6 AWG", "the least")
     with pytest.raises(Unknown, match="the size of spur"):
         pen(50, lines(None, SILENT), "nec")
 
@@ -327,6 +336,8 @@ def test_main_bonding_by_other_rulebooks() -> None:
     # NEC 250.102(C)(1): 2/0 or 3/0 AWG ask for 4 AWG; AS/NZS 3000, 5.6.3.2: 4 mm2 whatever the lines
     assert bonding(21.15, rulebook="nec", by=lines(85)) is PASS
     found(bonding(13.3, rulebook="nec", by=lines(85)), "4 AWG", "asked for")
+    found(bonding(0.5, rulebook="nec", by=lines(2.08)), "8 AWG", "asked for")
+    found(bonding(0.5, rulebook="nec", by=lines(2.08), material="aluminium"), "6 AWG", "asked for")
     assert bonding(4, rulebook="as-nzs", by=lines(240)) is PASS
     found(bonding(2.5, rulebook="as-nzs", by=lines(1.5)), "4 mm2", "asked for")
     found(bonding(10, rulebook="as-nzs", by=lines(1.5), material="aluminium"), "16 mm2", "asked for")

@@ -22,6 +22,7 @@ from onebond.rule import (
     PASS,
     BorrowedNeutral,
     Crossing,
+    Dead,
     DirectSide,
     ElectrodePair,
     Energised,
@@ -33,13 +34,19 @@ from onebond.rule import (
     FloatingReading,
     InfeedBehindRcd,
     Island,
+    Isolated,
+    Levels,
+    Misfit,
     NeutralContact,
     NotApplicable,
+    OwnInput,
     Pair,
+    PenLanding,
     RcdAtInverter,
     Relay,
     Review,
     Surplus,
+    SwitchedProtective,
     Unknown,
 )
 
@@ -139,6 +146,7 @@ def test_a_floating_neutral_of_a_portable_set() -> None:
     found(verdict(items=2, own_frame_joined=False))
     found(verdict(items=2, boards=True))
     found(verdict(items=2, circuits_behind=lambda residual_a: residual_a > 0.03))
+    assert isinstance(verdict(items=2, circuits_behind=lambda residual_a: residual_a >= 0.03), Exempt)
     assert isinstance(verdict("nec", circuits_behind=lambda residual_a: residual_a == float("inf")), Exempt)
     found(verdict(items=1, premises=True))
     found(said("neutral-unreferenced", feeding(portable=False, items=1)))
@@ -444,25 +452,34 @@ def test_a_neutral_that_stays_solid() -> None:
     assert isinstance(verdict(joins=two, inverter=True), NotApplicable)
     assert isinstance(verdict(joins=two, sides=1), NotApplicable)
     assert found(verdict()).level == "warning"
+    assert found(verdict("bs7671")).level == "warning"
     for more in ({"island": island()}, {"tn": False}, {"distinct": False}, {"rulebook": "nec"}):
         assert verdict(**more) is PASS
     assert said("changeover-neutral-solid", crossing(joins=two)) is PASS
 
 
 def test_a_source_that_enters_behind_protection() -> None:
-    def words(by: str) -> str:
+    def verdict(by: str) -> object:
         infeed = by_hand(InfeedBehindRcd, id="roof", by=by, through="sockets", through_route=(), other="grid")
-        return found(said("infeed-behind-rcd", infeed)).message
+        return said("infeed-behind-rcd", infeed)
 
+    def words(by: str) -> str:
+        return found(verdict(by)).message
+
+    assert verdict("") is PASS
     assert words("circuit") == "roof enters through the final circuit sockets, which grid feeds from the other side"
     assert words("rcd") == "roof enters on the load side of the RCD in sockets, which grid feeds from the other side"
 
 
 def test_an_inverter_that_is_fed_behind_an_rcd() -> None:
-    def because(trouble: str, misfit: str = "") -> object:
+    def verdict(trouble: str, misfit: str = "") -> object:
         fed = by_hand(FedBehindRcd, id="hybrid", trouble=trouble, misfit=misfit, rcd="group", rcd_route=())
-        return found(said("inverter-fed-behind-rcd", fed)).because
+        return said("inverter-fed-behind-rcd", fed)
 
+    def because(trouble: str, misfit: str = "") -> object:
+        return found(verdict(trouble, misfit)).because
+
+    assert verdict("") is PASS
     assert because("reference") is None
     assert because("supplier") == ("island-reference-borrowed", "hybrid")
     assert because("return") is None
@@ -592,6 +609,9 @@ def test_a_relay_and_its_delays() -> None:
     assert late.mentions == (Mention("main-link", ("bonds", "main-link"), "the other reference"),)
     assert slow.weight == pytest.approx(0.1)
     assert verdict(0.4, 9.0, True) is verdict(9.0, 0.04, False) is PASS
+    assert verdict(0.2, None, True, "sans") is verdict(None, 0.0, False, "sans") is PASS
+    found(verdict(0.21, None, True, "sans"))
+    found(verdict(None, 0.001, False, "sans"))
     for closes_s, opens_s, alone, name in ((None, 0.0, True, "closes-after"), (0.0, None, False, "opens-after")):
         assert verdict(closes_s, opens_s, alone) == NotApplicable(f"{name} of hybrid is not declared")
         with pytest.raises(Unknown, match=f"{name} of hybrid"):
@@ -641,7 +661,7 @@ def direct(rule: str, **more: Any) -> object:
         "monitoring": more.pop("monitoring", "none"),
     }
     one = by_hand(DirectSource, **source)
-    others = more.pop("others", ())
+    others, rulebook = more.pop("others", ()), more.pop("rulebook", "iec")
     given = {
         "id": "roof",
         "route": (),
@@ -651,7 +671,7 @@ def direct(rule: str, **more: Any) -> object:
         "watched": False,
         "joined": False,
     }
-    return said(rule, by_hand(DirectSide, **{**given, **more}))
+    return said(rule, by_hand(DirectSide, **{**given, **more}), rulebook)
 
 
 def test_a_frame_of_the_direct_current_side() -> None:
@@ -680,6 +700,9 @@ def test_a_first_fault_of_the_direct_current_side() -> None:
         assert direct(rule, others=(other(monitoring=watch),)) is PASS
     assert isinstance(direct(rule, voltage_v=120.0), NotApplicable)
     found(direct(rule, voltage_v=120.1))
+    # the limit of 60 V for nec is from memory
+    assert isinstance(direct(rule, rulebook="nec", voltage_v=60.0), NotApplicable)
+    found(direct(rule, rulebook="nec", voltage_v=60.1))
     for entry in ("voltage", "earthed-pole", "monitoring"):
         with pytest.raises(Unknown, match=f"the {entry} of roof"):
             direct(rule, **{{"voltage": "voltage_v"}.get(entry, entry.replace("-", "_")): None})
@@ -706,3 +729,43 @@ def test_a_pole_that_is_earthed() -> None:
     with pytest.raises(Unknown, match="the earthed-pole of roof"):
         verdict(pole=None)
     assert isinstance(verdict(pole="none"), NotApplicable)
+
+
+# -- rules with one condition: it is as it should be, or it is found ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("bad", [False, True])
+def test_a_condition_alone(bad: bool) -> None:
+    mark = (("hall-link", (), "a link"),)
+    switched = {"id": "q-1", "route": ("connections", "feed"), "opens_pe": bad, "opens_pen": bad}
+    dead = {"id": "set", "by": "grid" if bad else "", "by_route": (), "parallel": ("sources-in-parallel", "set")}
+    levels = {"id": "hall", "first": "grid", "second": "ups", "between": mark if bad else ()}
+    verdicts = {
+        "backfeed": by_hand(Dead, **dead),
+        "bond-missing-at-pen-split": by_hand(PenLanding, id="main", bonded=not bad),
+        "device-does-not-fit": by_hand(Misfit, id="q-1", what="it opens a core that is not there" if bad else ""),
+        "inverter-feeds-itself": by_hand(OwnInput, id="hybrid", reached=bad),
+        "nothing-supplied": by_hand(Energised, id="set", ever=not bad),
+        "pe-switched": by_hand(SwitchedProtective, **switched),
+        "pen-switched": by_hand(SwitchedProtective, **switched),
+        "sources-at-different-levels": by_hand(Levels, **levels),
+    }
+    for rule, subject in verdicts.items():
+        verdict = said(rule, subject)
+        assert isinstance(verdict, Finding) if bad else verdict is PASS
+    if bad:
+        assert found(said("backfeed", verdicts["backfeed"])).because == ("sources-in-parallel", "set")
+        for core in ("PE", "PEN"):
+            taken = found(said(f"{core.lower()}-switched", verdicts["pe-switched"])).take_out
+            assert taken == ((("connections", "feed", "poles"), core),)
+
+
+def test_the_monitors_of_an_isolated_system() -> None:
+    # IEC 60364-4-41, 411.6.3.1: one; two on one system measure each other
+    def verdict(monitors: tuple[str, ...], second: tuple[str, tuple[str, ...]] | None = None) -> object:
+        return said("it-without-monitor", by_hand(Isolated, id="line", monitors=monitors, second=second))
+
+    assert verdict(("imd-1",)) is PASS
+    assert found(verdict(())).subject is None
+    both = found(verdict(("imd-1", "imd-2"), ("imd-2", ())))
+    assert both.subject == ("imd-2", ()) and both.message.startswith("imd-1 and imd-2 watch the same island")
