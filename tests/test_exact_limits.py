@@ -29,6 +29,7 @@ from onebond.rule import (
     RcdInService,
     RcdOnWay,
     Unknown,
+    figure,
 )
 
 NAN = math.nan
@@ -45,6 +46,32 @@ def above(value: float) -> float:
 
 def below(value: float) -> float:
     return math.nextafter(value, -math.inf)
+
+
+# -- the figures themselves --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (0.1, "A", "0.100 A"),
+        (below(0.1), "A", "100 mA"),
+        (0.0226, "A", "22.6 mA"),
+        (-0.0226, "A", "-22.6 mA"),
+        (1e-6, "A", "0.00100 mA"),
+        (below(1e-6), "A", "0 A"),
+        (230.0, "V", "230 V"),
+        (999.0, "W", "999 W"),
+        (1000.0, "W", "1.00 kW"),
+        (0.05, "%", "0.0500 %"),
+        (1200.0, "%", "1200 %"),
+        (NAN, "V", "not determined"),
+        (math.inf, "V", "not determined"),
+        (-math.inf, "V", "not determined"),
+    ],
+)
+def test_a_figure(value: float, unit: str, text: str) -> None:
+    assert figure(value, unit) == text
 
 
 # -- voltage drop: IEC 60364-5-52, annex G: 3 and 5 % on a public supply, 6 and 8 % on a private one; 5 % by NEC 210.19(A),

@@ -121,6 +121,18 @@ RULE = rule(
             ("earth-main",),
             "bs7671",
         ),
+        # the neutral of a PEN supply to which nothing is joined asks for nothing
+        Example(
+            "sized-house",
+            (
+                ("earthing: TN-C-S", "earthing: TN-S"),
+                ("cores: L1 L2 L3 PEN", "cores: L1 L2 L3 N PE"),
+                ("bonds:\n  main-link: {at: main, size: 16 mm2}\n", ""),
+                ("sources:\n", "sources:\n  spare: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-C-S}\n"),
+            ),
+            (),
+            "bs7671",
+        ),
         # rods need no more than 6 AWG, a ring of bare conductor does
         Example("sized-cabin", ((_STAKES, "conductor: 8 AWG"),), ()),
         Example("sized-cabin", ((_STAKES, "conductor: 10 AWG"),), ("stakes",)),
