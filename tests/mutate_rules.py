@@ -7,7 +7,7 @@
 A mutant is one change inside a function of a rule, or of a number among its parameters, put in place in memory; then the tests of
 :data:`FILES` that execute the changed line run, as pytest runs them.  So a mutant counts as noticed only if a test of this folder fails.
 ``mutants_alike.txt`` lists the mutants that no description can tell from the rule, each with the reason: they are counted apart.  Words,
-tables by their name and levels are not changed here; ``test_fixtures`` compares the levels.
+tables by their name and levels are not changed here; ``test_words_of_rules`` and ``test_fixtures`` compare the levels.
 
 What the tests read and derive from a description is kept from one mutant to the next (:class:`Memory`), and tests that start a process
 are not asked, as the change is in memory only.  ``test_defects`` comes on top and is not counted here.
@@ -51,6 +51,7 @@ FILES = (
     *BY_HAND,
     "test_rules",
     "test_open_verdicts",
+    "test_figures_of_findings",
     "test_limits_of_rules",
     "test_verdicts_that_were_wrong",
     "test_sizes",

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from by_hand import by_hand, said
+from by_hand import BY_ID, by_hand, said
 from onebond.facts.floating import Band
 from onebond.facts.island import Reference
 from onebond.facts.service import Sharing
@@ -20,6 +20,7 @@ from onebond.network import Rcd
 from onebond.result import Mention
 from onebond.rule import (
     PASS,
+    RULEBOOKS,
     BorrowedNeutral,
     Crossing,
     Dead,
@@ -769,3 +770,40 @@ def test_the_monitors_of_an_isolated_system() -> None:
     assert found(verdict(())).subject is None
     both = found(verdict(("imd-1", "imd-2"), ("imd-2", ())))
     assert both.subject == ("imd-2", ()) and both.message.startswith("imd-1 and imd-2 watch the same island")
+
+
+# -- levels --------------------------------------------------------------------------------------------------------------------------
+
+# An error is what can hurt somebody, or what a clause forbids; a warning what a person has to weigh: what lasts only for moments, what
+# is found by a choice of ours and not by a clause, what takes a second failure, what is missing from the description.
+WARNINGS = frozenset(
+    (
+        *("reference-lost-in-transition", "pen-not-declared", "sources-at-different-levels", "neutral-opens-first"),
+        *("electrode-resistance-high", "touch-voltage-high", "rcd-not-selective", "rcd-trips-in-service"),
+        *("neutral-current-in-pe", "voltage-drop-high", "single-failure-dangerous", "dc-earth-fault-unwatched"),
+        *("never-energised", "nothing-supplied"),
+    )
+)
+
+# Where a rulebook differs.  NEC: the supplier's neutral may stay the reference (250.30, a warning to look), it has no table of times
+# (250.4(A)(5)), asks for residual current devices by rooms (210.8), and knows neither types nor selectivity of them.  AS/NZS 3000,
+# 7.3.8.1.2: the neutral of the supply stays connected, so that borrowing it is regular and switching it is the fault.
+DIFFERENT = {
+    ("island-reference-borrowed", "nec"): "warning",
+    ("island-reference-borrowed", "as-nzs"): "note",
+    ("disconnection-too-slow", "nec"): "warning",
+    ("source-too-weak-to-trip", "nec"): "warning",
+    ("rcd-missing", "nec"): "warning",
+    ("rcd-type-unsuitable", "nec"): "off",
+    ("rcd-not-selective", "nec"): "off",
+    **{("changeover-neutral-switched", book): "off" for book in ("iec", "bs7671", "nec", "sans")},
+}
+
+
+def test_the_level_of_a_rule_in_each_rulebook() -> None:
+    usual = {one: "warning" if one in WARNINGS else "error" for one in BY_ID}
+    assert set(BY_ID) >= WARNINGS
+    for book in RULEBOOKS:
+        assert {one: rule.level_in(book) for one, rule in BY_ID.items()} == {
+            one: DIFFERENT.get((one, book), level) for one, level in usual.items()
+        }
