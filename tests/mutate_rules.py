@@ -2,7 +2,7 @@
 
     python tests/mutate_rules.py             all rules; prints what no test noticed, what nobody can notice, and the shares
     python tests/mutate_rules.py pe-small    some rules (``shared`` is what several rules share)
-    python tests/mutate_rules.py --short     the short form that the tests run: every so many mutants, and the tests by hand alone
+    python tests/mutate_rules.py --short     the short form that the tests run: every so many mutants, the tests by hand and the examples
 
 A mutant is one change inside a function of a rule, or of a number among its parameters, put in place in memory; then the tests of
 :data:`FILES` that execute the changed line run, as pytest runs them.  So a mutant counts as noticed only if a test of this folder fails.
@@ -350,14 +350,24 @@ class Runner:
                 order = sorted(asked, key=lambda item: (-lately[item], rank[item]))
                 with self._in_place(module, mutant):
                     killer = next((item for item in order if not self._passes(item)), None)
+                    by = killer.nodeid if killer else self._examples(rule)
                 if killer is not None:
                     lately[killer] += 1
-                self._count(mutant, killer, known.get(mutant.key))
+                self._count(mutant, by, known.get(mutant.key))
         self._sum()
         return True
 
-    def _count(self, mutant: Mutant, killer: pytest.Item | None, reason: str | None) -> None:
-        outcome = "noticed" if killer is not None else "alike" if reason else "unnoticed"
+    def _examples(self, rule: Rule | None) -> str:
+        """In the short form, whether the examples of a rule notice what no test by hand does: ``test_rules`` runs them."""
+        if self.every > 1 and rule:
+            try:
+                onebond.testing.prove(rule)
+            except Exception:  # an example that does not hold, or a rule that breaks
+                return f"the examples of {rule.id}"
+        return ""
+
+    def _count(self, mutant: Mutant, by: str, reason: str | None) -> None:
+        outcome = "noticed" if by else "alike" if reason else "unnoticed"
         self.counts[outcome] += 1
         self.counts[outcome, mutant.comparison] += 1  # type: ignore[index]
         if outcome == "unnoticed":
@@ -368,7 +378,7 @@ class Runner:
             self.say(f"alike: {' | '.join(mutant.key)}\n       {reason}\n")
         elif reason:
             self.failed = True
-            self.say(f"listed as alike, but {killer.nodeid if killer else ''} notices: {' | '.join(mutant.key)}\n")
+            self.say(f"listed as alike, but noticed by {by}: {' | '.join(mutant.key)}\n")
 
     def _sum(self) -> None:
         for what, key in (("mutants", None), ("of them comparisons", True)):
@@ -450,7 +460,9 @@ if __name__ == "__main__":
         description="Change the rules in one place after the other, and see whether a test fails."
     )
     parser.add_argument("rules", nargs="*", metavar="RULE", help="the rules to change; all where none is named")
-    parser.add_argument("--short", action="store_true", help="every so many mutants, and the tests by hand alone")
+    parser.add_argument(
+        "--short", action="store_true", help="every so many mutants, the tests by hand and the examples"
+    )
     given = parser.parse_args()
     out = sys.stdout
     asked = run(

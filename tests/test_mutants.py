@@ -1,4 +1,4 @@
-"""The tests bite: of the mutants of the rules every so many is made, and a test by hand notices it.
+"""The tests bite: of the mutants of the rules every so many is made, and a test by hand or an example notices it.
 
 ``python tests/mutate_rules.py`` is the long form: all mutants, and all tests that ask rules for a verdict.
 """
