@@ -325,6 +325,9 @@ def fault(**more: object) -> object:
         "unprotected": "",
         "behind_transformer": "",
         "limiting": True,
+        "circuit": None,
+        "bonded_v": lambda: None,
+        "metal_apart": "",
         **more,
     }
     return by_hand(EarthFault, **given)
@@ -565,13 +568,14 @@ def test_two_rcds_that_need_no_ratio() -> None:
 
 
 def breaks(known_a: float, at_most_a: float | None = None, **more: object) -> object:
-    device = {"kind": "mcb", "breaking_capacity_a": None, "fuse_class": "gG"}
+    device = {"kind": "mcb", "breaking_capacity_a": None, "dc_breaking_capacity_a": None, "fuse_class": "gG"}
     device.update((name, more.pop(name)) for name in tuple(device) if name in more)  # type: ignore[arg-type]
     given = {
         "id": "q-1",
         "route": (),
         "name": "q-1",
         "device": by_hand(Device, **device),
+        "direct": False,
         "known_a": known_a,
         "current_a": known_a,
         "at_most_a": at_most_a,
@@ -634,3 +638,19 @@ def test_the_breaking_capacity_of_what_has_no_least() -> None:
             breaks(0.5, 0.5, **more)
     # NEC 240.60: 10 kA of any fuse
     assert breaks(10_000.0, kind="fuse", fuse_class=None, rulebook="nec") is PASS
+
+
+def test_the_breaking_capacity_for_direct_current() -> None:
+    # what a device breaks of alternating current says nothing of direct current, and no product standard has a least
+    alone = {"direct": True, "breaking_capacity_a": 50e3}
+    can = {**alone, "dc_breaking_capacity_a": 6000.0}
+    assert breaks(EDGE, **can) is PASS
+    for known_a in (above(EDGE), NAN):
+        found = breaks(known_a, **can)
+        assert isinstance(found, Finding) and dict(found.figures)["breaks"] == "6.00 kA"
+    for kind in ("mcb", "fuse", "mccb"):
+        for book in ("iec", "nec"):
+            with pytest.raises(Unknown, match="the dc-breaking-capacity of q-1"):
+                breaks(1.0, 1.0, **alone, kind=kind, rulebook=book)
+    with pytest.raises(Unknown, match="the breaking-capacity of q-1"):
+        breaks(2000.0, dc_breaking_capacity_a=50e3)

@@ -10,10 +10,11 @@ import pytest
 from by_hand import BY_ID, by_hand, said
 from onebond.circuit.devices import Trip
 from onebond.circuit.impedances import Missing
-from onebond.facts.faults import Fed, Passed
+from onebond.facts.faults import Ending, Fed, Passed
 from onebond.model import Device
 from onebond.result import Mention
 from onebond.rule import PASS, Cleared, EarthFault, Exempt, Finding, NotApplicable, Review, Unknown, Verdict
+from onebond_rules.shared import ANY, Demand
 
 TN = SimpleNamespace(it=False, own_references=(1,))
 IT = SimpleNamespace(it=True, own_references=())
@@ -34,6 +35,7 @@ def device(**more: Any) -> Any:
         "residual_a": 0.03,
         "delay": None,
         "senses": ("L1", "N"),
+        "poles": ("L1", "N"),
     }
     return by_hand(Device, **{**given, **more})
 
@@ -47,6 +49,9 @@ def fed(*devices: Any, source: str = "inverter", most_a: float = 20.0) -> Any:
     return by_hand(Fed, source=source, passed=devices, most_a=lambda current_a: min(current_a, most_a))
 
 
+INVERTER = SimpleNamespace(id="inverter", route=("sources", "inverter"), mounted="fixed", phases=("L1",))
+
+
 def fault(*late: Cleared, **more: Any) -> Any:
     def ways(limit_s: float, factor: float = 1.0, fuses: str = "gG") -> tuple[Cleared, ...]:
         assert limit_s > 0
@@ -56,10 +61,13 @@ def fault(*late: Cleared, **more: Any) -> Any:
     given = {
         "id": "oven",
         "route": ("circuits", "oven"),
-        "point": SimpleNamespace(written="oven.frame"),
+        "point": SimpleNamespace(written="oven.frame", pe=3),
         "outside": "",
+        "unsettled": "",
+        "framed": True,
         "island": TN,
         "place": "",
+        "circuit": None,
         "line": "L1",
         "system": "TN",
         "rcds": (),
@@ -71,6 +79,8 @@ def fault(*late: Cleared, **more: Any) -> Any:
         "touch_v": lambda: 101.4,
         "touch_met_v": lambda: 101.4,
         "touch_time_s": 0.1,
+        "bonded_v": lambda: None,
+        "metal_apart": "",
         "current_a": lambda factor=1.0: current * factor,
         "smallest_a": current,
         "late": ways,
@@ -79,7 +89,7 @@ def fault(*late: Cleared, **more: Any) -> Any:
         "feds": (fed(passed()),),
         "met_by": (fed(passed()),),
         "second": None,
-        "sources": (SimpleNamespace(id="inverter", route=("sources", "inverter"), mounted="fixed"),),
+        "sources": (INVERTER,),
         "serves_matters": False,
         "unprotected": "",
         "behind_transformer": "",
@@ -356,21 +366,35 @@ def test_a_low_touch_voltage_beside_a_source_whose_limit_is_not_declared() -> No
 # -- residual current devices that are missing ------------------------------------------------------------------------------------------
 
 
-def circuit(
-    serves: str | None = "socket-outlets", cores: tuple[str, ...] = ("L1", "N", "PE"), board: str = "main"
-) -> Any:
-    return SimpleNamespace(serves=serves, connection=SimpleNamespace(cores=cores, start=SimpleNamespace(id=board)))
+def ending(
+    serves: str | None = "socket-outlets", cores: tuple[str, ...] = ("L1", "N", "PE"), board: str = "main", **more: Any
+) -> Ending:
+    """What hangs at the end of the cable of the oven: a final circuit, where nothing else is given."""
+    cable = SimpleNamespace(cores=cores, start=SimpleNamespace(id=board))
+    given = {"rating_a": 16.0, "place": "", "circuit": SimpleNamespace(serves=serves), **more}
+    return Ending("oven", ("circuits", "oven"), cable, serves or "", **given)  # type: ignore[arg-type]
 
 
 def outlets(
     *rcds: Any, rulebook: str = "iec", serves: str | None = "socket-outlets", demands: Any = None, **more: Any
 ) -> Verdict:
+    of_end = {key: more.pop(key) for key in ("cores", "board") if key in more}
+    place, rating_a = more.get("place", ""), more.get("rating_a", 16.0)
+    lead = {"circuit": None} if more.pop("lead", False) else {}
+    end = ending(serves, place=place, rating_a=rating_a, **of_end, **lead)
     given = {
-        "circuit": circuit(serves),
+        "ending": end,
+        "circuit": end.circuit,
         "sockets": serves == "socket-outlets",
         "serves_unknown": serves is None,
-        "rating_a": 16.0,
+        "rating_a": rating_a,
         "rcds": tuple((one, "group") for one in rcds),
+        "rcds_aboard": (),
+        "lone": False,
+        "plugged": False,
+        "voltage_v": 230.0,
+        "shared_with": lambda device, connection: None,
+        "lives_beside": False,
         **more,
     }
     rule = BY_ID["rcd-missing"]
@@ -378,7 +402,12 @@ def outlets(
     return rule.check(fault(**given), params)
 
 
-PORTABLE = (SimpleNamespace(id="set", mounted="portable"),)
+def source(name: str = "set", mounted: str = "portable", phases: tuple[str, ...] = ("L1",)) -> Any:
+    return SimpleNamespace(id=name, route=("sources", name), mounted=mounted, phases=phases)
+
+
+PORTABLE = (source(),)
+THREE = ("L1", "L2", "L3")
 
 
 def test_the_rcd_of_socket_outlets() -> None:
@@ -392,14 +421,29 @@ def test_the_rcd_of_socket_outlets() -> None:
         # one that is there, and leaves out the line or the neutral
         assert found(outlets(device(senses=senses))).because == ("device-does-not-fit", "q-1")
     assert found(outlets(device(id="", senses=()))).because == ("device-does-not-fit", "group")
-    assert outlets(device(senses=("L1",)), circuit=circuit(cores=("L1", "PE"))) is PASS
+    assert outlets(device(senses=("L1",)), cores=("L1", "PE")) is PASS
     assert outlets(serves="fixed") is PASS
-    assert outlets(circuit=None, place="dwelling") is PASS
+    assert outlets(ending=None, place="dwelling") is PASS
     assert outlets(rating_a=40.0) is PASS
     assert outlets(rating_a=32.1) is PASS
     found(outlets(rating_a=32.0))
     found(outlets(rating_a=None))
     found(outlets(rating_a=40.0, sources=PORTABLE))
+    # what is plugged in by a lead is judged by what its place asks for, and without one not at all
+    assert outlets(lead=True) is PASS
+
+
+def test_the_rcd_of_socket_outlets_without_a_frame() -> None:
+    # a person is what the current flows through there: a protective path that is missing excuses no RCD
+    assert outlets(outside="pe-missing") == NotApplicable("pe-missing")
+    bare = {"framed": False, "outside": "pe-missing"}
+    found(outlets(**bare))
+    assert outlets(**bare, unsettled="floats") == NotApplicable("floats")
+    assert outlets(device(), **bare) == NotApplicable("pe-missing")  # there is a PE terminal, that leads nowhere
+    nowhere = SimpleNamespace(written="oven", pe=-1)
+    assert outlets(device(), **bare, point=nowhere, system="TT") is PASS
+    first = SimpleNamespace(written="oven", pe=0)
+    assert isinstance(outlets(device(), **bare, point=first), NotApplicable)
 
 
 def test_the_rcd_of_a_circuit_that_does_not_say_what_it_serves() -> None:
@@ -413,20 +457,50 @@ def test_the_rcd_of_outlets_by_rooms() -> None:
     # NEC 210.8 goes by the room; 445.20: the outlets of a portable set
     look = outlets(rulebook="nec")
     assert isinstance(look, Review) and "no device of 6 mA" in look.message
-    found(outlets(rulebook="nec", place="outdoor"))
-    found(outlets(rulebook="nec", circuit=circuit(board="set"), sources=PORTABLE))
+    assert "of 6 mA or less" in found(outlets(rulebook="nec", place="outdoor")).message
+    found(outlets(rulebook="nec", board="set", sources=PORTABLE))
     assert isinstance(outlets(rulebook="nec", sources=PORTABLE), Review)
+    # up to 50 A of one line (210.8(B) ?); of two lines the rooms decide
+    found(outlets(rulebook="nec", place="outdoor", rating_a=50.0, board="set", sources=PORTABLE))
+    assert outlets(rulebook="nec", place="outdoor", rating_a=50.1) is PASS
+    assert isinstance(outlets(rulebook="nec", place="outdoor", cores=("L1", "L2", "N", "PE")), Review)
 
 
 def test_the_rcd_of_a_medical_location() -> None:
     # IEC 60364-7-710: in the isolated system of a medical location the first fault is to be signalled and not cut off
-    assert outlets(island=IT, place="medical") is PASS
+    exempt = outlets(island=IT, place="medical")
+    assert isinstance(exempt, Exempt) and exempt.reason.startswith("a final circuit of a medical IT system")
     found(outlets(island=IT))
     found(outlets(place="medical"))
+    # 710.411.4 (from memory): 30 mA up to 63 A in locations of group 1 and 2, which nothing written tells
+    look = outlets(place="medical", serves="fixed", rating_a=63.0)
+    assert isinstance(look, Review) and "in locations of group 1 and 2" in look.put_right
+    assert outlets(place="medical", serves="fixed", rating_a=63.1) is PASS
+    assert outlets(device(), place="medical", serves="fixed") is PASS
+    assert isinstance(outlets(device(residual_a=0.1), place="medical", serves="fixed"), Review)
 
 
-def demand(place: str, above_a: float, to_a: float, residual_a: float, serves: str = "socket-outlets") -> Any:
-    return SimpleNamespace(place=place, serves=serves, above_a=above_a, to_a=to_a, residual_a=residual_a, clause="1.2")
+def test_the_rcd_of_reduced_low_voltage() -> None:
+    # BS 7671, 411.8 (from memory): 63.5 V to earth of three lines, 55 V of two; the lines come from windings with a mid-point
+    def verdict(volts: float, rulebook: str = "bs7671", phases: tuple[str, ...] = THREE) -> Verdict:
+        return outlets(voltage_v=volts, rulebook=rulebook, sources=(source("tool", "fixed", phases),))
+
+    assert isinstance(verdict(63.5), Exempt)
+    assert isinstance(verdict(55.0, phases=("L1", "L2")), Exempt)
+    found(verdict(63.6))
+    found(verdict(float("nan")))
+    found(verdict(0.0))  # no voltage is written
+    found(verdict(63.5, "iec"))
+    found(verdict(55.0, phases=("L1",)))
+    two = (source("tool", "fixed", THREE), source("grid", "fixed", ("L1",)))
+    found(outlets(voltage_v=55.0, rulebook="bs7671", sources=two))
+    assert outlets(device(), voltage_v=55.0, rulebook="bs7671") is PASS
+
+
+def demand(
+    place: str, above_a: float, to_a: float, residual_a: float, serves: str = "socket-outlets", **more: Any
+) -> Demand:
+    return Demand(place, serves, above_a, to_a, residual_a, "1.2", **more)
 
 
 def test_the_rcd_of_a_place_with_a_demand_of_its_own() -> None:
@@ -442,12 +516,11 @@ def test_the_rcd_of_a_place_with_a_demand_of_its_own() -> None:
     assert says(device(residual_a=0.6), **large, rating_a=63.0) == by_place
     assert says(device(residual_a=None), **large, rating_a=63.0) == by_place
     assert says(device(residual_a=0.5, senses=("L2", "N")), **large, rating_a=63.0) == by_place
-    for place, rating_a in (("construction", 32.0), ("marina", 16.0)):
-        assert says(place=place, rating_a=rating_a, sources=PORTABLE).startswith(
-            "the socket-outlets of oven have no RCD of 30 mA"
-        )
-    assert says(place="marina", rating_a=63.0, serves="socket-outlets").startswith("oven has no RCD of 30 mA")
-    assert says(place="marina", rating_a=64.0, serves="socket-outlets").startswith("oven has no RCD of 300 mA")
+    assert says(place="construction", rating_a=32.0).startswith("the socket-outlets of oven have no RCD of 30 mA")
+    for rating_a, residual in ((16.0, "30 mA"), (63.0, "30 mA"), (64.0, "300 mA")):
+        one = found(outlets(place="marina", rating_a=rating_a))
+        assert one.message.startswith(f"oven has no RCD of {residual} or less on every way to it, which the place")
+        assert one.subject == ("oven", ("circuits", "oven")) and one.put_right.endswith("(709.531.2 ?)")
 
 
 def test_the_band_of_ratings_of_a_demand() -> None:
@@ -459,20 +532,20 @@ def test_the_band_of_ratings_of_a_demand() -> None:
         (63.0, False, True),
         (64.0, True, False),
     ):
-        sources = PORTABLE if portable else (SimpleNamespace(id="grid", mounted="fixed"),)
+        sources = PORTABLE if portable else (source("grid", "fixed"),)
         message = found(outlets(place="construction", rating_a=rating_a, sources=sources, demands=band)).message
         assert ("which the place (construction) asks for" in message) == by_place
     assert outlets(place="construction", rating_a=64.0, demands=band) is PASS
-    # a rating that is not written counts as the smallest here
-    above = (demand("construction", 1.5, 63.0, 0.5),)
-    assert found(outlets(place="construction", rating_a=None, demands=above)).message.startswith(
-        "the socket-outlets of oven"
-    )
     assert outlets(place="construction", rating_a=40.0, demands=(demand("construction", 40.0, 63.0, 0.5),)) is PASS
+    # a rating that is not written is open where a demand hangs on it, on either side
+    for above_a, to_a in ((1.5, ANY), (0.0, 63.0)):
+        with pytest.raises(Unknown, match="the rating of what protects oven"):
+            outlets(place="construction", rating_a=None, demands=(demand("construction", above_a, to_a, 0.5),))
+    found(outlets(place="construction", rating_a=None, demands=(demand("construction", 0.0, ANY, 0.5),)))
 
 
 def test_the_rcd_of_every_circuit_of_a_place() -> None:
-    # in an agricultural place 300 mA for all (705.411.1 ?), in a dwelling 30 mA for lighting (411.3.4 ?), which no type S gives
+    # in an agricultural place 300 mA for all (705.411.1), in a dwelling 30 mA for lighting (411.3.4 ?), which no type S gives
     found(outlets(serves="fixed", place="agricultural"))
     assert outlets(device(residual_a=0.3, delay="S"), serves="fixed", place="agricultural") is PASS
     assert outlets(device(), serves="lighting", place="dwelling") is PASS
@@ -481,19 +554,149 @@ def test_the_rcd_of_every_circuit_of_a_place() -> None:
     # the smallest that is asked for: 100 mA for socket-outlets above 32 A
     assert "100 mA" in found(outlets(place="agricultural", rating_a=40.0)).message
     assert "300 mA" in found(outlets(place="agricultural", rating_a=40.0, serves="fixed")).message
+    # up to 32 A the usual 30 mA beside it
+    both = found(outlets(device(residual_a=0.3), place="agricultural", rating_a=32.0))
+    assert both.message.startswith("the socket-outlets of oven have no RCD of 30 mA")
     with pytest.raises(Unknown, match="what oven serves"):
         outlets(serves=None, place="dwelling", rating_a=40.0)
-    # AS/NZS 3000, 2.6.3: up to 32 A in a dwelling
+    # AS/NZS 3000, 2.6.3 (from memory): every final circuit of a dwelling, whatever its rating; 3012 on building sites up to 32 A
+    found(outlets(serves="fixed", place="dwelling", rating_a=None, rulebook="as-nzs"))
+    found(outlets(serves="fixed", place="dwelling", rating_a=40.0, rulebook="as-nzs"))
+    site = {"serves": "fixed", "place": "construction", "rulebook": "as-nzs"}
+    found(outlets(**site, rating_a=32.0))
+    assert outlets(**site, rating_a=32.1) is PASS
     with pytest.raises(Unknown, match="the rating of what protects oven"):
-        outlets(serves="fixed", place="dwelling", rating_a=None, rulebook="as-nzs")
-    with pytest.raises(Unknown, match="the rating of what protects oven"):
-        outlets(serves="fixed", place="marina", rating_a=None, demands=(demand("marina", 32.0, float("inf"), 0.3, ""),))
+        outlets(**site, rating_a=None)
     found(outlets(serves="fixed", place="agricultural", rating_a=None))
-    assert outlets(serves="fixed", place="dwelling", rating_a=40.0, rulebook="as-nzs") is PASS
+
+
+def test_the_rcd_of_a_portable_set_that_feeds_no_building() -> None:
+    # IEC 60364-5-55, 551.4.4.2 (from memory): 30 mA for all that it feeds
+    one = found(outlets(serves="fixed", lone=True, sources=PORTABLE))
+    assert one.message.endswith("which a portable set asks for") and "(551.4.4.2 ?)" in one.put_right
+    assert outlets(serves="fixed", sources=PORTABLE) is PASS
+    assert outlets(serves="fixed", lone=True) is PASS
+    found(outlets(serves="fixed", lone=True, sources=(source("grid", "fixed"), *PORTABLE)))
+    assert outlets(device(), serves="fixed", lone=True, sources=PORTABLE) is PASS
+
+
+def test_the_demands_of_a_place_for_leads_and_for_cables() -> None:
+    # a lead counts as a socket-outlet; what every final circuit needs is no demand on a lead or a cable between boards
+    kinds = (demand("marina", 0, ANY, 0.1, ""), demand("marina", 0, ANY, 0.2, "distribution"))
+    at = {"place": "marina", "demands": kinds}
+    assert "100 mA" in found(outlets(**at, serves="fixed")).message
+    assert outlets(**at, lead=True) is PASS
+    assert "200 mA" in found(outlets(**at, lead=True, serves="distribution")).message
+    assert "100 mA" in found(outlets(**at, serves="distribution")).message  # a final circuit is no cable between boards
+    assert outlets(place="marina", demands=kinds[1:], serves="distribution") is PASS
+    found(outlets(place="marina", demands=(demand("marina", 0, ANY, 0.1),), lead=True))
+    # what a lead serves is never open
+    assert outlets(place="marina", demands=(demand("marina", 0, ANY, 0.1),), lead=True, serves="") is PASS
+
+
+def test_the_demands_of_a_place_by_the_number_of_lines() -> None:
+    def verdict(lines: int, *cores: str) -> Verdict:
+        one = (demand("marina", 0, ANY, 0.1, lines=lines),)
+        return outlets(place="marina", demands=one, rating_a=40.0, cores=(*cores, "N", "PE"))
+
+    for lines in (0, 1):
+        found(verdict(lines, "L1"))
+    assert verdict(2, "L1") is verdict(1, "L1", "L2") is PASS
+    for cores in (("L1", "L2"), ("L1", "L2", "L3")):
+        found(verdict(2, *cores))
+        found(verdict(0, *cores))
+
+
+def test_the_demands_of_a_place_for_what_is_plugged_in() -> None:
+    # 708 for the pitch, 721 for the caravan: its own RCD lies behind the plug
+    both = (demand("caravan", 0, ANY, 0.03, where="fixed"), demand("caravan", 0, ANY, 0.05, "", where="plugged"))
+    at = {"place": "caravan", "demands": both}
+    assert "30 mA" in found(outlets(**at)).message
+    aboard = found(outlets(device(), **at, plugged=True))
+    assert "50 mA or less on every way to it behind its plug" in aboard.message
+    assert aboard.put_right == "put oven behind an RCD of 50 mA or less behind its plug (1.2 ?)"
+    assert outlets(**at, plugged=True, rcds_aboard=((device(), "lead"),), rcds=((device(), "lead"),)) is PASS
+    assert isinstance(outlets(**at, rcds_aboard=((device(), "lead"),)), Finding)
+    # a lead from the pitch is of the pitch, whatever hangs on it
+    assert "30 mA" in found(outlets(**at, plugged=True, lead=True)).message
+    # what is asked for of both is asked for of both
+    either = (demand("caravan", 0, ANY, 0.1, ""), *both)
+    for plugged, residual in ((True, "50 mA"), (False, "100 mA")):
+        fixed = found(outlets(place="caravan", demands=either, serves="fixed", plugged=plugged))
+        assert fixed.message.startswith(f"oven has no RCD of {residual}")
+    assert outlets(place="caravan", demands=both, serves="fixed", plugged=False) is PASS
+    assert "100 mA" in found(outlets(place="caravan", demands=either[:1], serves="fixed", plugged=True)).message
+
+
+def test_an_rcd_that_has_to_open_all_poles() -> None:
+    # 708.531.3, 709.531.2 (from memory)
+    def verdict(poles: tuple[str, ...], all_poles: bool = True, **more: Any) -> Verdict:
+        asked = (demand("marina", 0, ANY, 0.03, all_poles=all_poles, dwelt=more.pop("dwelt", False)),)
+        return outlets(device(poles=poles), place="marina", demands=asked, **more)
+
+    one = found(verdict(("L1",)))
+    assert one.message.startswith("the RCD of oven leaves a live conductor closed") and one.subject is not None
+    assert verdict(("L1",), False) is verdict(("L1", "N")) is verdict(("L1", "L2", "N")) is PASS
+    assert verdict(("L1",), cores=("L1", "PE")) is PASS
+    # a dwelling that stands there for good needs no such one, and nobody wrote whether one does
+    look = verdict(("L1",), dwelt=True, lives_beside=True)
+    assert isinstance(look, Review) and "oven may be an outlet of the place (marina)" in look.message
+    found(verdict(("L1",), dwelt=True))
+    found(verdict(("L1",), lives_beside=True))
+    bare = (demand("marina", 0, ANY, 0.03, all_poles=True, dwelt=True),)
+    assert "has no RCD" in found(outlets(place="marina", demands=bare, lives_beside=True)).message
+
+
+def test_an_rcd_that_is_to_be_its_own() -> None:
+    # 708.531.3, 709.531.2 (from memory): each socket-outlet by one of its own
+    written, silent = ("kettle", ("circuits", "kettle"), True), ("lamp", ("circuits", "lamp"), False)
+
+    def verdict(*shared: Any, own: bool = True, when: str = "") -> Verdict:
+        devices = [device(id=f"q-{number}") for number in range(len(shared))]
+        beside = dict(zip((one.id for one in devices), shared, strict=True))
+        return outlets(
+            *devices,
+            place="marina",
+            demands=(demand("marina", 0, ANY, 0.03, own=own, when=when),),
+            shared_with=lambda device, connection: beside[device.id],
+        )
+
+    one = found(verdict(written))
+    assert one.message.startswith("oven shares its RCD with another socket-outlet, and the place (marina)")
+    assert one.mentions == (Mention("kettle", ("circuits", "kettle"), "it hangs on the same RCD"),)
+    assert one.put_right == "give oven an RCD of 30 mA of its own (1.2 ?)"
+    assert verdict(None) is verdict(written, None) is verdict(None, silent) is verdict(written, own=False) is PASS
+    found(verdict(written, written))
+    with pytest.raises(Unknown) as raised:
+        verdict(written, silent)
+    assert raised.value.what == "what lamp serves" and raised.value.route == ("circuits", "lamp")
+
+
+def test_a_demand_that_asks_for_none_and_one_that_a_person_has_to_judge() -> None:
+    # NEC 551.71(F): above 20 A, or of several lines: no GFCI is asked for on a pitch
+    exempt = outlets(rulebook="nec", place="caravan", rating_a=30.0)
+    assert isinstance(exempt, Exempt) and "(551.71(F))" in exempt.reason
+    assert isinstance(outlets(rulebook="nec", place="caravan", cores=("L1", "L2", "N", "PE")), Exempt)
+    assert outlets(device(residual_a=0.006), rulebook="nec", place="caravan", rating_a=30.0) is PASS
+    # a larger one does not stand in for what the usual rule would ask for
+    assert isinstance(outlets(device(residual_a=0.1), rulebook="nec", place="caravan", rating_a=30.0), Exempt)
+    found(outlets(rulebook="nec", place="caravan", rating_a=20.0))
+    asked = demand("marina", 0, ANY, 0.1, when="in the wet")
+    look = outlets(place="marina", demands=(asked,))
+    assert isinstance(look, Review) and look.put_right == "1.2 ? asks for it in the wet: see whether that is so here"
+    # what is certain comes before what a person has to judge, whichever asks for less
+    both = (asked, demand("marina", 0, ANY, 0.3))
+    assert "300 mA" in found(outlets(place="marina", demands=both)).message
+    assert isinstance(outlets(device(residual_a=0.3), place="marina", demands=both), Review)
+    # a place that says nothing of its socket-outlets leaves them to the usual rule, which is certain too
+    every = (demand("marina", 0, ANY, 0.1, "", when="in the wet"),)
+    assert "the socket-outlets of oven" in found(outlets(place="marina", demands=every)).message
+    assert isinstance(outlets(device(delay="S", residual_a=0.2), place="marina", demands=every, rating_a=40.0), Review)
+    assert outlets(place="caravan", demands=(asked,), rating_a=40.0) is PASS
 
 
 def in_the_soil(*late: Cleared, rulebook: str = "iec", **more: Any) -> Verdict:
-    return said("rcd-missing", fault(*late, circuit=None, rating_a=None, system="TT", **more), rulebook)
+    return said("rcd-missing", fault(*late, ending=None, rating_a=None, system="TT", **more), rulebook)
 
 
 def test_the_rcd_of_a_place_in_a_tt_system() -> None:
@@ -504,7 +707,7 @@ def test_the_rcd_of_a_place_in_a_tt_system() -> None:
     assert in_the_soil(NEVER, rulebook="nec") is PASS
     assert in_the_soil(NEVER, table_s=None) is PASS
     assert in_the_soil(NEVER, rcds=((device(), "group"),)) is PASS
-    assert said("rcd-missing", fault(NEVER, circuit=None, rating_a=None)) is PASS
+    assert said("rcd-missing", fault(NEVER, ending=None, rating_a=None)) is PASS
     assert in_the_soil(NEVER, outside="floats") == NotApplicable("floats")
     with pytest.raises(Unknown, match="the rating of q-1"):
         in_the_soil(OPEN)

@@ -6,21 +6,25 @@ out beside them.
 
 from __future__ import annotations
 
+import math
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
 from by_hand import BY_ID, by_hand, said
+from onebond.circuit.impedances import Missing
+from onebond.facts.direct_loop import DirectLoop
 from onebond.facts.floating import Band
 from onebond.facts.island import Reference
 from onebond.facts.service import Sharing
-from onebond.model import Device, DirectSource, Source
+from onebond.model import Device, DirectSource, Monitor, Source
 from onebond.network import Rcd
 from onebond.result import Mention
 from onebond.rule import (
     PASS,
     RULEBOOKS,
+    BatteryLeads,
     BorrowedNeutral,
     Crossing,
     Dead,
@@ -90,7 +94,10 @@ def feeding(**more: Any) -> Any:
         "portable": False,
         "premises": False,
         "items": 2,
-        "own_frame_joined": True,
+        "vehicle": False,
+        "outlets": (),
+        "frame_apart": "",
+        "hard_wired": "",
         "boards": False,
         "circuits_behind": lambda residual_a: True,
         "opened": "",
@@ -142,15 +149,43 @@ def test_a_floating_neutral_of_a_portable_set() -> None:
     def verdict(rulebook: str = "iec", **more: Any) -> object:
         return said("neutral-unreferenced", feeding(portable=True, **more), rulebook)
 
-    assert isinstance(verdict(items=1, own_frame_joined=False), Exempt)
-    assert isinstance(verdict(items=2), Exempt)
-    found(verdict(items=2, own_frame_joined=False))
+    one = verdict(items=1, frame_apart="lamps")
+    assert isinstance(one, Exempt) and one.reason == "portable source that supplies one item (IEC 60364-4-41, 413 ?)"
+    assert isinstance(verdict(items=0, boards=True), Exempt)
+    two = verdict(items=2)
+    assert isinstance(two, Exempt) and two.reason.startswith("portable source, frames bonded to it, its own outlets")
+    assert two.reason.endswith("(IEC 60364-5-55, 551.4.4 ?)") and two.remains.endswith("but what is plugged into it")
+    found(verdict(items=2, frame_apart="lamps"))
     found(verdict(items=2, boards=True))
     found(verdict(items=2, circuits_behind=lambda residual_a: residual_a > 0.03))
     assert isinstance(verdict(items=2, circuits_behind=lambda residual_a: residual_a >= 0.03), Exempt)
     assert isinstance(verdict("nec", circuits_behind=lambda residual_a: residual_a == float("inf")), Exempt)
     found(verdict(items=1, premises=True))
     found(said("neutral-unreferenced", feeding(portable=False, items=1)))
+    # the code has no separation of one item: its frames have to be bonded whatever it feeds
+    found(verdict("nec", items=1, frame_apart="lamps"))
+    # how much an outlet feeds is not written: an RCD settles it, else a person has to
+    outlets = {"items": 1, "outlets": ("socket",)}
+    exempt = verdict(**outlets)
+    assert isinstance(exempt, Exempt) and "its own outlets only" in exempt.reason
+    for more in ({"frame_apart": "lamps"}, {"boards": True}, {"circuits_behind": lambda residual_a: False}):
+        look = verdict(**outlets, **more)
+        assert isinstance(look, Review) and look.put_right.startswith("one item is permitted (IEC 60364-4-41, 413 ?)")
+        found(verdict("nec", **outlets, **more, **({} if "circuits_behind" not in more else {"boards": True})))
+    found(verdict(items=2, outlets=("socket",), boards=True))
+
+
+def test_a_floating_neutral_of_a_vehicle() -> None:
+    # IEC 60364-7-717, 717.411.6 (from memory); NEC 250.34(B): its frame has to be joined to that of the vehicle
+    def verdict(rulebook: str = "iec", **more: Any) -> object:
+        return said("neutral-unreferenced", feeding(portable=True, vehicle=True, **more), rulebook)
+
+    several = verdict(items=2)
+    assert isinstance(several, Exempt) and several.reason.endswith("(IEC 60364-7-717, 717.411.6 ?)")
+    assert several.remains.endswith("; its frame has to be joined to the frame of the vehicle")
+    one, code = verdict(items=1), verdict("nec", items=1)
+    assert isinstance(one, Exempt) and one.reason.startswith("vehicle source that supplies one item")
+    assert isinstance(code, Exempt) and code.reason.endswith("(NEC 250.34(B))")
 
 
 def read(digital: Any, low: Any, touch: Band | None, filters: bool = True) -> Finding:
@@ -218,12 +253,37 @@ def test_a_reference_without_an_electrode() -> None:
     assert verdict(electrode="rod") is PASS
     assert isinstance(verdict(island={"utility_fed": True}), NotApplicable)
     assert isinstance(verdict(island={"it": True}), NotApplicable)
-    assert isinstance(verdict(portable=True), Exempt)
-    found(verdict(portable=True, premises=True))
     # a rod on the frame alone is no reference, and there is none that could reach it
     assert isinstance(verdict(own=False, frame_electrode="rod"), NotApplicable)
     assert found(verdict(own=False)).because == ("island-reference-borrowed", "set")
     assert found(said("electrode-missing", feeding())).because == ("neutral-unreferenced", "set")
+
+
+def test_a_portable_set_and_a_vehicle_without_an_electrode() -> None:
+    # IEC 60364-5-55, 551.4.4 (from memory), NEC 250.34(A) and (B); the code excepts what is plugged into a portable set only
+    def verdict(rulebook: str = "iec", **more: Any) -> object:
+        held = island(references=(1,), own_references=(1,), **more.pop("island", {}))
+        return said("electrode-missing", feeding(**{"island": held, "portable": True, **more}), rulebook)
+
+    exempt = verdict()
+    assert isinstance(exempt, Exempt) and exempt.reason.startswith("portable source that feeds no building")
+    assert exempt.remains.endswith("a cable to a building ends that")
+    assert isinstance(verdict(island={"it": True}), Exempt)
+    assert found(verdict(premises=True)).because is None
+    assert found(verdict(premises=True, frame_apart="lamps")).because is None
+    # a frame that nothing joins to that of the set is what is wrong first
+    assert found(verdict(frame_apart="lamps")).because == ("pe-missing", "lamps")
+    assert found(verdict(frame_apart="lamps", cut_off="hut")).because == ("pe-missing", "hut")
+    assert found(said("electrode-missing", feeding(portable=False, frame_apart="lamps"))).because == (
+        "neutral-unreferenced",
+        "set",
+    )
+    assert isinstance(verdict(hard_wired="hut"), Exempt)
+    assert isinstance(verdict("nec"), Exempt)
+    assert found(verdict("nec", hard_wired="hut")).because is None
+    vehicle = verdict("nec", vehicle=True, hard_wired="galley")
+    assert isinstance(vehicle, Exempt) and "vehicle source that feeds no building" in vehicle.reason
+    assert vehicle.remains.endswith("; its frame has to be joined to the frame of the vehicle")
 
 
 def test_a_reference_behind_a_transformer_of_the_utility() -> None:
@@ -622,32 +682,96 @@ def test_a_relay_and_its_delays() -> None:
 # -- special places -------------------------------------------------------------------------------------------------------------
 
 
+SITE = SimpleNamespace(sources=tuple(SimpleNamespace(id=name, route=("sources", name)) for name in ("set", "grid")))
+
+
+def on_a_pen(rulebook: str = "bs7671", **more: Any) -> object:
+    given = {
+        "id": "berth",
+        "place": "marina",
+        "vehicle": False,
+        "pen_core": "",
+        "pen_led_on": None,
+        "beside": lambda board: False,
+        "supplier_pen": "grid",
+        "board": "",
+        "island": SimpleNamespace(network=SimpleNamespace(installation=SITE)),
+        **more,
+    }
+    return said("pen-earth-not-allowed", by_hand(Exposed, **given), rulebook)
+
+
 def test_a_frame_on_the_pen_of_a_supplier() -> None:
     # BS 7671, 708.411.4 and 709.411.4 (from memory): no PME earth in caravan parks and marinas; elsewhere no PEN core leads there
-    site = SimpleNamespace(sources=tuple(SimpleNamespace(id=name, route=("sources", name)) for name in ("set", "grid")))
-    held = SimpleNamespace(network=SimpleNamespace(installation=site))
-
-    def verdict(rulebook: str = "bs7671", **more: Any) -> object:
-        given = {
-            "id": "berth",
-            "place": "marina",
-            "pen_core": "",
-            "supplier_pen": "grid",
-            "board": "",
-            "island": held,
-            **more,
-        }
-        return said("pen-earth-not-allowed", by_hand(Exposed, **given), rulebook)
-
-    assert isinstance(verdict(place=""), NotApplicable)
-    assert verdict(supplier_pen="") is verdict("iec") is PASS
-    found(verdict("iec", pen_core="feed"))
-    supplied = found(verdict())
+    assert isinstance(on_a_pen(place=""), NotApplicable)
+    assert on_a_pen(supplier_pen="") is on_a_pen("iec") is PASS
+    found(on_a_pen("iec", pen_core="feed"))
+    supplied = found(on_a_pen())
     assert supplied.because is None and supplied.put_right.startswith("give berth an electrode of its own and an RCD")
     assert supplied.mentions == (Mention("grid", ("sources", "grid"), "the supply with a PEN"),)
-    assert found(verdict(board="pier")).because == ("pen-earth-not-allowed", "pier")
-    core = found(verdict(pen_core="feed", board="pier"))
+    assert found(on_a_pen(board="pier")).because == ("pen-earth-not-allowed", "pier")
+    core = found(on_a_pen(pen_core="feed", board="pier"))
     assert core.put_right.startswith("lead a PE of its own to berth") and core.mentions == () and core.because is None
+
+
+@pytest.mark.parametrize(
+    ("place", "books"),
+    [
+        ("caravan", RULEBOOKS),
+        ("marina", RULEBOOKS),
+        ("vehicle", RULEBOOKS),
+        ("agricultural", ("nec",)),  # NEC 547.42 (from memory)
+        ("dwelling", ()),
+    ],
+)
+def test_a_place_to_which_no_pen_leads(place: str, books: tuple[str, ...]) -> None:
+    for book in RULEBOOKS:
+        core = on_a_pen(book, place=place, pen_core="feed", supplier_pen="")
+        assert isinstance(core, Finding) == (book in books)
+
+
+def test_the_frame_of_a_vehicle() -> None:
+    # BS 7671, 717.411.4 (from memory): permitted under a condition that nobody writes; wherever it stands
+    assert "such a place (vehicle)" in found(on_a_pen("iec", place="", vehicle=True, pen_core="feed")).message
+    look = on_a_pen(place="marina", vehicle=True)
+    assert isinstance(look, Review) and look.put_right.startswith(
+        "717.411.4 ?: permitted where a skilled or instructed"
+    )
+
+
+def test_a_pen_that_is_led_on_in_a_place() -> None:
+    # IEC 60364-7-710, 710.312.2 (from memory): behind the first board of the building a PE of its own
+    def verdict(beside: bool | None, rulebook: str = "iec", place: str = "medical", **more: Any) -> object:
+        asked: list[str] = []
+        led = more.pop("led", ("feed", "main"))
+        given = {"beside": lambda board: asked.append(board) or beside, "pen_led_on": led, "supplier_pen": "", **more}
+        verdict = on_a_pen(rulebook, place=place, **given)
+        assert asked in ([], ["main"])
+        return verdict
+
+    for place in ("agricultural", "construction", "medical"):
+        for book in ("iec", "bs7671"):
+            one = found(verdict(True, book, place))
+            assert one.message == f"a PEN core is led on to berth within such a place ({place})" and one.mentions == ()
+    look = verdict(None)
+    assert isinstance(look, Review) and "it is not written whether that is the first board" in look.message
+    assert verdict(False) is verdict(True, led=None) is PASS
+    for book in ("nec", "as-nzs", "sans"):
+        assert not isinstance(verdict(True, book), Finding)
+    assert verdict(True, place="marina") is PASS
+    # what a core that comes from another building does not settle, the supply may
+    assert isinstance(verdict(False, "bs7671", "construction", supplier_pen="grid"), Review)
+
+
+def test_a_pen_that_a_condition_permits() -> None:
+    # BS 7671, 704.411.3.1: the condition; 705.415.2.1 (from memory)
+    for place, condition in (("construction", "all extraneous-conductive-parts"), ("agricultural", "a metal grid")):
+        look = on_a_pen(place=place)
+        assert isinstance(look, Review) and f"permitted where {condition}" in look.put_right
+        assert on_a_pen(place=place, board="pier") == NotApplicable("judged at its board")
+        assert on_a_pen(place=place, supplier_pen="") is PASS
+        assert on_a_pen("iec", place=place) is PASS
+    assert on_a_pen(place="medical") is PASS
 
 
 # -- direct current ---------------------------------------------------------------------------------------------------------------
@@ -670,9 +794,26 @@ def direct(rule: str, **more: Any) -> object:
         "together": (one, *others),
         "inverters": (),
         "watched": False,
+        "watched_across": False,
         "joined": False,
+        "in_use": True,
+        "clash": (),
+        "shared": (),
+        "positions": "",
+        "loops": (),
+        "settle": lambda: None,
+        "loop": lambda inverter: None,
     }
     return said(rule, by_hand(DirectSide, **{**given, **more}), rulebook)
+
+
+def unsettled() -> None:
+    """More positions of switches than are worked out."""
+    raise Unknown("roof", (), "too many positions")
+
+
+def inverter(name: str, isolated: bool | None) -> Any:
+    return by_hand(Source, id=name, route=("sources", name), isolated=isolated)
 
 
 def test_a_frame_of_the_direct_current_side() -> None:
@@ -709,17 +850,44 @@ def test_a_first_fault_of_the_direct_current_side() -> None:
             direct(rule, **{{"voltage": "voltage_v"}.get(entry, entry.replace("-", "_")): None})
 
 
+def test_a_first_fault_that_a_monitor_sees_or_that_it_does_not_see() -> None:
+    rule = "dc-earth-fault-unwatched"
+    watch = {"watched": True, "loops": (("inv", object()),)}
+    # a monitor is right while no inverter that runs ties the side to an earthed neutral
+    assert direct(rule, watched=True, inverters=((inverter("inv", False), "main-link"),)) is PASS
+    assert direct(rule, **watch, inverters=((inverter("inv", True), "main-link"),)) is PASS
+    through = found(direct(rule, **watch, inverters=((inverter("inv", False), "main-link"),)))
+    assert through.message.startswith("the monitor on the d.c. side of roof sees the earthed neutral through inv")
+    assert through.mentions == (Mention("inv", ("sources", "inv"), "not isolated"),)
+    assert through.figures == (("voltage", "480 V"),)
+    with pytest.raises(Unknown, match="isolated of inv"):
+        direct(rule, **watch, inverters=((inverter("inv", None), "main-link"),))
+    # without one the inverter does not matter: nothing watches
+    unwatched = direct(rule, loops=watch["loops"], inverters=((inverter("inv", None), "main-link"),))
+    assert found(unwatched).mentions == ()
+    assert direct(rule, watched_across=True) is PASS
+    assert isinstance(direct(rule, in_use=False), NotApplicable)
+    # a monitor and an earthed pole of its own do not go together
+    for pole, verdict in ((None, PASS), ("none", PASS), ("negative", NotApplicable("a pole is earthed"))):
+        assert direct(rule, monitoring="insulation", earthed_pole=pole) == verdict
+    # what monitors itself needs no positions; nor does extra-low voltage, but an unknown voltage does
+    assert direct(rule, monitoring="insulation", settle=unsettled) is PASS
+    assert isinstance(direct(rule, voltage_v=120.0, settle=unsettled), NotApplicable)
+    for volts in (None, 120.1):
+        with pytest.raises(Unknown) as raised:
+            direct(rule, voltage_v=volts, settle=unsettled)
+        assert raised.value.reason == "too many positions"
+
+
 def test_a_pole_that_is_earthed() -> None:
     rule = "dc-earth-conflict"
 
-    def inverter(name: str, isolated: bool | None) -> Any:
-        return by_hand(Source, id=name, route=("sources", name), isolated=isolated)
-
-    def verdict(*inverters: Any, pole: str | None = "negative") -> object:
-        return direct(rule, earthed_pole=pole, inverters=inverters)
+    def verdict(*inverters: Any, pole: str | None = "negative", **more: Any) -> object:
+        return direct(rule, earthed_pole=pole, inverters=inverters, **more)
 
     one = found(verdict((inverter("inv", False), "main-link")))
     assert one.mentions == (Mention("inv", ("sources", "inv"), "not isolated; its neutral is tied by main-link"),)
+    assert one.figures == ()
     assert verdict((inverter("inv", True), "main-link")) is PASS
     assert verdict((inverter("inv", False), "")) is verdict((inverter("inv", None), "")) is PASS
     with pytest.raises(Unknown, match="isolated of inv"):
@@ -730,6 +898,95 @@ def test_a_pole_that_is_earthed() -> None:
     with pytest.raises(Unknown, match="the earthed-pole of roof"):
         verdict(pole=None)
     assert isinstance(verdict(pole="none"), NotApplicable)
+    # a finding rests on the positions of the switches, and nothing else does
+    with pytest.raises(Unknown, match="too many positions"):
+        verdict((inverter("inv", False), "main-link"), settle=unsettled)
+    assert verdict(settle=unsettled) is PASS
+
+
+def test_two_poles_that_are_earthed() -> None:
+    other = by_hand(DirectSource, id="spare", route=("direct-current", "spare"), earthed_pole="positive")
+    one = found(direct("dc-earth-conflict", earthed_pole="negative", clash=(other,)))
+    assert one.message == "roof has its negative pole earthed, and spare on the same conductors its positive one"
+    assert one.mentions == (Mention("spare", ("direct-current", "spare"), "its positive pole is earthed"),)
+    assert one.figures == ()
+    placed = found(direct("dc-earth-conflict", earthed_pole="negative", clash=(other,), positions="s-1 closed"))
+    assert placed.figures == (("switches of the d.c. side", "s-1 closed"),)
+
+
+def test_two_inverters_that_share_a_side() -> None:
+    rule = "dc-earth-conflict"
+
+    def verdict(*shared: tuple[bool | None, bool | None], pole: str | None = "none", **more: Any) -> object:
+        pairs = tuple(
+            (inverter(f"first-{number}", one), inverter(f"second-{number}", two))
+            for number, (one, two) in enumerate(shared)
+        )
+        return direct(rule, earthed_pole=pole, shared=pairs, **more)
+
+    one = found(verdict((False, False)))
+    assert [mention.subject for mention in one.mentions] == ["first-0", "second-0"] and one.figures == ()
+    assert found(verdict((False, False), positions="s-1 closed")).figures[0][1] == "s-1 closed"
+    for pole in (None, "negative"):
+        assert found(verdict((False, False), pole=pole)).message.startswith("first-0 and second-0 share the d.c. side")
+    for separated in ((True, False), (False, True), (True, True), (True, None), (None, True)):
+        assert isinstance(verdict(separated), NotApplicable)
+        assert verdict(separated, pole="negative") is PASS
+    for unknown, name in (((None, False), "first-0"), ((False, None), "second-0"), ((None, None), "first-0")):
+        with pytest.raises(Unknown, match=f"isolated of {name}") as raised:
+            verdict(unknown)
+        assert raised.value.route == ("sources", name)
+    # the first that is not written is named; a pair that is known to be wrong counts
+    with pytest.raises(Unknown, match="isolated of first-0"):
+        verdict((None, False), (False, None))
+    assert found(verdict((None, False), (False, False))).message.startswith("first-1 and second-1")
+
+
+def test_the_loop_of_a_pole_that_is_earthed() -> None:
+    # 48 V on 12 mohm are 4 kA; the types of RCD: a maker's manual, as quoted in BS 7671, 531.3.3
+    rcds = tuple(
+        SimpleNamespace(
+            device=by_hand(Device, id=name, route=("connections", name), residual_type=kind), connection="feed"
+        )
+        for name, kind in (("q-1", "AC"), ("", None), ("q-b", "B"))
+    )
+    lacking = Missing("the size of bank-cable", ("connections", "bank-cable"))
+    loop = DirectLoop(("bank-cable", "main-link"), rcds, 0.012, lacking, 4000.0)
+    pair = ((inverter("inv", False), "main-link"),)
+    one = found(direct("dc-earth-conflict", earthed_pole="negative", inverters=pair, loop=lambda inverter: loop))
+    assert one.figures[0] == ("loop through", "roof, bank-cable, main-link, inv")
+    assert one.figures[1][0] == "the source gives at most" and "the size of bank-cable" in one.figures[1][1]
+    assert one.figures[2:] == (("loop", "12.0 mohm"), ("with its whole voltage on the loop", "4.00 kA"))
+    assert one.mentions[1:] == (
+        Mention("q-1", ("connections", "q-1"), "in the loop: type AC is right without any direct current only"),
+        Mention("feed", ("connections", ""), "in the loop: its type is not written"),
+        Mention("q-b", ("connections", "q-b"), "in the loop: type B sees the direct current and opens"),
+    )
+
+
+def test_a_short_circuit_behind_a_battery() -> None:
+    # 3 m without protection: IEC 60364-4-43, 434.2.1 (from memory)
+    def verdict(*lengths: Any, bare: tuple[Any, ...] = (), **more: Any) -> object:
+        ways = tuple((Mention(f"way-{number}", (), ""), length) for number, length in enumerate(lengths))
+        amount = more.pop("fault_a", SimpleNamespace(lacking=None, known_a=3600.0))
+        given = {"id": "bank", "route": (), "bare": bare, "ways": ways, "earthed_unknown": False, "fault_a": amount}
+        return said("dc-unfused", by_hand(BatteryLeads, **{**given, **more}))
+
+    cable, lacking = Mention("inv-cable", (), ""), Missing("the length of bank-cable", ("connections", "bank-cable"))
+    assert verdict() is verdict(3.0) is PASS
+    for far in (math.nextafter(3.0, 4.0), math.nan):
+        one = found(verdict(3.0, far))
+        assert [mention.subject for mention in one.mentions] == ["way-1"]
+        assert one.figures == (("largest current", "3.60 kA"),)
+    assert found(verdict(4.0, bare=(cable,))).mentions[0] is cable
+    assert found(verdict(lacking, bare=(cable,))).mentions == (cable,)
+    unknown = found(verdict(4.0, fault_a=SimpleNamespace(lacking=lacking, known_a=0.0)))
+    assert "the length of bank-cable" in unknown.figures[0][1]
+    with pytest.raises(Unknown, match="the length of bank-cable"):
+        verdict(3.0, lacking)
+    with pytest.raises(Unknown, match="the earthed-pole of bank"):
+        verdict(3.0, earthed_unknown=True)
+    found(verdict(3.1, lacking))
 
 
 # -- rules with one condition: it is as it should be, or it is found ----------------------------------------------------------------
@@ -744,7 +1001,9 @@ def test_a_condition_alone(bad: bool) -> None:
     verdicts = {
         "backfeed": by_hand(Dead, **dead),
         "bond-missing-at-pen-split": by_hand(PenLanding, id="main", bonded=not bad),
-        "device-does-not-fit": by_hand(Misfit, id="q-1", what="it opens a core that is not there" if bad else ""),
+        "device-does-not-fit": by_hand(
+            Misfit, id="q-1", what="it opens a core that is not there" if bad else "", high_leg=""
+        ),
         "inverter-feeds-itself": by_hand(OwnInput, id="hybrid", reached=bad),
         "nothing-supplied": by_hand(Energised, id="set", ever=not bad),
         "pe-switched": by_hand(SwitchedProtective, **switched),
@@ -761,15 +1020,60 @@ def test_a_condition_alone(bad: bool) -> None:
             assert taken == ((("connections", "feed", "poles"), core),)
 
 
+def test_a_circuit_on_the_high_leg_of_a_delta() -> None:
+    # the high leg stands sqrt(3) x 120 V = 208 V from the neutral: half of a side of 240 V beside its height
+    high = found(said("device-does-not-fit", by_hand(Misfit, id="lamps", what="on the high leg", high_leg="grid")))
+    assert "208 V for 120 V" in high.so and high.put_right.startswith("take L1 or L3 for lamps")
+    plain = found(said("device-does-not-fit", by_hand(Misfit, id="lamps", what="it lacks a core", high_leg="")))
+    assert plain.so == "it does not do what its kind promises"
+    assert said("device-does-not-fit", by_hand(Misfit, id="lamps", what="", high_leg="grid")) is PASS
+
+
+def isolated(
+    monitors: tuple[str, ...], second: tuple[str, tuple[str, ...]] | None = None, rulebook: str = "iec", **more: Any
+) -> object:
+    given = {"id": "line", "route": ("sources", "line"), "monitors": monitors, "second": second, "doubtful": None}
+    given |= {"watching": (), "places": frozenset(), "voltage_v": 230.0, **more}
+    return said("it-without-monitor", by_hand(Isolated, **given), rulebook)
+
+
 def test_the_monitors_of_an_isolated_system() -> None:
     # IEC 60364-4-41, 411.6.3.1: one; two on one system measure each other
-    def verdict(monitors: tuple[str, ...], second: tuple[str, tuple[str, ...]] | None = None) -> object:
-        return said("it-without-monitor", by_hand(Isolated, id="line", monitors=monitors, second=second))
-
-    assert verdict(("imd-1",)) is PASS
-    assert found(verdict(())).subject is None
-    both = found(verdict(("imd-1", "imd-2"), ("imd-2", ())))
+    assert isolated(("imd-1",)) is PASS
+    assert found(isolated(())).subject is None
+    both = found(isolated(("imd-1", "imd-2"), ("imd-2", ())))
     assert both.subject == ("imd-2", ()) and both.message.startswith("imd-1 and imd-2 watch the same island")
+    # beyond an inverter that may separate the two stand more of them: none or one here is open, two are not
+    beyond = {"doubtful": inverter("inv", None)}
+    for few in ((), ("imd-1",)):
+        with pytest.raises(Unknown, match="isolated of inv"):
+            isolated(few, **beyond)
+    assert found(isolated(("imd-1", "imd-2"), ("imd-2", ()), **beyond)).subject == ("imd-2", ())
+
+
+def test_the_monitor_of_a_medical_isolated_system() -> None:
+    # IEC 60364-7-710, 710.411.6.3.11: 100 kohm at least; NEC 517.160(B): no more than 1 mA (both from memory)
+    def verdict(impedance_ohm: float | None, rulebook: str = "iec", **more: Any) -> object:
+        monitor = by_hand(Monitor, id="imd-1", route=("monitors", "imd-1"), impedance_ohm=impedance_ohm)
+        given = {"places": frozenset(("medical", "dwelling")), "watching": (monitor,), **more}
+        return isolated(("imd-1",), rulebook=rulebook, **given)
+
+    assert verdict(100e3) is verdict(120e3, "nec", voltage_v=120.0) is PASS
+    for low in (math.nextafter(100e3, 0.0), math.nan):
+        one = found(verdict(low))
+        assert one.subject == ("imd-1", ("monitors", "imd-1")) and "of 100 kohm or more" in one.put_right
+        assert one.figures[1] == ("at least", "100 kohm") and one.figures[0][0] == "impedance"
+    assert dict(found(verdict(50e3)).figures)["impedance"] == "50.0 kohm"
+    # 120 V / 1 mA = 120 kohm
+    for low in (119.9e3, math.nan):
+        assert found(verdict(low, "nec", voltage_v=120.0)).figures[1] == ("at least", "120 kohm")
+    with pytest.raises(Unknown, match="the impedance of imd-1"):
+        verdict(None)
+    with pytest.raises(Unknown, match="the voltage of line"):
+        verdict(120e3, "nec", voltage_v=0.0)
+    assert verdict(100e3, voltage_v=0.0) is PASS
+    for places in (frozenset(), frozenset(("dwelling",))):
+        assert verdict(None, places=places) is PASS
 
 
 # -- levels --------------------------------------------------------------------------------------------------------------------------
