@@ -48,6 +48,7 @@ from onebond.rule import (
     Pair,
     PenLanding,
     RcdAtInverter,
+    RcdForPlace,
     Relay,
     Review,
     Surplus,
@@ -634,6 +635,24 @@ def test_the_type_of_an_rcd_before_an_inverter() -> None:
         verdict("A", None)
     with pytest.raises(Unknown, match="the type of group"):
         verdict(None, False)
+
+
+def test_the_type_of_an_rcd_in_a_medical_place() -> None:
+    # IEC 60364-7-710, 710.531.3.2 (from memory): type A or B
+    def verdict(kind: str | None, place: str = "medical") -> object:
+        device = by_hand(Device, residual_type=kind)
+        one = RcdForPlace("group", (), island(), device, place, "lamp", ("circuits", "lamp"))
+        return said("rcd-type-unsuitable", one)
+
+    for kind in ("A", "F", "B"):
+        assert verdict(kind) is PASS
+    one = found(verdict("AC"))
+    assert one.message == "the RCD group is of type AC and protects circuits of a medical place"
+    assert one.mentions == (Mention("lamp", ("circuits", "lamp"), "a circuit there"),)
+    with pytest.raises(Unknown, match="the type of group"):
+        verdict(None)
+    for kind in ("AC", None):
+        assert isinstance(verdict(kind, "dwelling"), NotApplicable)
 
 
 def test_two_sources_on_the_same_lines() -> None:
