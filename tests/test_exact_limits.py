@@ -142,8 +142,10 @@ def residual(standing_a: float | Unknown, total_a: float | Unknown, diverts: str
 
 
 def test_the_standing_leakage() -> None:
-    assert residual(0.3 * 0.03, 0.0) is PASS
-    for standing_a in (above(0.3 * 0.03), NAN):
+    # less than a thousandth is what the arithmetic of the circuit adds to leakages that are written
+    edge = 0.3 * 0.03 * (1 + 1e-3)
+    assert residual(edge, 0.0) is PASS
+    for standing_a in (above(edge), NAN):
         found = residual(standing_a, 0.0)
         assert isinstance(found, Finding) and "residual current with all written loads" not in dict(found.figures)
 

@@ -53,7 +53,7 @@ def check(rcd: RcdInService, params: Params) -> Verdict:
         if rcd.diverts:
             raise
         total_a = standing_a  # no neutral current leaves its way: what is not written moves leakage by a trifle
-    if total_a >= params["total"] * rated_a:
+    if not total_a < params["total"] * rated_a:
         cause = "bond-behind-rcd" if rcd.behind else "neutral-bonded-twice"
         return Finding(
             f"the residual current of normal service brings the RCD {rcd.id} near to tripping",
