@@ -737,6 +737,10 @@ def test_a_demand_that_asks_for_none_and_one_that_a_person_has_to_judge() -> Non
     both = (asked, demand("marina", 0, ANY, 0.3))
     assert "300 mA" in found(outlets(place="marina", demands=both)).message
     assert isinstance(outlets(device(residual_a=0.3), place="marina", demands=both), Review)
+    # one that is met hides no other one
+    second = demand("marina", 0, ANY, 0.2, all_poles=True, when="on a jetty")
+    poles = outlets(device(poles=("L1",)), place="marina", demands=(asked, second))
+    assert isinstance(poles, Review) and "asks for it on a jetty" in poles.put_right
     # a place that says nothing of its socket-outlets leaves them to the usual rule, which is certain too
     every = (demand("marina", 0, ANY, 0.1, "", when="in the wet"),)
     assert "the socket-outlets of oven" in found(outlets(place="marina", demands=every)).message
