@@ -98,6 +98,8 @@ def _band(one: Compared) -> str:
         return "that it trips" if one.band[0] >= 0.5 else "that it holds"
     if math.isinf(one.band[0]):
         return "open"
+    if math.isinf(one.band[1]):
+        return f"open, or {figure(one.band[0], unit)} and more"
     return f"{figure(one.band[0], unit)} to {figure(one.band[1], unit)}"
 
 
@@ -138,9 +140,12 @@ RULE = rule(
             {"bs7671": 0.95},
         ),
         Param(
-            "general-1-s", "times of an RCD without delay at its rated residual current, in s (IEC 61008-1)", (0.0, 0.3)
+            "general-1-s",
+            "times of an RCD without delay at its rated residual current, in s (IEC 61008-1; nec: UL 943 class A, from memory)",
+            (0.0, 0.3),
+            {"nec": (0.0, 5.6)},
         ),
-        Param("general-5-s", "and at five times that", (0.0, 0.04)),
+        Param("general-5-s", "and at five times that", (0.0, 0.04), {"nec": (0.0, 0.56)}),
         Param(
             "selective-1-s", "times of a selective RCD at its rated residual current, in s (IEC 61008-1)", (0.13, 0.5)
         ),
