@@ -181,6 +181,7 @@ def _questions(plant: Plant, done: set[tuple[State, Measurement]]) -> list[tuple
     site = Site(plant)
     found = [(entry.state, entry.measurement) for entry in planned.entries if entry.measurement.kind != "insulation"]
     places = [*(board.id for board in plant.site.boards), *(circuit.id for circuit in plant.site.circuits)]
+    places += [f"{source.id}.in" for source in plant.site.sources if source.mains_input]
     for visit in planned.visits.visits:
         for rcd in site.rcds:
             found += [(visit.state, Measurement("holds", rcd, circuit.id)) for circuit in plant.site.circuits]

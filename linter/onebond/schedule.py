@@ -17,7 +17,7 @@ from onebond.facts.measured import largest_electrode, largest_loop
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
-from onebond.meter.plan import DEAD, Entry, plan
+from onebond.meter.plan import DEAD, Entry, is_it, plan
 from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
@@ -31,7 +31,7 @@ CAUTIONS = (
     "A neutral may be live: with a floating or doubly earthed neutral, treat N and PE as live until measured.",
     "An inverter, a generating set or a battery may start by itself: make sure that it cannot before the dead tests.",
     "The terminals of a battery cannot be switched off: insulated tools, no jewellery, covers over what is not worked on.",
-    "For insulation tests take out links between N and PE, loads, electronics and surge protection, and put them back.",
+    "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back.",
     "Loop and RCD tests pass current through the protective conductor: nobody may touch frames meanwhile.",
 )
 
@@ -99,7 +99,7 @@ _KINDS: dict[str, _Kind] = {
     ),
     "electrode": _Kind(
         "earth tester, three poles (IEC 61557-5)",
-        "disconnected from the earth terminal; auxiliary stakes outside its reach",
+        "disconnected from the earth terminal while the supply is off, and joined again at once; auxiliary stakes outside its reach",
     ),
     "voltage": _Kind(
         "voltmeter, 10 Mohm (CAT III or higher)",
@@ -134,10 +134,12 @@ def schedule(site: Installation, rules: Sequence[Rule]) -> Schedule:
 
 def expected(measurement: Measurement, shown: Shown) -> str:
     """What a healthy site shows, with its band, in words."""
-    if measurement.kind in TRIPS or math.isinf(shown.value):
-        return as_read(measurement, shown)
     low, high = as_expected(measurement, shown)
     unit = measurement.unit
+    if math.isinf(shown.value) and low < math.inf:
+        return f"open where the main isolator opens the neutral, else {figure(low, unit)} or more"
+    if measurement.kind in TRIPS or math.isinf(shown.value):
+        return as_read(measurement, shown)
     if low <= 0:
         return f"at most {figure(high, unit)}"
     return f"{figure(shown.value, unit)} ({figure(low, unit)} to {figure(high, unit)})"
@@ -155,7 +157,7 @@ def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
         same = (before or plant.usual or (-1,) * len(plant.variables))[number] == after[number]
         if same and (before is not None or not source):
             continue
-        rank, words = _MOVES.get((one.kind, value), (1, f"set {one.name} to {value}"))
+        rank, words = _MOVES.get((one.kind, value), (2, f"set {one.name} to {value}"))
         if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
             words = "switch {} on"
         if words:
@@ -194,6 +196,11 @@ class _Writer:
             remarks.append("Fewer visits may do: the search for the fewest was stopped at its limit.")
         remarks += [f"No state that may be set up shows that {one.words}." for one in plan_.visits.unproved]
         site = self.installation
+        remarks += [
+            f"Test the monitor {one.id} in each state in which it watches something: its test button, then a resistor below its set"
+            " value between a line and PE, for a moment; it has to report and to clear."
+            for one in site.monitors
+        ]
         return Schedule(site.name, site.rulebook, site.revision, CAUTIONS, tuple(stops), tuple(rows), tuple(remarks))
 
     # -- states ----------------------------------------------------------------------------------------------------
@@ -215,6 +222,13 @@ class _Writer:
                 remarks.append(
                     f"A loop test is not valid on {' and '.join(weak)}, which limits its current: continuity (without voltage), the time"
                     " test of the RCDs and the maker's short-circuit current prove disconnection instead."
+                )
+            feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(visit.state))
+            unearthed = [feed.id for feed in feeds if is_it(feed)]
+            if unearthed:
+                remarks.append(
+                    f"A loop test is of no use in the IT system of {' and '.join(unearthed)}, and is a first earth fault itself: continuity"
+                    " (without voltage) and the impedance between line conductors prove what a second fault drives."
                 )
             yield Stop(
                 number,
@@ -283,7 +297,7 @@ _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
     ("generator", "standing"): (0, "stop {} and block its start"),
     ("generator", "running"): (3, "start {}"),
     ("inverter", "off"): (0, "switch {} off"),
-    ("inverter", "inverting"): (5, "let {} invert (its input without voltage)"),
+    ("inverter", "inverting"): (5, "let {} invert (by its setting, or by the device ahead of its input)"),
     ("inverter", "passing"): (5, "let {} pass its input through"),
     ("device", "open"): (1, "open {}"),
     ("device", "closed"): (3, "close {}"),

@@ -60,6 +60,10 @@ class Options(NamedTuple):
     stray_f_per_m: float = 0.0
     frequency_hz: float = 50.0
     without: frozenset[str] = frozenset()  # electrodes that are left out
+    soil: tuple[float, float] = (
+        1.0,
+        1.0,
+    )  # factors on electrodes: where a resistance is written, where it follows from the soil
     metal: bool = (
         False  # metal that is no part of the installation shares the current of a neutral; a fault does not count on it
     )
@@ -283,7 +287,9 @@ class _Builder:
                 continue
             pe = places[electrode.id]
             ohm = impedances.electrode_ohm(electrode)
-            self.branch(pe, self.soil, ohm if isinstance(ohm, Missing) else complex(ohm), electrode.id, "electrode")
+            factor = self.options.soil[electrode.resistance_ohm is None]
+            value = ohm if isinstance(ohm, Missing) else complex(factor * ohm)
+            self.branch(pe, self.soil, value, electrode.id, "electrode")
 
     # -- sources -------------------------------------------------------------------------------------------------
 

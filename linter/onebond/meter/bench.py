@@ -20,13 +20,19 @@ from onebond.circuit.solve import Loop, Solution, Study, Unsolvable
 from onebond.meter.defects import NEVER, altered
 from onebond.meter.plant import Plant
 from onebond.model import LINES
-from onebond.states import State, holds
+from onebond.states import State, holds, reach
 
 Couple = tuple[int, int]
 """Two nodes of the network between which the meter stands."""
 
 OVER_RANGE_OHM = 20_000.0
 """What a loop or continuity tester shows as open: above the usual range of such testers (common practice, no source)."""
+
+SEASON, SOIL = 0.1, 0.3
+"""How far the resistance of an electrode may be off: where it was measured before, and where it follows from the soil (common practice)."""
+
+METAL_OHM = 1.0
+"""Below this a loop is of metal, and electrodes beside it hardly count (common practice, no source)."""
 
 LOOSE_OHM = 1000.0
 """From this impedance between two nodes on, capacitances decide what a voltmeter shows."""
@@ -253,9 +259,35 @@ class Bench:
         weak, strong = (solved.ohms(couple) for solved in self._loops)
         if isinstance(weak, Missing):
             return weak
+        if math.isinf(weak):
+            return Shown.exactly(weak)
+        slack = self._by_soil(couple, weak)
         if isinstance(strong, Missing):
-            return Shown(weak, 0.0, weak)
-        return Shown(weak, min(weak, strong), max(weak, strong))
+            return Shown(weak, 0.0, weak, slack)
+        return Shown(weak, min(weak, strong), max(weak, strong), slack)
+
+    def _by_soil(self, couple: Couple, ohm: float) -> float:
+        """By how much an impedance is off where electrodes are as far off as they may be; a loop of metal rests on none, in ohm."""
+        if ohm < METAL_OHM:
+            return 0.0
+        raised = self._raised.ohms(couple)
+        return 0.0 if isinstance(raised, Missing) or math.isinf(raised) else abs(raised - ohm)
+
+    @cached_property
+    def _raised(self) -> _Solved:
+        weak = Options(cold=True, contacts_of=self.contacts_of, soil=(1 + SEASON, 1 + SOIL))
+        return _Solved(self.model(weak), self.couples)
+
+    def weak(self, node: int) -> str:
+        """The inverter alone that feeds a node and limits its current; '' where something else does."""
+        found = ""
+        for number in self.feeds:
+            feed = self.network.feeds[number]
+            if reach(self.network, self.state, feed.lines) >> node & 1:
+                if feed.kind != "inverter":
+                    return ""
+                found = feed.id
+        return found
 
     def seen(self, couple: Couple, cores: tuple[tuple[str, str], ...]) -> float | Missing:
         """The share of a test current from a line to PE that some cores carry away together: what an RCD around them sees."""

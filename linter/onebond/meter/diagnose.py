@@ -118,12 +118,14 @@ def read_as(measurement: Measurement, shown: Shown) -> float:
 def deviation(measurement: Measurement, shown: float, digit: float, slack: float = 0.0) -> float:
     """Standard deviation of a reading where that is shown, in the unit of the measurement."""
     floor = FLOOR.get(measurement.unit, 0.05)
-    parts = [RELATIVE * shown, digit, floor, slack]
+    return math.hypot(RELATIVE * shown, digit, floor, slack, _by_load(measurement, shown))
+
+
+def _by_load(measurement: Measurement, shown: float) -> float:
+    """What a reading is off by because nobody knows what is switched on just then, in the unit of the measurement."""
     if measurement.kind == "clamp":
-        parts.append(LOADED * shown)
-    elif measurement.between == "N-PE" and measurement.kind == "voltage":
-        parts.append(LOADED * min(shown, 10.0))
-    return math.sqrt(sum(part * part for part in parts))
+        return LOADED * shown
+    return LOADED * min(shown, 10.0) if measurement.kind == "voltage" and measurement.between == "N-PE" else 0.0
 
 
 def distance(measurement: Measurement, shown: Shown, value: float, digit: float, scale: float = 1.0) -> float:
@@ -131,9 +133,9 @@ def distance(measurement: Measurement, shown: Shown, value: float, digit: float,
     if measurement.kind in TRIPS:
         # between half the rated residual current and all of it either may happen (IEC 61008-1)
         return 0.0 if MAY_TRIP < shown.value < MUST_TRIP or (shown.value >= MUST_TRIP) == bool(value) else WORST
-    if math.isinf(value) or math.isinf(shown.value):
-        return 0.0 if math.isinf(value) and math.isinf(shown.value) else WORST
     low, high = shown.low * scale, shown.high * scale
+    if math.isinf(value) or math.isinf(low):
+        return 0.0 if math.isinf(value) and math.isinf(high) else WORST
     beyond = max(low - value, value - high, 0.0)
     return min(beyond / deviation(measurement, min(max(value, low), high), digit, shown.slack), WORST)
 
@@ -142,13 +144,17 @@ def as_expected(measurement: Measurement, shown: Shown) -> tuple[float, float]:
     """The band in which a healthy reading lies: what the description leaves open, and what meter and model may be off together."""
     floor = FLOOR.get(measurement.unit, 0.0)
     if measurement.unit == "V" and measurement.between != "N-PE":
-        return max(0.0, shown.low * (1 - SUPPLY) - floor), shown.high * (1 + SUPPLY) + floor
+        loose = 2 * shown.slack + floor
+        return max(0.0, shown.low * (1 - SUPPLY) - loose), shown.high * (1 + SUPPLY) + loose
     if measurement.kind == "electrode":
         return shown.low * 0.5, shown.high * 1.5
-    if math.isinf(shown.value):
-        return math.inf, math.inf
-    margin = 2 * RELATIVE
-    return max(0.0, shown.low * (1 - margin) - floor), shown.high * (1 + margin) + floor
+
+    def off(end: float) -> float:
+        return (
+            2 * math.hypot(RELATIVE * end, shown.slack, _by_load(measurement, end)) + floor if end < math.inf else 0.0
+        )
+
+    return max(0.0, shown.low - off(shown.low)), shown.high + off(shown.high)
 
 
 class Doctor:
@@ -289,16 +295,19 @@ def _alike(measurement: Measurement, one: Shown, other: Shown) -> bool:
 def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -> float:
     """What parts the readings of two explanations, in squares of standard deviations."""
     total = 0.0
-    for reading, a, b in zip(readings, one.shown, other.shown, strict=True):
+    for reading, a, b, off_a, off_b in zip(readings, one.shown, other.shown, one.off, other.off, strict=True):
         if not isinstance(a, Shown) or not isinstance(b, Shown):
+            total += (
+                off_a - off_b
+            ) ** 2  # nothing can be said of one of the two: what contradicts the other parts them
             continue
         if reading.measurement.kind in TRIPS:
             parted = min(a.value, b.value) <= MAY_TRIP and max(a.value, b.value) >= MUST_TRIP
             total += WORST**2 if parted else 0.0
             continue
-        if math.isinf(a.value) and math.isinf(b.value):
+        if math.isinf(a.high) and math.isinf(b.high):
             continue
-        if math.isinf(a.value) or math.isinf(b.value):
+        if math.isinf(a.low) or math.isinf(b.low):
             return math.inf
         gap = max(a.low - b.high, b.low - a.high, 0.0)
         total += (

@@ -3,20 +3,32 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from functools import cached_property
 from typing import NamedTuple
 
 from onebond.circuit.build import Known
 from onebond.circuit.impedances import Missing, electrode_ohm
-from onebond.meter.bench import Bench, Couple, Shown
+from onebond.meter.bench import SEASON, SOIL, Bench, Couple, Shown
+from onebond.meter.defects import NEVER, altered
 from onebond.meter.plant import Plant
 from onebond.model import LINES, LIVE, Connection
-from onebond.network import Rcd, frame_of
-from onebond.states import State
+from onebond.network import Network, Rcd, frame_of
+from onebond.states import State, holds, reach
 
-SEASON, SOIL = 0.1, 0.3
-"""How far the resistance of an electrode may be off: where it was measured before, and where it follows from the soil (common practice)."""
+SHARED = 2.0
+"""Volts that the load of neighbours adds between a supplier's neutral and an earth that does not share it (common practice, no source)."""
 
+ALIKE = 0.02
+"""Relative difference below which a reading is the same in two states."""
+
+NOT_DECIDED = Missing("", (), "it depends on whether an inverter without input inverts by itself")
+
+LEAKAGE_A = 0.005
+"""What a circuit may leak whose leakage is not written: the limit for equipment above 10 A (IEC 61140, from memory), in A."""
+
+APART = ("TT", "TN-S")
+"""Supplies whose neutral is not earthed at the site."""
 
 IN_SERVICE = ("voltage", "clamp", "holds")
 """What may be measured with the loads switched on; everything else is done without them."""
@@ -102,31 +114,78 @@ class Site:
             couples = {one: couple for one in measures if (couple := self.couple(one)) is not None}
             feeds = () if dead else None
             clamped = frozenset(one.at for one in measures if one.kind == "clamp")
-            bench = Bench(
-                self.plant, state, couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""})
-            )
+            benches = [
+                Bench(self.plant, now, couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""}))
+                for now in ((state,) if dead else self.plant.instead(state))
+            ]
             for one in measures:
-                answer = self._answer(bench, one, couples.get(one), meter)
-                if answer is not None:
-                    found[one] = answer
+                answers = [self._answer(bench, one, couples.get(one), meter) for bench in benches]
+                if answers[0] is not None:
+                    found[one] = _agreed(answers)
         return found
 
     def _answer(self, bench: Bench, test: Measurement, couple: Couple | None, meter: str) -> Shown | Missing | None:
         if test.kind == "electrode":
             return self.electrode(test.at)
         if test.kind == "clamp":
-            return self._exactly(bench.amperes(test.at, test.between.split()))
+            ampere = self._exactly(bench.amperes(test.at, test.between.split()))
+            silent = sum(circuit.leakage_a is None for circuit in self.plant.site.circuits)
+            return ampere._replace(slack=LEAKAGE_A * silent) if isinstance(ampere, Shown) else ampere
         if test.kind == "holds":
             residual = bench.residual.get(test.at, 0.0)
             return self._exactly(residual)
         if couple is None:
             return None
         if test.kind == "voltage":
-            return bench.volts(couple, meter)
+            volts = bench.volts(couple, meter)
+            if isinstance(volts, Shown) and test.between == "N-PE" and self._shared(bench, couple[0]):
+                return volts._replace(slack=math.hypot(volts.slack, SHARED))
+            return volts
+        if test.kind == "loop" and (weak := bench.weak(couple[0])):
+            return Missing("", (), f"a loop test says nothing where {weak} limits its current")
+        if test.kind == "tie":
+            return self._tie(bench, couple)
         if test.kind == "rcd":
             share = bench.seen(couple, self._summed(self.rcds[test.at]))
             return share if isinstance(share, Missing) else Shown.exactly(share * float(test.between.split()[0]))
-        return bench.ohms(couple) if test.kind in ("loop", "tie", "continuity") else None
+        return bench.ohms(couple) if test.kind in ("loop", "continuity") else None
+
+    def _shared(self, bench: Bench, neutral: int) -> bool:
+        """Whether a neutral is that of a supply earthed elsewhere than here: its neighbours' load stands between it and PE."""
+        network, state = bench.network, bench.state
+        if any(
+            tie.kind in ("bond", "internal") and tie.n == neutral and holds(tie.needs, state) for tie in network.ties
+        ):
+            return False
+        others = frozenset(number for number, one in enumerate(network.plain) if one[4] != "neutral")
+        for feed in (network.feeds[number] for number in bench.feeds):
+            apart = any(source.kind == "utility" and source.earthing in APART for source in feed.sources)
+            if apart and reach(network, state, feed.neutrals, without_edges=others) >> neutral & 1:
+                return True
+        return False
+
+    def _tie(self, bench: Bench, couple: Couple) -> Shown | Missing:
+        """N to PE without voltage: a main isolator opens the neutral of a supply or leaves it joined, and either is right."""
+        joined = bench.ohms(couple)
+        if isinstance(joined, Missing) or not self._isolated:
+            return joined
+        plant = Plant(self.plant.site, self._isolated)
+        opened = Bench(plant, bench.state, [couple], self._known, bench.loads, ()).ohms(couple)
+        if isinstance(opened, Missing) or math.isinf(joined.value) or opened.value <= joined.value * (1 + ALIKE):
+            return joined
+        return Shown(opened.value, joined.low, opened.high, joined.slack)
+
+    @cached_property
+    def _isolated(self) -> Network | None:
+        """The network with the neutral of every supply opened at its main isolator; None where all come with a PEN."""
+        utilities = {source.id for source in self.plant.site.sources if source.kind == "utility"}
+        at = {link.id for link in self.links.values() if {link.start.id, link.finish.id} & utilities}
+        edges = {
+            number: edge._replace(needs=NEVER)
+            for number, edge in enumerate(self.network.edges)
+            if edge.core == "N" and edge.element in at
+        }
+        return altered(self.network, edges=edges) if edges else None
 
     def _summed(self, rcd: Rcd) -> tuple[tuple[str, str], ...]:
         """The cores that an RCD sums, with the connection that they belong to."""
@@ -165,6 +224,19 @@ class Site:
         return tuple(Measurement("loop", place, f"{line}-PE") for line in LINES if self.node(place, line) >= 0)
 
 
+def _agreed(answers: Sequence[Shown | Missing | None]) -> Shown | Missing:
+    """What is shown whichever state a broken site falls into; Missing where that decides."""
+    values = []
+    for answer in answers:
+        if not isinstance(answer, Shown):
+            return answer or NOT_DECIDED
+        values.append(answer.value)
+    first = answers[0]
+    assert isinstance(first, Shown)
+    alike = all(math.isclose(value, values[0], rel_tol=ALIKE, abs_tol=ALIKE) for value in values)
+    return first if alike else NOT_DECIDED
+
+
 TESTS: dict[str, str] = {
     "continuity": "continuity of the protective conductor",
     "insulation": "insulation resistance",
@@ -182,11 +254,13 @@ TESTS: dict[str, str] = {
 def test_of(measurement: Measurement) -> str:
     """What is measured, in words of the trade."""
     words = TESTS[measurement.kind]
+    if measurement.kind == "voltage":
+        return f"{words} {measurement.between}, loads {'on' if measurement.loads else 'off'}"
     if measurement.kind == "holds" and measurement.between:
         return f"RCD with the load of {measurement.between} alone"
     if measurement.kind == "clamp" and measurement.between != "PE":
         return f"current round {measurement.between} together"
-    return f"{words} {measurement.between}" if measurement.kind in ("voltage", "rcd") else words
+    return f"{words} {measurement.between}" if measurement.kind == "rcd" else words
 
 
 def where_of(measurement: Measurement) -> str:

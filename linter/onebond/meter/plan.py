@@ -9,8 +9,8 @@ from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.meter.visits import Visit, Visits, visits
 from onebond.model import LINES
-from onebond.network import frame_of
-from onebond.states import State, holds
+from onebond.network import Feed, frame_of
+from onebond.states import State, holds, reach
 
 DEAD = 0
 """The number of the visit at which everything is switched off."""
@@ -118,11 +118,13 @@ class _Planner:
         for board in self.boards:
             if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
                 yield Measurement("voltage", board, "N-PE")
-        if not self.weak(visit.state):
-            for place in places:
-                if place not in self._looped:
-                    self._looped.add(place)
-                    yield from self.site.loops(place)
+        useless = self._useless(visit.state)
+        for place in places:
+            if place not in self._looped and not any(
+                useless >> self.site.node(place, line) & 1 for line in self._lines(place)
+            ):
+                self._looped.add(place)
+                yield from self.site.loops(place)
         for rcd in self.network.rcds:
             lines = [self.network.edges[edge] for edge in sorted(rcd.lines)]
             if not any(live >> edge.b & 1 and holds(edge.needs, visit.state) for edge in lines):
@@ -152,7 +154,18 @@ class _Planner:
                 if position not in ("off", told[changeover.id]):
                     yield from self.site.voltages(f"{changeover.id}.{position}")
 
-    def weak(self, state: State) -> tuple[str, ...]:
-        """The sources of a state that limit their current: a loop tester finds no impedance there."""
-        feeds = (self.network.feeds[i] for i in self.plant.feeds(state))
-        return tuple(feed.id for feed in feeds if feed.kind == "inverter")
+    def _lines(self, place: str) -> tuple[str, ...]:
+        return tuple(line for line in LINES if self.site.node(place, line) >= 0)
+
+    def _useless(self, state: State) -> int:
+        """The nodes at which a loop tester finds nothing of use: fed by an inverter, or in an IT system; a bit set."""
+        found = 0
+        for feed in (self.network.feeds[i] for i in self.plant.feeds(state)):
+            if feed.kind == "inverter" or is_it(feed):
+                found |= reach(self.network, state, feed.lines)
+        return found
+
+
+def is_it(feed: Feed) -> bool:
+    """Whether a feed is declared to be an IT system."""
+    return any(source.earthing == "IT" for source in feed.sources)

@@ -151,6 +151,31 @@ class Plant:
 
     # -- what follows ----------------------------------------------------------------------------------------------
 
+    def instead(self, state: State) -> tuple[State, ...]:
+        """What a state turns into where something is broken: the state itself, or what may stand in its place.
+
+        An inverter that passes its input finds nothing there behind a broken core: it inverts by itself, or its output is dead; which
+        of the two depends on its settings, so both are given.  What hangs behind a transformer follows its primary.
+        """
+        if not isinstance(whole(self.network, state), str):
+            return (state,)
+        inverters = [n for n, one in enumerate(self.variables) if one.kind == "inverter"]
+        passing = [n for n in inverters if self.variables[n].values[state[n]] == "passing"]
+        found: list[State] = []
+        for without in ("inverting", "off"):
+            ways = [
+                ("passing", without) if without in self.variables[n].values else ("passing", "off") for n in passing
+            ]
+            for values in product(*ways):
+                tried = list(state)
+                for number, value in zip(passing, values, strict=True):
+                    tried[number] = self.variables[number].values.index(value)
+                settled = self._transformers(tried, {})
+                if not isinstance(whole(self.network, settled), str):
+                    found.append(settled)
+                    break
+        return tuple(dict.fromkeys(found)) or (state,)
+
     @cached_property
     def dead(self) -> State:
         """Everything switched off for tests without voltage: no supply, sets standing, inverters off, the rest as usual.
