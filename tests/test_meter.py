@@ -12,9 +12,10 @@ import pytest
 
 from onebond.circuit.impedances import Missing
 from onebond.document import parse
+from onebond.facts.measured import largest_electrode
 from onebond.meter.bench import Shown
 from onebond.meter.defects import defects
-from onebond.meter.diagnose import Doctor, Measured
+from onebond.meter.diagnose import FITS, Doctor, Measured, as_expected, distance
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
@@ -384,3 +385,55 @@ def test_switches_are_opened_before_a_changeover_is_moved() -> None:
     done = list(steps(plant, before, after))
     order = [done.index(one) for one in ("open q-shore", "set ts to grid", "start diesel", "close q-diesel")]
     assert order == sorted(order)
+
+
+@pytest.mark.parametrize(
+    ("measurement", "healthy"),
+    [
+        (Measurement("electrode", "rod"), Shown(40, 40, 40, 8)),
+        (Measurement("electrode", "rod"), Shown(12, 12, 12, 3.6)),
+        (Measurement("loop", "box", "L1-PE"), Shown(0.5, 0.1, 0.5)),
+        (Measurement("loop", "box", "L1-PE"), Shown(13, 5, 13, 3.7)),
+        (Measurement("clamp", "lead", "PE"), Shown.exactly(6.4)),
+        (Measurement("voltage", "box", "N-PE"), Shown(2, 2, 2, 2)),
+        (Measurement("voltage", "box", "L1-PE"), Shown(115, 90, 150, 23)),
+        (Measurement("voltage", "box", "L1-N"), Shown.exactly(230)),
+        (Measurement("tie", "box", "N-PE"), Shown(math.inf, 13, math.inf)),
+    ],
+)
+def test_what_lies_in_the_printed_band_does_not_contradict(measurement: Measurement, healthy: Shown) -> None:
+    """Who reads a value inside the band of the schedule is not told afterwards that it is wrong."""
+    for end in as_expected(measurement, healthy):
+        assert distance(measurement, healthy, end, 0.0) < FITS
+
+
+def test_an_electrode_may_be_half_as_high_again_in_a_dry_summer() -> None:
+    """40 ohm written and 58 ohm read (common practice, no source)."""
+    text = CAMP.replace("resistance: 80 ohm", "resistance: 40 ohm")
+    doctor = Doctor(Plant(site_of(text)))
+    reading = Measured(doctor.plant.dead, Measurement("electrode", "rod"), 58, 1.0)
+    assert doctor.explanation((), [reading]).worst < FITS
+    assert doctor.explanation((), [reading._replace(value=200)]).worst > FITS
+
+
+@pytest.mark.parametrize(
+    ("others", "most"), [({}, 300.0), ({"rod-2": 240.0}, 545.4), ({"rod-2": 100.0}, math.inf), ({"rod-2": 1e4}, 169.5)]
+)
+def test_rods_at_one_terminal_share_what_an_rcd_allows(others: dict[str, float], most: float) -> None:
+    """50 V / 0.3 A = 166.7 ohm for all rods together (IEC 60364-4-41, 411.5.3): beside 375 ohm one may have 300 ohm, beside 240 ohm
+    545.4 ohm, beside 100 ohm anything, beside 10 kohm 169.5 ohm."""
+    text = """\
+onebond: 1
+site: {name: Moor house, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TT, loop-impedance: 2 ohm, fault-current: 1 kA}
+boards:
+  main: {}
+connections:
+  service: {from: grid, to: main, cores: L1 N, size: 10 mm2, length: 20 m, through: [{kind: rcd, rating: 40 A, residual: 300 mA}]}
+electrodes:
+  rod-1: {at: main, resistance: 240 ohm}
+  rod-2: {at: main, resistance: 375 ohm}
+"""
+    found = largest_electrode(Plant(site_of(text)), "rod-1", others)
+    assert found == pytest.approx(most, rel=1e-3)

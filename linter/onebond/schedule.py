@@ -275,8 +275,13 @@ class _Writer:
             return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{self.clause}"
         if kind == "rcd":
             return f"{self._times(measurement)}{self.clause}"
-        if kind == "electrode" and (ohm := largest_electrode(self.plant)) is not None:
-            return f"at most {figure(ohm, 'ohm')}, by its RCD (411.5.3); above 200 ohm it may be unstable"
+        if kind == "electrode" and (ohm := largest_electrode(self.plant, measurement.at, {})) is not None:
+            told = (
+                f"at most {figure(ohm, 'ohm')}, by its RCD (411.5.3)"
+                if math.isfinite(ohm)
+                else "by its RCD the others are enough"
+            )
+            return f"{told}; above 200 ohm it may be unstable"
         if kind == "loop" and (ohm := largest_loop(measurement, self.faults)) is not None:
             most = ohm * params["loop-factor"] * params["minimum-voltage-factor"]
             return f"at most {figure(most, 'ohm')}, by the overcurrent device{self.clause}"

@@ -1,4 +1,4 @@
-"""The readings are older than the interval that the site declares.
+"""The readings are older than the interval that the site declares, or dated in the future.
 
 Checks: the day of the oldest reading and `test-interval` of the site against the day of the inspection.  Without an interval nothing
 is due, and a site without readings is asked for them by reading-missing.
@@ -22,6 +22,12 @@ def check(taken: Taken, params: Params) -> Verdict:
         return NotApplicable("the site declares no interval")
     if not taken.today:
         return NotApplicable("the day of the inspection is not known")
+    if taken.oldest > taken.today:
+        return Finding(
+            f"the readings are dated {taken.oldest}, which is after today",
+            "with a day that has not come yet nobody can tell when they are due again",
+            "correct `taken`",
+        )
     due = _later(taken.oldest, taken.months)
     if taken.today <= due:
         return PASS
@@ -77,6 +83,14 @@ RULE = rule(
         ),
         Example(
             "measured-house", ((_NAME, f"{_NAME}, test-interval: 5 years"),), (), readings=_TAKEN, today="2026-09-14"
+        ),
+        # a slip of the pen in the year
+        Example(
+            "measured-house",
+            ((_NAME, f"{_NAME}, test-interval: 5 years"),),
+            ("readings",),
+            readings=_TAKEN.replace("2021", "2062"),
+            today="2026-09-14",
         ),
         # one reading that is older than the others
         Example(

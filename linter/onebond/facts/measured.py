@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
-from onebond.circuit.impedances import Missing
+from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.circuit.limits_table import largest_earth_resistance_ohm, largest_loop_ohm
 from onebond.facts.faults import EarthFault, Passed, trip_of
 from onebond.facts.taken import Compared, MeasuredPlace, Unread
@@ -65,6 +65,7 @@ def _compared(
     readings: Sequence[Reading], healthy: Explanation, plant: Plant, faults: Sequence[EarthFault]
 ) -> list[Compared]:
     site = Site(plant)
+    read = {one.measurement.at: one.value for one in readings if one.measurement.kind == "electrode"}
     found = []
     for reading, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
         measurement = reading.measurement
@@ -79,19 +80,30 @@ def _compared(
                 shown if isinstance(shown, Missing) else None,
                 off,
                 largest_loop(measurement, faults) if measurement.kind == "loop" else None,
-                largest_electrode(plant) if measurement.kind == "electrode" else None,
+                largest_electrode(plant, measurement.at, read) if measurement.kind == "electrode" else None,
                 rcd.device.delay == "S" if rcd else None,
             )
         )
     return found
 
 
-def largest_electrode(plant: Plant) -> float | None:
-    """What the RCDs of a TT site allow its electrodes, in ohm; None where there is no TT supply or no RCD."""
+def largest_electrode(plant: Plant, identifier: str, read: Mapping[str, float]) -> float | None:
+    """What the RCDs of a TT site allow an electrode, in ohm; None where there is no TT supply or no RCD.
+
+    R_A is that of all electrodes at one place together: what the others carry, as read or else as written, leaves more for this one.
+    Infinite where the others do alone.
+    """
     residual = [rcd.device.residual_a for rcd in plant.network.rcds if rcd.device.residual_a]
     if not residual or not any(source.earthing == "TT" for source in plant.site.sources):
         return None
-    return largest_earth_resistance_ohm(min(max(*residual, 0.006), 30.0))
+    most = largest_earth_resistance_ohm(min(max(*residual, 0.006), 30.0))
+    places = dict(plant.network.electrodes)
+    left = 1 / most
+    for other in plant.site.electrodes:
+        if other.id != identifier and places[other.id] == places[identifier]:
+            ohm = read.get(other.id, electrode_ohm(other))
+            left -= 0.0 if isinstance(ohm, Missing) or not ohm > 0 else 1 / ohm
+    return 1 / left if left > 0 else math.inf
 
 
 def largest_loop(measurement: Measurement, faults: Iterable[EarthFault]) -> float | None:

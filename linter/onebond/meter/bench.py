@@ -28,7 +28,7 @@ Couple = tuple[int, int]
 OVER_RANGE_OHM = 20_000.0
 """What a loop or continuity tester shows as open: above the usual range of such testers (common practice, no source)."""
 
-SEASON, SOIL = 0.1, 0.3
+SEASON, SOIL = 0.2, 0.3
 """How far the resistance of an electrode may be off: where it was measured before, and where it follows from the soil (common practice)."""
 
 METAL_OHM = 1.0
