@@ -141,6 +141,21 @@ def test_readings_of_something_else_are_refused(old: str, new: str, message: str
         assert found.readings is None
 
 
+def test_a_live_reading_without_a_state_of_a_site_whose_sets_stand_is_a_slip(tmp_path: Path) -> None:
+    """With a state written it is news: something feeds the site that should not."""
+    head = "onebond-readings: 1\ninstallation: two-generators.yaml\ntaken: 2026-09-14\nreadings:\n"
+    plant = plant_of("two-generators")
+    rows = (
+        "  - {at: main, L1-N: 231 V}\n  - {at: office, loop: 0.3 ohm}\n  - {rcd: office-group/1, times: {1 x: 24 ms}}\n"
+    )
+    found = read(head + rows, tmp_path, plant, "two-generators.yaml")
+    assert [problem.span.line for problem in found.problems] == [5, 6, 7]
+    assert all("nothing feeds the site in its usual state" in problem.message for problem in found.problems)
+    rows = "  - {state: {g1: standing}, at: main, L1-N: 231 V}\n  - {at: main, L1-N: 0 V}\n  - {state: {g1: running}, at: main, L1-N: 231 V}\n"
+    found = read(head + rows, tmp_path, plant, "two-generators.yaml")
+    assert not found.problems and found.readings is not None and len(found.readings.readings) == 3
+
+
 def test_values_keep_the_digit_that_was_read(tmp_path: Path) -> None:
     found = read(
         HEAD

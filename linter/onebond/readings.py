@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 KEY = "readings"
 """Under which the readings stand in the document of a site; no section of a description has that name."""
 
+LIVE_V = 50.0
+"""From this voltage on something feeds the conductor; below it strays of other installations may (common practice, no source)."""
+
 METERS = {"10 Mohm": "digital", "3 kohm": "low-impedance"}
 
 _PAIRS = (*(f"{line}-{end}" for end in ("N", "PE") for line in LINES), "L1-L2", "L2-L3", "L1-L3", "N-PE")
@@ -186,7 +189,17 @@ class _Reader:
         on = loads is None or loads.value not in ("off", False)
         day = _text(node, "taken") or taken
         for key in (key for key in values if key not in wrong):
-            yield from self._value(node, subject, key, state, on, (*route, key), day)
+            for reading in self._value(node, subject, key, state, on, (*route, key), day):
+                # where somebody has written the state, a voltage in it is news and no slip of the pen
+                if _child(node, "state") is None and _needs_voltage(reading) and not self.plant.feeds(state):
+                    self._problem(
+                        _key(node, key),
+                        "nothing feeds the site in its usual state, so this was read in another one",
+                        "write in `state` what was running, closed or switched on",
+                        (*route, key),
+                    )
+                    break
+                yield reading
 
     def _value(
         self, node: Node, subject: str, key: str, state: tuple[int, ...], on: bool, route: Route, day: str
@@ -363,6 +376,14 @@ class _Reader:
 
     def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
         self.problems.append(Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route))
+
+
+def _needs_voltage(reading: Reading) -> bool:
+    """Whether a value can be read only where something is live."""
+    kind, value = reading.measurement.kind, reading.value
+    if kind == "voltage":
+        return value > LIVE_V
+    return value < math.inf if kind == "loop" else kind == "rcd" and value == 1
 
 
 def _child(node: Node, key: str) -> Node | None:
