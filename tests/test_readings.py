@@ -151,7 +151,8 @@ def test_a_live_reading_without_a_state_of_a_site_whose_sets_stand_is_a_slip(tmp
     found = read(head + rows, tmp_path, plant, "two-generators.yaml")
     assert [problem.span.line for problem in found.problems] == [5, 6, 7]
     assert all("nothing feeds the site in its usual state" in problem.message for problem in found.problems)
-    rows = "  - {state: {g1: standing}, at: main, L1-N: 231 V}\n  - {at: main, L1-N: 0 V}\n  - {state: {g1: running}, at: main, L1-N: 231 V}\n"
+    rows = "  - {state: {g1: standing}, at: main, L1-N: 231 V}\n  - {at: main, L1-N: 0 V}\n"
+    rows += "  - {state: {g1: running}, at: main, L1-N: 231 V}\n"
     found = read(head + rows, tmp_path, plant, "two-generators.yaml")
     assert not found.problems and found.readings is not None and len(found.readings.readings) == 3
 

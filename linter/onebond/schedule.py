@@ -30,7 +30,7 @@ CAUTIONS = (
     "Prove the tester on a known live source before and after each test for dead; lock and tag what must stay open.",
     "A neutral may be live: with a floating or doubly earthed neutral, treat N and PE as live until measured.",
     "An inverter, a generating set or a battery may start by itself: make sure that it cannot before the dead tests.",
-    "The terminals of a battery, and an array in daylight, cannot be switched off: insulated tools, no jewellery, covers over what is not worked on.",
+    "The terminals of a battery, and an array in daylight, cannot be switched off: insulated tools, no jewellery, covers over the rest.",
     "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back.",
     "Loop and RCD tests pass current through the protective conductor: nobody may touch frames meanwhile.",
 )
