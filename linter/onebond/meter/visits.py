@@ -55,7 +55,7 @@ def visits(plant: Plant) -> Visits:
     candidates = list(_candidates(plant))
     proofs = {state: _proofs(plant, state) for state in candidates}
     wanted = sorted(set().union(*proofs.values())) if proofs else []
-    everything = sorted(_everything(plant) - set(wanted))
+    everything = sorted(_everything(plant) - set(wanted) - _dead(plant))
     costs = {state: (_effort(plant, state), number) for number, state in enumerate(candidates)}
     order = sorted(candidates, key=lambda state: costs[state])
     efforts = {state: effort for state, (effort, _) in costs.items()}
@@ -127,6 +127,12 @@ def _everything(plant: Plant) -> set[Proof]:
     for passage in network.passages:
         found |= {Proof("path", passage.id, side) for side in ("passing", "inverting")}
     return found
+
+
+def _dead(plant: Plant) -> set[Proof]:
+    """What N to PE without voltage proves of a relay inside a source: the side on which it stands with everything off."""
+    inner = [tie for tie in plant.network.ties if tie.kind == "internal" and tie.needs]
+    return {Proof("relay", tie.id, "closed" if holds(tie.needs, plant.dead) else "open") for tie in inner}
 
 
 def _proofs(plant: Plant, state: State) -> frozenset[Proof]:
