@@ -437,3 +437,29 @@ electrodes:
 """
     found = largest_electrode(Plant(site_of(text)), "rod-1", others)
     assert found == pytest.approx(most, rel=1e-3)
+
+
+def test_continuity_is_not_measured_through_the_soil() -> None:
+    """A building with a rod of its own has its own terminal: no conductor joins it to the other one."""
+    text = CAMP.replace("boards:\n  box: {}", "boards:\n  box: {}\n  shed: {}").replace(
+        "electrodes:\n", "electrodes:\n  far: {at: shed, resistance: 60 ohm}\n"
+    )
+    text = text.replace(
+        "circuits:\n", "  to-shed: {from: box, to: shed, cores: L1 N, size: 4 mm2, length: 30 m}\n\ncircuits:\n"
+    )
+    text = text.replace(
+        "electrodes:\n",
+        "  tool: {from: shed, cores: L1 N PE, size: 2.5 mm2, length: 8 m, serves: fixed}\n\nelectrodes:\n",
+    )
+    pairs = {
+        (entry.measurement.at, entry.measurement.between)
+        for entry in plan(Plant(site_of(text))).entries
+        if entry.measurement.kind == "continuity"
+    }
+    assert pairs == {("box", "inv"), ("shed", "tool")}
+
+
+def test_where_no_loop_can_be_measured_the_rcd_is() -> None:
+    planned = plan(Plant(fixture("sans-shop")))
+    times = {(entry.visit, entry.measurement.between) for entry in planned.entries if entry.measurement.kind == "rcd"}
+    assert {(1, "0.5 x"), (1, "1 x"), (1, "5 x"), (2, "1 x")} <= times

@@ -157,6 +157,17 @@ def test_a_live_reading_without_a_state_of_a_site_whose_sets_stand_is_a_slip(tmp
     assert not found.problems and found.readings is not None and len(found.readings.readings) == 3
 
 
+def test_what_a_tester_shows_beyond_its_range(tmp_path: Path) -> None:
+    """An insulation tester shows >999 Mohm where it is better, an ohmmeter where nothing joins its leads."""
+    text = HEAD + '  - {at: main, insulation: ">999 Mohm"}\n  - {at: essential, tie: ">2000 ohm"}\n'
+    found = read(text, tmp_path)
+    assert found.problems == () and found.readings is not None
+    assert [(one.value, one.written) for one in found.readings.readings] == [
+        (999e6, ">999 Mohm"),
+        (float("inf"), ">2000 ohm"),
+    ]
+
+
 def test_values_keep_the_digit_that_was_read(tmp_path: Path) -> None:
     found = read(
         HEAD
@@ -459,6 +470,24 @@ def test_readings_may_lie_elsewhere(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert cli.main(["inspect", str(SITES / "hut.yaml"), "--readings", str(path)]) == 1
     assert "the bond hut-link is open" in capsys.readouterr().out
     assert cli.main(["inspect", str(SITES / "hut.yaml"), "--readings", str(tmp_path / "none.yaml")]) == 2
+
+
+def test_only_the_last_reading_of_a_thing_is_asked_for_its_day(tmp_path: Path) -> None:
+    from onebond import survey
+    from onebond.loading import load_rules
+
+    path = beside(
+        tmp_path,
+        "hut",
+        "onebond-readings: 1\ninstallation: hut.yaml\ntaken: 2026-09-14\nreadings:\n"
+        "  - {at: hut, insulation: 20 Mohm, taken: 2019-05-01}\n  - {at: hut, insulation: 30 Mohm}\n",
+    )
+    path.write_text(
+        path.read_text(encoding="utf-8").replace("rulebook: iec", "rulebook: iec\n  test-interval: 5 years", 1)
+    )
+    report = survey.inspect_file(str(path), load_rules(), today="2026-11-25")
+    assert not report.problems
+    assert [one.kind for one in report.results if one.rule == "test-overdue"] == ["pass"]
 
 
 def test_a_hook_that_is_given_readings_inspects_their_site(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

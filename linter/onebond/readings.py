@@ -226,12 +226,15 @@ class _Reader:
             subject, "measured-voltage" if key in _PAIRS else "measured-resistance"
         )
         where = state if not measurement.dead else self._dead(node, state)
-        if text == "open":
+        # beyond the range of the tester; an insulation tester shows so what is better than it can tell
+        beyond = text.startswith(">") and measurement.kind != "insulation"
+        if text == "open" or beyond:
             yield Reading(measurement, where, math.inf, 0.0, text, route, day)
             return
-        value = quantity.value(text, kind)
+        number = text.removeprefix(">")
+        value = quantity.value(number, kind)
         if value is not None:
-            yield Reading(measurement, where, value, _digit(text, kind), text, route, day)
+            yield Reading(measurement, where, value, _digit(number, kind), text, route, day)
 
     def _dead(self, node: Node, state: tuple[int, ...]) -> tuple[int, ...]:
         """The state of a test without voltage: as written, else everything switched off."""

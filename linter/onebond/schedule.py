@@ -21,7 +21,7 @@ from onebond.meter.plan import DEAD, Entry, is_it, plan
 from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
-from onebond.model import Installation
+from onebond.model import LINES, Installation
 from onebond.rule import Params, Rule, figure
 from onebond.states import State
 
@@ -190,6 +190,22 @@ class _Writer:
             counted[entry.visit] = counted.get(entry.visit, 0) + 1
             name = f"{'D' if entry.visit == DEAD else entry.visit}.{counted[entry.visit]}"
             rows.append(self._row(name, entry, answer, told.get(number, ())))
+            following = plan_.entries[number + 1].visit if number + 1 < len(plan_.entries) else -1
+            if following != entry.visit and entry.visit != DEAD and (place := self._turning(entry.state)):
+                rows.append(
+                    Row(
+                        f"{entry.visit}.{counted[entry.visit] + 1}",
+                        entry.visit,
+                        None,
+                        "phase sequence",
+                        place,
+                        "phase sequence indicator (IEC 61557-7)",
+                        "the same at every source that feeds the same motors",
+                        "L1 L2 L3",
+                        "",
+                        "L1 L3 L2: two lines are crossed, and motors turn the other way",
+                    )
+                )
         stops = list(self._stops(plan_.visits.visits))
         remarks = []
         if not plan_.visits.fewest:
@@ -224,7 +240,14 @@ class _Writer:
                     " test of the RCDs and the maker's short-circuit current prove disconnection instead."
                 )
             feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(visit.state))
-            unearthed = [feed.id for feed in feeds if is_it(feed)]
+            energised = tuple(feeds)
+            sets = [feed.id for feed in energised if feed.kind == "generator"]
+            if sets:
+                remarks.append(
+                    f"A loop that is measured on {' and '.join(sets)} is that of the set at that moment: its regulator and its speed spoil"
+                    " it. Compare it with continuity, and judge disconnection by the current that the maker declares."
+                )
+            unearthed = [feed.id for feed in energised if is_it(feed)]
             if unearthed:
                 remarks.append(
                     f"A loop test is of no use in the IT system of {' and '.join(unearthed)}, and is a first earth fault itself: continuity"
@@ -239,6 +262,15 @@ class _Writer:
                 tuple(remarks),
             )
             before = visit.state
+
+    def _turning(self, state: State) -> str:
+        """The first board at which three lines are live; '' where there is none."""
+        live = self.plant.live(state)
+        for board in self.installation.boards:
+            nodes = [self.site.node(board.id, line) for line in LINES]
+            if all(node >= 0 and live >> node & 1 for node in nodes):
+                return board.id
+        return ""
 
     def _weak(self, state: State) -> list[str]:
         feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(state))

@@ -5,6 +5,7 @@ general validator costs more start-up time than everything else together and spe
 proves that both agree on what is valid.  Beyond the standard keywords the schema says ``x-quantity`` (a quantity of
 ``onebond.quantity``, whose bounds no pattern can express), ``x-words`` (the words of a list written in one line) and
 ``patternErrorMessage`` (what a pattern asks for, in words; editors show it too).  ``x-or`` are words that may stand in place of a quantity.
+``x-above`` lets a `>` stand before it.
 """
 
 from __future__ import annotations
@@ -364,6 +365,8 @@ class _Walk:
     def _quantity_fits(self, text: str, span: Span, schema: dict[str, Any], base: dict[str, Any], route: Route) -> bool:
         if text in schema.get("x-or", ()):
             return True
+        if "x-above" in schema:
+            text = text.removeprefix(">")
         shown = [word for word in (*schema.get("examples", ()), *base.get("examples", ())) if isinstance(word, str)]
         refusal = quantity.parse(text, schema["x-quantity"], shown[0] if shown else "")
         if isinstance(refusal, quantity.Measure):

@@ -56,7 +56,11 @@ def check(place: MeasuredPlace, params: Params) -> Verdict:
     )
     return Finding(
         f"what was read at {place.id} does not agree with the description or the rulebook: {worst.test}",
-        f"{told}{others}: that would explain it" if told else "what was built is not what was described and judged",
+        f"{told}{others}: that would explain it"
+        if told
+        else "what was built is not what was described and judged"
+        if any(one.contradicts for one, _ in wrong)
+        else "what was read is as described, and not what the rulebook accepts",
         f"look for this first: {told}; then measure again"
         if told
         else "measure again, and compare description and site",
@@ -87,8 +91,9 @@ def _wrong(one: Compared, params: Params) -> str:
 
 
 def _read(one: Compared, why: str) -> str:
-    """A reading beside what is wrong with it."""
-    return f"read {one.reading.written}, {why}" if one.reading.written else why
+    """A reading beside what is wrong with it, and the state in which it was taken where that is not the usual one."""
+    state = f" ({', '.join(f'{name} {value}' for name, value in one.state)})" if one.state else ""
+    return f"read {one.reading.written}, {why}{state}" if one.reading.written else f"{why}{state}"
 
 
 def _band(one: Compared) -> str:

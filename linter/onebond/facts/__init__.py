@@ -1383,7 +1383,11 @@ class Facts:
         """When readings were taken, where there are any."""
         if self.readings is None:
             return ()
-        days = [one.taken for one in self.readings.readings if one.taken] or [self.readings.taken]
+        newest: dict[object, str] = {}  # of the same thing only the last reading counts
+        for one in self.readings.readings:
+            if one.taken:
+                newest[one.state, one.measurement] = max(one.taken, newest.get((one.state, one.measurement), ""))
+        days = list(newest.values()) or [self.readings.taken]
         interval = self.installation.test_interval_months
         return (Taken("readings", ("readings", "taken"), None, min(days), interval, self.today),)
 

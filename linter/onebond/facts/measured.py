@@ -82,6 +82,7 @@ def _compared(
                 largest_loop(measurement, faults) if measurement.kind == "loop" else None,
                 largest_electrode(plant, measurement.at, read) if measurement.kind == "electrode" else None,
                 rcd.device.delay == "S" if rcd else None,
+                () if measurement.dead else plant.unusual(reading.state),
             )
         )
     return found

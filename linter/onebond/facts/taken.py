@@ -26,6 +26,7 @@ class Compared(NamedTuple):
     loop_ohm: float | None  # the largest loop at the place by the rulebook's times, without a factor for the field
     electrode_ohm: float | None  # the largest resistance of an electrode behind the RCDs of a TT site
     late: bool | None  # of an RCD: whether it is a selective one
+    state: tuple[tuple[str, str], ...] = ()  # what was not as usual meanwhile; nothing for a test without voltage
 
     @property
     def contradicts(self) -> bool:

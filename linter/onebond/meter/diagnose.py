@@ -224,7 +224,8 @@ class Doctor:
             more, left = self._pairs(healthy, singles, readings)
             found += more
         judged = sum(isinstance(answer, Shown) for answer in healthy.shown)
-        return Diagnosis(healthy, tuple(_groups(found, readings)), judged, len(found), left)
+        groups = sorted(_groups(found, readings), key=lambda group: -group.probability)
+        return Diagnosis(healthy, tuple(groups), judged, len(found), left)
 
     def _pairs(
         self, healthy: Explanation, singles: Sequence[Explanation], readings: Sequence[Measured]
@@ -317,6 +318,7 @@ def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -
 
 
 def _groups(found: Sequence[Explanation], readings: Sequence[Measured]) -> Iterator[Group]:
+    """What the readings cannot tell apart, beginning with the likeliest single explanation."""
     order = sorted(found, key=lambda one: (-one.likelihood, len(one.defects), [defect.name for defect in one.defects]))
     best = order[0].likelihood if order else 0.0
     total = sum(math.exp(one.likelihood - best) for one in order) or 1.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
+from itertools import combinations
 from typing import NamedTuple
 
 from onebond.circuit.build import Known
@@ -216,6 +217,11 @@ class Site:
         if len(ends) == 2:
             pairs.append("N-PE")
         return tuple(Measurement("voltage", place, pair, loads) for pair in pairs)
+
+    def between_lines(self, place: str) -> tuple[Measurement, ...]:
+        """The voltages between the lines at a place: two lines on one leg of a supply show nothing between them."""
+        lines = [line for line in LINES if self.node(place, line) >= 0]
+        return tuple(Measurement("voltage", place, f"{a}-{b}", False) for a, b in combinations(lines, 2))
 
     def loops(self, place: str) -> tuple[Measurement, ...]:
         """The earth fault loops at a place, one a line."""

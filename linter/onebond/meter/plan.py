@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cached_property
 from typing import NamedTuple
 
 from onebond.meter.measurements import Measurement, Site
@@ -64,22 +65,43 @@ class _Planner:
 
     # -- dead ------------------------------------------------------------------------------------------------------
 
-    @property
-    def terminal(self) -> str:
-        """Where continuity is measured from: the main earthing terminal, else the place of an electrode or of a bond, else a board."""
+    def terminals(self) -> dict[int, str]:
+        """Where continuity is measured from, for each piece of metal: an earth bar, else the place of an electrode, of a bond, a board.
+
+        What only the soil joins has no continuity: the frames of another building with a rod of its own are measured from there.
+        """
         site = self.plant.site
-        for board in site.boards:
-            if board.bars == ("PE",):
-                return board.id
-        for at in (*(one.at.id for one in site.electrodes), *(bond.at.id for bond in site.bonds), *self.boards):
-            return frame_of(site, at)
-        return ""
+        bars = [board.id for board in site.boards if board.bars == ("PE",)]
+        earthed = [frame_of(site, end.id) for end in (*(e.at for e in site.electrodes), *(b.at for b in site.bonds))]
+        found: dict[int, str] = {}
+        for place in (*bars, *earthed, *(frame_of(site, board) for board in self.boards)):
+            node = self.site.node(place, "PE")
+            if node >= 0:
+                found.setdefault(self._metal[node], place)
+        return found
+
+    @cached_property
+    def _metal(self) -> list[int]:
+        """The piece of metal that each node belongs to, with everything switched off: nodes of one piece have one number."""
+        above = list(range(len(self.network.nodes)))
+
+        def top(node: int) -> int:
+            while above[node] != node:
+                node = above[node]
+            return node
+
+        for edge in self.network.earth:
+            if holds(edge.needs, self.plant.dead):
+                above[top(edge.a)] = top(edge.b)
+        return [top(node) for node in range(len(above))]
 
     def dead(self) -> Iterator[Measurement]:
         """Continuity of each protective conductor, insulation, N to PE at each neutral bar, electrodes."""
-        start = self.terminal
+        terminals = self.terminals()
         for part in self.network.parts:
-            if start and part.id != start and self.site.node(part.id, "PE") != self.site.node(start, "PE"):
+            node = self.site.node(part.id, "PE")
+            start = terminals.get(self._metal[node]) if node >= 0 else None
+            if start and part.id != start and node != self.site.node(start, "PE"):
                 yield Measurement("continuity", start, part.id)
         for board in self.boards:
             if any(self.site.node(board, line) >= 0 for line in LINES):
@@ -114,6 +136,8 @@ class _Planner:
             if place in self.boards or place not in self._seen:
                 self._seen.add(place)
                 yield from self.site.voltages(place)
+                if place in self.boards:
+                    yield from self.site.between_lines(place)
         yield from self._off_sides(visit, live)
         for board in self.boards:
             if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
@@ -134,6 +158,8 @@ class _Planner:
                 self._tried.add(rcd.name)
                 for times in ("0.5 x", "1 x", "5 x"):
                     yield Measurement("rcd", rcd.name, times)
+            elif any(useless >> edge.b & 1 for edge in lines):
+                yield Measurement("rcd", rcd.name, "1 x")  # it is what proves disconnection there
         for link in self.site.links.values():
             if "PE" in link.cores and "N" in link.cores and link.length_m is not None:
                 circuit = link.id in self.circuits
