@@ -293,7 +293,7 @@ def _page(report: Report, site: Site, prefix: str) -> Page:
             titles.get(result.rule, ""),
             result.subject,
             result.message,
-            _when(result.conditions, site) if result.conditions else ("as it is written, whatever the state",),
+            _when(result.conditions, site) if result.conditions else (_always(result),),
             result.so,
             _same(result),
             _by_state(result, site),
@@ -441,6 +441,11 @@ def _sentence(site: Site, total: words.Tally, gaps: int) -> str:
 
 
 # -- findings ------------------------------------------------------------------------------------------------------------
+
+
+def _always(result: Result) -> str:
+    """When a finding holds that no operating state decides on: a reading is of one state, and says so itself."""
+    return "when it was measured" if result.route[:1] == ("readings",) else "as it is written, whatever the state"
 
 
 def _when(conditions: tuple[Condition, ...], site: Site) -> tuple[str, ...]:
