@@ -751,7 +751,10 @@ def test_a_place_to_which_no_pen_leads(place: str, books: tuple[str, ...]) -> No
 
 def test_the_frame_of_a_vehicle() -> None:
     # BS 7671, 717.411.4 (from memory): permitted under a condition that nobody writes; wherever it stands
-    assert "such a place (vehicle)" in found(on_a_pen("iec", place="", vehicle=True, pen_core="feed")).message
+    assert (
+        "must not be earthed by one (vehicle)"
+        in found(on_a_pen("iec", place="", vehicle=True, pen_core="feed")).message
+    )
     look = on_a_pen(place="marina", vehicle=True)
     assert isinstance(look, Review) and look.put_right.startswith(
         "717.411.4 ?: permitted where a skilled or instructed"
