@@ -151,10 +151,26 @@ def test_a_live_reading_without_a_state_of_a_site_whose_sets_stand_is_a_slip(tmp
     found = read(head + rows, tmp_path, plant, "two-generators.yaml")
     assert [problem.span.line for problem in found.problems] == [5, 6, 7]
     assert all("nothing feeds the site in its usual state" in problem.message for problem in found.problems)
-    rows = "  - {state: {g1: standing}, at: main, L1-N: 231 V}\n  - {at: main, L1-N: 0 V}\n"
+    rows = "  - {state: {g1: standing}, at: main, L1-N: 231 V}\n  - {at: main, L1-PE: 0 V}\n"
     rows += "  - {state: {g1: running}, at: main, L1-N: 231 V}\n"
     found = read(head + rows, tmp_path, plant, "two-generators.yaml")
     assert not found.problems and found.readings is not None and len(found.readings.readings) == 3
+
+
+def test_the_same_thing_read_twice(tmp_path: Path) -> None:
+    """Two values that cannot both be right are told; of two days the last one counts, and nearly the same is the same."""
+    lines = ("L1-N: 231 V", "L1-N: 140 V", "L1-N: 229 V")
+    entry = "  - {{at: main, {}{}}}\n"
+    twice = read(HEAD + entry.format(lines[0], "") + entry.format(lines[1], ""), tmp_path)
+    assert [(one.span.line, one.message) for one in twice.problems] == [
+        (7, "this was read twice on 2026-09-14: `231 V` and `140 V`")
+    ]
+    assert twice.readings is not None and twice.readings.readings == ()
+    later = read(HEAD + entry.format(lines[1], "") + entry.format(lines[0], ", taken: 2026-09-15"), tmp_path)
+    alike = read(HEAD + entry.format(lines[0], "") + entry.format(lines[2], ""), tmp_path)
+    for found in (later, alike):
+        assert found.problems == () and found.readings is not None
+        assert [one.value for one in found.readings.readings] == [231.0]
 
 
 def test_what_a_tester_shows_beyond_its_range(tmp_path: Path) -> None:

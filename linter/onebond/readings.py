@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import onebond_schemas
 from onebond import quantity, schema
 from onebond.assembly import named
+from onebond.document import node_at
 from onebond.facts import Refused
+from onebond.meter.diagnose import FLOOR
 from onebond.meter.measurements import Measurement, Site, live_cores
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
@@ -104,6 +106,7 @@ def refused(read: Read, path: str) -> tuple[Refused, ...]:
 
 class _Reader:
     def __init__(self, document: Document, plant: Plant, refused: set[Route]) -> None:
+        self.document = document
         self.root = document.root
         self.plant = plant
         self.site = Site(plant)
@@ -155,8 +158,28 @@ class _Reader:
             written,
             taken,
             METERS.get(_text(self.root, "voltmeter") or "", "digital"),
-            tuple(found),
+            tuple(self._last(found)),
         )
+
+    def _last(self, found: list[Reading]) -> Iterator[Reading]:
+        """Of the same thing the last reading; two of one day that cannot both be right are told, and neither counts."""
+        alike: dict[tuple[object, object], list[Reading]] = {}
+        for one in found:
+            alike.setdefault((one.state, one.measurement), []).append(one)
+        for several in alike.values():
+            day = max(one.taken for one in several)
+            first, *more = [one for one in several if one.taken == day]
+            other = next((one for one in more if _apart(first, one)), None)
+            if other is None:
+                yield first
+                continue
+            node = node_at(self.document, other.route[1:])
+            self._problem(
+                node,
+                f"this was read twice on {day}: `{first.written}` and `{other.written}`",
+                "read it again; what was put right in between has a day of its own (`taken`)",
+                other.route,
+            )
 
     # -- one reading -----------------------------------------------------------------------------------------------
 
@@ -387,6 +410,14 @@ def _needs_voltage(reading: Reading) -> bool:
     if kind == "voltage":
         return value > LIVE_V
     return value < math.inf if kind == "loop" else kind == "rcd" and value == 1
+
+
+def _apart(one: Reading, other: Reading) -> bool:
+    """Whether two readings of one thing cannot both be right: by more than a fifth, and more than their digits and leads."""
+    if math.isinf(one.value) or math.isinf(other.value):
+        return one.value != other.value
+    room = FLOOR.get(one.measurement.unit, 0.5) + one.digit + other.digit
+    return abs(one.value - other.value) > room + 0.2 * max(one.value, other.value)
 
 
 def _child(node: Node, key: str) -> Node | None:
