@@ -254,7 +254,7 @@ def test_the_true_defect_of_a_set_comes_first(path: Path) -> None:
         assert named[0] == true
 
 
-@pytest.mark.parametrize("site", ["hut", "van"])
+@pytest.mark.parametrize("site", ["hut", "van", "nec-rv"])
 def test_the_true_defect_comes_first_in_nearly_all_trials(site: str, capsys: pytest.CaptureFixture[str]) -> None:
     """The short form of ``python tests/readings_trial.py``."""
     found = readings_trial.trials(site)

@@ -43,6 +43,10 @@ APART = 4.0
 """Two defects can be told apart where the squares of what parts their readings, in standard deviations, come to more than this."""
 
 TRIPS = ("rcd", "holds")
+VAGUE = 1.4
+"""What a reading counts of which nothing can be said, in standard deviations: a little more than one that fits, so that an explanation
+that says nothing of the readings does not come before one that does."""
+
 GROUPS = 8
 """So many groups are told; what is left is less likely than all of them."""
 
@@ -70,7 +74,7 @@ class Explanation(NamedTuple):
 
     defects: tuple[Defect, ...]
     shown: tuple[Shown | Missing | None, ...]  # one a reading
-    off: tuple[float, ...]  # how far off each reading is, in standard deviations; 0 where nothing can be said
+    off: tuple[float, ...]  # how far off each reading is, in standard deviations; VAGUE where nothing can be said
     likelihood: float  # logarithm, with how likely it was before
 
     @property
@@ -209,7 +213,7 @@ class Doctor:
                 scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0,
             )
             if isinstance(answer, Shown)
-            else 0.0
+            else VAGUE
             for one, answer in zip(readings, shown, strict=True)
         )
         return Explanation(defects, shown, off, PRIOR[len(defects)] - sum(part * part for part in off) / 2)
