@@ -58,6 +58,8 @@ from onebond.facts import (
     SwitchedProtective,
     Taken,
     Unread,
+    cold_loop,
+    trip_times,
 )
 from onebond.facts.unknown import Unknown
 from onebond.model import Device, Source
@@ -127,10 +129,12 @@ __all__ = [
     "Unknown",
     "Unread",
     "Verdict",
+    "cold_loop",
     "figure",
     "open_figure",
     "open_or",
     "rule",
+    "trip_times",
 ]
 
 RULEBOOKS: tuple[str, ...] = ("iec", "bs7671", "nec", "as-nzs", "sans")

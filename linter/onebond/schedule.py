@@ -14,6 +14,7 @@ from typing import NamedTuple
 from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts
 from onebond.facts.measured import largest_electrode, largest_loop
+from onebond.facts.taken import cold_loop, trip_times
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
@@ -315,15 +316,15 @@ class _Writer:
             )
             return f"{told}; above 200 ohm it may be unstable"
         if kind == "loop" and (ohm := largest_loop(measurement, self.faults)) is not None:
-            most = ohm * params["loop-factor"] * params["minimum-voltage-factor"]
-            return f"at most {figure(most, 'ohm')}, by the overcurrent device{self.clause}"
+            return f"at most {figure(cold_loop(ohm, params), 'ohm')}, by the overcurrent device{self.clause}"
         return ""
 
     def _times(self, measurement: Measurement) -> str:
-        if measurement.between not in ("1 x", "5 x"):
+        selective = self.site.rcds[measurement.at].device.delay == "S"
+        allowed = trip_times(measurement.between, selective, self.params)
+        if allowed is None:
             return "no trip"
-        sort = "selective" if self.site.rcds[measurement.at].device.delay == "S" else "general"
-        least, most = self.params[f"{sort}-{measurement.between[0]}-s"]
+        least, most = allowed
         return f"{least * 1000:g} ms to {most * 1000:g} ms" if least else f"at most {most * 1000:g} ms"
 
 

@@ -31,11 +31,12 @@ from onebond.rule import (
     Ref,
     Unknown,
     Verdict,
+    cold_loop,
     figure,
     rule,
+    trip_times,
 )
 
-_UNITS = {"voltage": "V", "clamp": "A"}
 _TAKEN = "onebond-readings: 1\ninstallation: measured-house.yaml\ntaken: 2026-09-14\nreadings:\n"
 
 
@@ -82,7 +83,7 @@ def _wrong(one: Compared, params: Params) -> str:
     if kind == "insulation" and not value >= params["insulation-ohm"]:
         return f"below {figure(params['insulation-ohm'] / 1e6, 'Mohm')}"
     if kind == "loop" and one.loop_ohm is not None:
-        most = one.loop_ohm * params["loop-factor"] * params["minimum-voltage-factor"]
+        most = cold_loop(one.loop_ohm, params)
         if not value <= most:
             return f"above {figure(most, 'ohm')}, with which the overcurrent device is in time"
     if kind == "electrode" and one.electrode_ohm is not None and not value <= one.electrode_ohm:
@@ -98,8 +99,8 @@ def _read(one: Compared, why: str) -> str:
 
 def _band(one: Compared) -> str:
     assert one.band is not None
-    unit = _UNITS.get(one.reading.measurement.kind, "ohm")
-    if one.reading.measurement.kind in ("rcd", "holds"):
+    unit = one.reading.measurement.unit
+    if not unit:
         return "that it trips" if one.band[0] >= 0.5 else "that it holds"
     if math.isinf(one.band[0]):
         return "open"
@@ -110,10 +111,11 @@ def _band(one: Compared) -> str:
 
 def _late(one: Compared, params: Params) -> str:
     """Whether an RCD took too long, or not long enough."""
-    seconds, times = one.reading.time_s, one.reading.measurement.between
-    if seconds is None or times not in ("1 x", "5 x"):
+    seconds = one.reading.time_s
+    allowed = trip_times(one.reading.measurement.between, bool(one.late), params)
+    if seconds is None or allowed is None:
         return ""
-    least, most = params[f"{'selective' if one.late else 'general'}-{times[0]}-s"]
+    least, most = allowed
     return "" if least <= seconds <= most else f"not from {least * 1000:g} ms to {most * 1000:g} ms"
 
 

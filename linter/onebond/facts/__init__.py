@@ -36,7 +36,7 @@ from onebond.facts.residual import (
 from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
 from onebond.facts.sizes import Need, Protective, protective_conductors
 from onebond.facts.soil import EarthElectrode, earth_electrodes
-from onebond.facts.taken import Compared, MeasuredPlace, Refused, Taken, Unread
+from onebond.facts.taken import Compared, MeasuredPlace, Refused, Taken, Unread, cold_loop, trip_times
 from onebond.facts.unknown import Unknown
 from onebond.facts.wiring import (
     BorrowedNeutral,
@@ -108,6 +108,8 @@ __all__ = [
     "SwitchedProtective",
     "Taken",
     "Unread",
+    "cold_loop",
+    "trip_times",
 ]
 
 

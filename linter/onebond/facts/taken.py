@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from onebond.span import Route
 
@@ -12,6 +13,25 @@ if TYPE_CHECKING:
 
 FITS = 3.5
 """A reading contradicts what is expected where it is farther off than so many standard deviations."""
+
+
+def cold_loop(loop_ohm: float, params: Mapping[str, Any]) -> float:
+    """The largest loop, in ohm, that a reading on cold conductors may have where `loop_ohm` is the largest by the times.
+
+    `params` are those of `reading-contradicts-design`.
+    """
+    return float(loop_ohm * params["loop-factor"] * params["minimum-voltage-factor"])
+
+
+def trip_times(times: str, selective: bool, params: Mapping[str, Any]) -> tuple[float, float] | None:
+    """From when to when an RCD has to trip, in s, at `times` its rated residual current; None: it has to hold there.
+
+    `params` are those of `reading-contradicts-design`.
+    """
+    if times not in ("1 x", "5 x"):
+        return None
+    least, most = params[f"{'selective' if selective else 'general'}-{times[0]}-s"]
+    return least, most
 
 
 class Compared(NamedTuple):
