@@ -371,14 +371,10 @@ class _Solved:
             if conductor.core in LINES:
                 yield conductor.element, conductor.core, abs(currents[number])
 
-    def _branches(self, element: str, core: str) -> int | None:
-        found = self.model.branch_of(element, core)
-        return found if found >= 0 else None
-
     def amperes(self, element: str, cores: tuple[str, ...]) -> float | Missing:
         if self.first is None or self.second is None:
             return self._lacking()
-        numbers = [number for core in cores if (number := self._branches(element, core)) is not None]
+        numbers = [number for core in cores if (number := self.model.branch_of(element, core)) >= 0]
         if len(numbers) < len(cores):
             return Missing(
                 f"the length of {element}", (), f"the current in {element} is not determined without its length"
@@ -396,8 +392,8 @@ class _Solved:
             drawn: Solution = study.respond(self._pair(couple))
             total = 0j
             for element, core in cores:
-                number = self._branches(element, core)
-                if number is None:
+                number = self.model.branch_of(element, core)
+                if number < 0:
                     return Missing(f"the length of {element}", (), f"the current in {element} is not determined")
                 total += drawn.currents_a[number]
             shares.append(abs(total))
