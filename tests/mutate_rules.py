@@ -38,6 +38,7 @@ import onebond.reading
 import onebond.schema
 import onebond.testing
 import onebond_rules
+from mutation import TURNED
 from onebond.facts import Facts
 from onebond.rule import RULEBOOKS, Params, Rule
 
@@ -68,26 +69,6 @@ FILES = (
 SHORT = 7
 """The short form asks about every so many mutants."""
 
-_TURNED: dict[type[ast.cmpop], tuple[type[ast.cmpop], ...]] = {
-    ast.Lt: (ast.LtE, ast.GtE),
-    ast.LtE: (ast.Lt, ast.Gt),
-    ast.Gt: (ast.GtE, ast.LtE),
-    ast.GtE: (ast.Gt, ast.Lt),
-    ast.Eq: (ast.NotEq,),
-    ast.NotEq: (ast.Eq,),
-    ast.Is: (ast.IsNot,),
-    ast.IsNot: (ast.Is,),
-    ast.In: (ast.NotIn,),
-    ast.NotIn: (ast.In,),
-}
-
-_COUNTED: dict[type[ast.operator], type[ast.operator]] = {
-    ast.Add: ast.Sub,
-    ast.Sub: ast.Add,
-    ast.Mult: ast.Div,
-    ast.Div: ast.Mult,
-}
-
 
 class Mutant(NamedTuple):
     """One change of one module: where, what, and the code after it."""
@@ -108,7 +89,7 @@ class Mutant(NamedTuple):
     @property
     def comparison(self) -> bool:
         """Whether it turns a comparison."""
-        return self.change.split(" ")[0] in {op.__name__ for op in _TURNED}
+        return self.change.split(" ")[0] in {op.__name__ for op in TURNED if issubclass(op, ast.cmpop)}
 
 
 # -- the changes ---------------------------------------------------------------------------------------------------------
@@ -172,7 +153,7 @@ def _changes(node: ast.AST) -> Iterator[tuple[ast.expr, str, Callable[[], None]]
     """The changes of one node: the expression that is changed, each change when it is made, and what takes it back."""
     if isinstance(node, ast.Compare):
         for at, op in enumerate(node.ops):
-            for other in _TURNED.get(type(op), ()):
+            for other in TURNED.get(type(op), ()):
                 node.ops[at] = other()
                 which = f" ({at + 1})" if len(node.ops) > 1 else ""
                 back = partial(node.ops.__setitem__, at, op)
@@ -195,9 +176,9 @@ def _changes(node: ast.AST) -> Iterator[tuple[ast.expr, str, Callable[[], None]]
         operand = node.operand
         node.operand = ast.UnaryOp(ast.Not(), operand)
         yield node, "Not -> nothing", partial(setattr, node, "operand", operand)
-    elif isinstance(node, ast.BinOp) and type(node.op) in _COUNTED:
+    elif isinstance(node, ast.BinOp) and type(node.op) in TURNED:
         sort = node.op
-        node.op = _COUNTED[type(sort)]()
+        node.op = TURNED[type(sort)][0]()
         yield node, f"{type(sort).__name__} -> {type(node.op).__name__}", partial(setattr, node, "op", sort)
     elif isinstance(node, ast.Constant) and type(node.value) in (int, float):
         number = node.value
