@@ -196,6 +196,31 @@ def test_batteries_that_a_changeover_keeps_apart_do_not_add_up() -> None:
     assert found["bars", ""].least.known_a == pytest.approx(1710, rel=1e-3)
 
 
+def test_inputs_of_an_inverter_are_buses_of_their_own() -> None:
+    """A battery of 492 V behind 108 milliohm and 8 m of 16 mm2 (1.15 ohm/km, IEC 60228); arrays of 14 A and 28 A."""
+    text = (ROOT / "fixtures" / "sites" / "orchard-hybrid.yaml").read_text(encoding="utf-8")
+    found = {(one.place, one.terminal): one for one in facts(text).direct_currents}
+    battery_a = 492 / (0.108 + 2 * 4 * 1.15e-3)
+    expected = {"dc": (battery_a, ("stack",)), "pv1": (14, ("barn",)), "pv2": (28, ("drying",))}
+    for terminal, (current, sources) in expected.items():
+        one = found["hybrid", terminal]
+        assert one.largest.known_a == pytest.approx(current, rel=1e-3) and one.sources == sources
+        assert one.largest.lacking is None and one.largest.at_most_a == pytest.approx(current, rel=1e-3)
+    # all on one input: one bus, and each array adds to what the battery gives
+    joined = facts(text.replace("hybrid.pv1", "hybrid.dc").replace("hybrid.pv2", "hybrid.dc"))
+    (bus,) = [one for one in joined.direct_currents if one.place == "hybrid"]
+    assert bus.largest.known_a == pytest.approx(battery_a + 14 + 28, rel=1e-3)
+    assert bus.sources == ("stack", "barn", "drying")
+
+
+def test_inputs_that_no_inverter_has() -> None:
+    text = base("onebond_rules", "solar-cabin").replace("to: inv.dc", "to: inv.pv10")
+    document = parse(text.encode(), "site.yaml").document
+    assert document is not None
+    _, (problem,) = read(document)
+    assert problem.message == "`inv` has no terminal `pv10`" and problem.hint == "did you mean `inv.pv1`?"
+
+
 def test_what_is_not_written_opens_what_lies_behind_it() -> None:
     text = RADIO_POST.replace("size: 35 mm2, length: 3 m, ", "size: 35 mm2, ")
     found = {(one.place, one.terminal): one for one in facts(text).direct_currents}
@@ -251,6 +276,10 @@ def _changeover(poles: str) -> tuple[tuple[str, str], ...]:
 
 _HIGH = ("voltage: 48 V, earthed-pole: none", "voltage: 400 V, earthed-pole: none")
 _MONITOR = ("electrodes:\n", "monitors:\n  imd: {at: inv.dc, impedance: 1 Mohm}\n\nelectrodes:\n")
+_AT_PV = ("roof-cable: {from: roof, to: solar,", "roof-cable: {from: roof, to: inv.pv,")
+_AT_DC = ("roof-cable: {from: roof, to: solar,", "roof-cable: {from: roof, to: inv.dc,")
+_ROOF_EARTHED = ("480 V, earthed-pole: none", "480 V, earthed-pole: negative")
+_ROOF_PLUS = ("480 V, earthed-pole: none", "480 V, earthed-pole: positive")
 _KEY = "interlocks:\n  - {never: {q-dc: closed, q-ac: closed}}\n"
 
 
@@ -350,6 +379,61 @@ VERDICTS = (
         ),
         "dc-earth-conflict",
         ("roof",),
+    ),
+    Verdict(
+        "an array on an input of its own, with an earthed pole",
+        (_NOT, _AT_PV, _ROOF_EARTHED),
+        "dc-earth-conflict",
+        ("roof",),
+    ),
+    Verdict(
+        "on the input of the battery its pole is that of the battery too",
+        (_AT_DC, _ROOF_EARTHED, (_BANK, _BANK.replace("earthed-pole: none", "earthed-pole: positive"))),
+        "dc-earth-conflict",
+        ("bank", "roof"),
+    ),
+    Verdict(
+        "poles at two inputs are no one bus",
+        (_AT_PV, _ROOF_EARTHED, (_BANK, _BANK.replace("earthed-pole: none", "earthed-pole: positive"))),
+        "dc-earth-conflict",
+        (),
+    ),
+    Verdict(
+        "the earthed pole of an array says nothing of a battery at another input",
+        (_HIGH, _AT_PV, _ROOF_EARTHED),
+        "dc-earth-fault-unwatched",
+        ("bank",),
+    ),
+    Verdict("at the same input it does", (_HIGH, _AT_DC, _ROOF_EARTHED), "dc-earth-fault-unwatched", ()),
+    Verdict(
+        "a monitor at another input watches that input",
+        (_HIGH, _AT_PV, (_MONITOR[0], _MONITOR[1].replace("inv.dc", "inv.pv"))),
+        "dc-earth-fault-unwatched",
+        ("bank",),
+    ),
+    Verdict(
+        "a fuse in one pole, and an array at another input with that pole earthed",
+        (_AT_PV, _ROOF_PLUS, (_FUSE, _FUSE.replace("fuse,", "fuse, poles: DC+,"))),
+        "dc-unfused",
+        (),
+    ),
+    Verdict(
+        "a fuse in one pole, and an array at the same input with that pole earthed",
+        (_AT_DC, _ROOF_PLUS, (_FUSE, _FUSE.replace("fuse,", "fuse, poles: DC+,"))),
+        "dc-unfused",
+        ("bank",),
+    ),
+    Verdict(
+        "monitors at two inputs",
+        (_AT_PV, ("electrodes:\n", "monitors:\n  imd-a: {at: inv.dc}\n  imd-b: {at: inv.pv}\n\nelectrodes:\n")),
+        "it-without-monitor",
+        (),
+    ),
+    Verdict(
+        "two monitors at an input that is not the first",
+        (_AT_PV, ("electrodes:\n", "monitors:\n  imd-a: {at: roof}\n  imd-b: {at: inv.pv}\n\nelectrodes:\n")),
+        "it-without-monitor",
+        ("imd-b",),
     ),
     Verdict("two bridges on one battery", (_NOT, *_TWO), "dc-earth-conflict", ("bank",)),
     Verdict(

@@ -15,6 +15,8 @@ LINES: tuple[str, ...] = ("L1", "L2", "L3")
 LIVE: tuple[str, ...] = ("L1", "L2", "L3", "N", "PEN")
 DIRECT: tuple[str, ...] = ("DC+", "DC-", "M")
 EARTH: tuple[str, ...] = ("PE",)
+DIRECT_INPUTS: tuple[str, ...] = ("dc", "pv", *(f"pv{number}" for number in range(1, 10)))
+"""Terminals of an inverter on its direct-current side, each an input with a converter of its own."""
 HIGH_LEG = "L2"
 """The line of a high-leg delta that is opposite to the winding with the tap: phase B (NEC 408.3(E)(1))."""
 

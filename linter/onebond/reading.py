@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar
 from onebond import quantity, schema
 from onebond.model import (
     DIRECT,
+    DIRECT_INPUTS,
     LINES,
     Accepted,
     Board,
@@ -362,8 +363,8 @@ class _Reader:
             return End(identifier, "", route)
         two_sided = facts.kind == "transformer" or facts.mains_input
         terminals = ("in", "out") if two_sided else ("out",)
-        if facts.kind == "inverter" and terminal == "dc":
-            return End(identifier, "dc", route)
+        if facts.kind == "inverter" and terminal in DIRECT_INPUTS:
+            return End(identifier, terminal, route)
         if not dot:
             if not live:
                 return End(identifier, "", route)
@@ -385,6 +386,8 @@ class _Reader:
                 node.span, f"`{identifier}` has no mains input, so `{node.value}` does not exist", hint, route
             )
             return None
+        if facts.kind == "inverter":
+            terminals = (*terminals, *(DIRECT_INPUTS if terminal.startswith("pv") else DIRECT_INPUTS[:2]))
         near = quantity.nearest(terminal, terminals)
         listed = " or ".join(f"`{identifier}.{name}`" for name in terminals)
         hint = f"did you mean `{identifier}.{near}`?" if near else f"write {listed}"
@@ -421,7 +424,7 @@ class _Reader:
             if facts.kind is None or facts.phases is None:
                 return None
             lines = f"phases: {' '.join(facts.phases)}"
-            if end.terminal == "dc":
+            if end.terminal in DIRECT_INPUTS:
                 return frozenset((*DIRECT, "PE")), "its d.c. side has DC+ DC- M"
             if facts.kind == "utility":
                 brings = {"TN-S": ("N", "PE"), "TN-C-S": ("PEN", "N", "PE"), "TT": ("N",), "IT": ("N", "PE")}
@@ -763,7 +766,7 @@ class _Reader:
                 if facts is not None and facts.kind == "utility" and "PEN" in wrong:
                     hint = f"write N and PE, or `earthing: TN-C-S` at `{end.id}`" if facts.earthing == "TN-S" else hint
                 self._problem(span, f"`{end.written}` has no {named} ({why})", hint, here)
-            elif end.terminal == "dc" and not any(bar in DIRECT for bar in landing):
+            elif end.terminal in DIRECT_INPUTS and not any(bar in DIRECT for bar in landing):
                 self._problem(
                     span,
                     f"none of these cores is a d.c. core, but `{end.written}` is a d.c. side",

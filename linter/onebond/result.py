@@ -426,6 +426,7 @@ class DrawnPlace(NamedTuple):
     serves: str = ""
     building: str = ""
     high_leg: bool = False  # a delta whose neutral is the tap of one winding
+    inputs: tuple[str, ...] = ()  # terminals of an inverter at which direct current arrives
 
 
 class DrawnBond(NamedTuple):

@@ -89,7 +89,8 @@ def _verdict(side: DirectSide) -> Verdict:
         if inverter.isolated is False and reference:
             return Finding(
                 f"the {pole} pole of {side.id} is earthed, and {inverter.id} does not separate it from an a.c. neutral that is earthed",
-                "a loop through the inverter and PE: direct current in PE blinds RCDs, and a battery feeds it with all that it has",
+                "a loop through the inverter and PE: direct current in PE blinds RCDs"
+                + (", and a battery feeds it with all that it has" if side.source.kind == "battery" else ""),
                 f"leave {side.id} unearthed and monitored, or take an inverter for {inverter.id} that is isolated",
                 (
                     Mention(inverter.id, inverter.route, f"not isolated; its neutral is tied by {reference}"),

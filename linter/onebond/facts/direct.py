@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import partial
 from itertools import combinations, product
 from typing import NamedTuple
 
@@ -224,7 +223,7 @@ def monitors_behind(all_sides: Iterable[Side], island: Island) -> Iterable[tuple
                 if joint(island.network, island.state, wiring.state):
                     for monitor in site.monitors:
                         at = (monitor.at.id, monitor.at.terminal)
-                        if any(wiring.parts.one((*at, core), (source.id, "dc", DIRECT[0])) for core in DIRECT):
+                        if any(wiring.reaches(source, (*at, core)) for core in DIRECT):
                             seen.setdefault(monitor.id, monitor)
             yield tuple(seen.values()), source
 
@@ -232,10 +231,15 @@ def monitors_behind(all_sides: Iterable[Side], island: Island) -> Iterable[tuple
 def monitors_of(
     all_sides: Iterable[Side], monitors: Iterable[Monitor]
 ) -> Iterable[tuple[DirectSource, tuple[Monitor, ...]]]:
-    """For each side the most monitors that are joined to its first source in one position of its switches."""
+    """For each source the most monitors that are joined to it in one position of the switches; none that an earlier one has shown."""
     every = tuple(monitors)
     for side in all_sides:
-        watch = partial(_watches, source=side.sources[0])
-        seen = [tuple(m for m in every if watch(m, wiring)) for wiring in side.wirings()]
-        if seen:
-            yield side.sources[0], max(seen, key=len)
+        wirings = side.wirings()
+        shown: list[set[str]] = []
+        for source in side.sources:
+            seen = [tuple(m for m in every if _watches(m, wiring, source)) for wiring in wirings]
+            most = max(seen, key=len, default=())
+            names = {monitor.id for monitor in most}
+            if not any(names <= others for others in shown):
+                shown.append(names)
+                yield source, most

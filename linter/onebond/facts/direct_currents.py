@@ -322,7 +322,8 @@ class _Walk:
     def earthed(self) -> set[str]:
         """The conductors that are tied to earth: by the battery itself, else by other sources on its conductors."""
         own = self.battery.earthed_pole
-        words = [own] if own in POLES else [one.earthed_pole for one in self.side.sources]
+        together = Wiring(self.side, None).together(self.battery)
+        words = [own] if own in POLES else [one.earthed_pole for one in together]
         return {POLES[word] for word in words if word in POLES}
 
     def bare(self, pole: str) -> dict[str, tuple[Mention, float | Missing]]:

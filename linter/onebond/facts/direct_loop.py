@@ -15,7 +15,7 @@ from onebond.circuit.impedances import Missing
 from onebond.facts.direct_currents import battery_of
 from onebond.facts.direct_wiring import POLES, Spot, Wiring, cables
 from onebond.facts.island import Island, Reference
-from onebond.model import DIRECT, DirectSource, Source
+from onebond.model import DIRECT, DIRECT_INPUTS, DirectSource, Source
 from onebond.network import Rcd, frame_of
 from onebond.states import holds
 
@@ -133,7 +133,7 @@ def _outer(wiring: Wiring, source: DirectSource, inverter: Source) -> _Way:
         around.setdefault(edge.a, []).append((number, edge.b))
         around.setdefault(edge.b, []).append((number, edge.a))
     earthed = POLES.get(source.earthed_pole or "", "")
-    ends = {(inverter.id, "dc", core) for core in DIRECT}
+    ends = {(inverter.id, terminal, core) for terminal in DIRECT_INPUTS for core in DIRECT}
     for pole in ("DC+", "DC-"):
         if pole != earthed:
             way = _shortest((source.id, "", pole), ends, lambda spot: around.get(spot, []))

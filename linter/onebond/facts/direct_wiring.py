@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import NamedTuple
 
-from onebond.model import DIRECT, Connection, DirectSource, Source
+from onebond.model import DIRECT, DIRECT_INPUTS, Connection, DirectSource, Source
 from onebond.network import DirectEdge, Network
 from onebond.states import State, holds, positions
 
@@ -60,7 +60,10 @@ class Wiring:
 
     @cached_property
     def parts(self) -> Union:
-        """Spots that are joined through batteries, arrays and inverters too."""
+        """Spots that are joined through batteries, arrays and one input of an inverter too.
+
+        The converter between two inputs of an inverter keeps them apart: it passes no short-circuit current on.
+        """
         found = Union()
         for edge in self.edges:
             found.join(edge.a, edge.b)
@@ -68,8 +71,9 @@ class Wiring:
             for core in DIRECT[1:]:
                 found.join((one.id, "", DIRECT[0]), (one.id, "", core))
         for inverter in self.side.inverters:
-            for core in DIRECT[1:]:
-                found.join((inverter.id, "dc", DIRECT[0]), (inverter.id, "dc", core))
+            for terminal in DIRECT_INPUTS:
+                for core in DIRECT[1:]:
+                    found.join((inverter.id, terminal, DIRECT[0]), (inverter.id, terminal, core))
         return found
 
     def together(self, source: DirectSource) -> tuple[DirectSource, ...]:
@@ -80,11 +84,15 @@ class Wiring:
     def inverters(self, source: DirectSource) -> tuple[Source, ...]:
         """The inverters that a source is joined to."""
         own = (source.id, "", DIRECT[0])
-        return tuple(other for other in self.side.inverters if self.parts.one((other.id, "dc", DIRECT[0]), own))
+        return tuple(other for other in self.side.inverters if self.reaches(other, own))
+
+    def reaches(self, inverter: Source, spot: Spot) -> bool:
+        """Whether a spot is joined to any input of an inverter."""
+        return any(self.parts.one((inverter.id, terminal, DIRECT[0]), spot) for terminal in DIRECT_INPUTS)
 
 
 class Side(NamedTuple):
-    """What hangs together when every contact of the direct-current side is closed."""
+    """What hangs together when every contact of the direct-current side is closed, over the inputs of an inverter too."""
 
     network: Network
     sources: tuple[DirectSource, ...]
@@ -136,19 +144,21 @@ def sides(network: Network) -> tuple[Side, ...]:
             # a changeover joins its sides in one position or another
             if any(changeover.id == needs[0] for changeover in site.changeovers):
                 everything.join(needs[:2], (needs[0], ""))
+    inverters = [source for source in site.sources if source.kind == "inverter"]
+    for inverter in inverters:
+        for terminal in DIRECT_INPUTS[1:]:
+            everything.join((inverter.id, DIRECT_INPUTS[0]), (inverter.id, terminal))
     found: dict[object, list[DirectSource]] = {}
     for one in site.direct:
         found.setdefault(everything.top((one.id, "")), []).append(one)
     made = []
     for top, sources in found.items():
         edges = tuple(edge for edge in network.direct if everything.top(edge.a[:2]) == top)
-        inverters = tuple(
-            source for source in site.sources if source.kind == "inverter" and everything.top((source.id, "dc")) == top
-        )
+        joined = tuple(one for one in inverters if everything.top((one.id, DIRECT_INPUTS[0])) == top)
         places = dict.fromkeys((one.id, "") for one in sources)
         places.update(dict.fromkeys(spot[:2] for edge in edges for spot in (edge.a, edge.b)))
         variables = sorted({variable for edge in edges for variable, _ in edge.needs})
-        made.append(Side(network, tuple(sources), inverters, edges, tuple(variables), tuple(places)))
+        made.append(Side(network, tuple(sources), joined, edges, tuple(variables), tuple(places)))
     return tuple(made)
 
 

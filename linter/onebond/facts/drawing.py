@@ -12,7 +12,7 @@ from onebond.document import Document, node_at, span_at
 from onebond.facts import Facts
 from onebond.facts.island import Island, Reference
 from onebond.facts.service import InService, farthest_load, from_sources, source_of
-from onebond.model import HIGH_LEG, LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
+from onebond.model import DIRECT_INPUTS, HIGH_LEG, LINES, Bond, Circuit, Connection, Device, Electrode, Monitor, Source
 from onebond.network import Network
 from onebond.result import (
     Drawing,
@@ -241,7 +241,14 @@ class _Reader:
             follows=source.operation == "grid-following",
             phases=source.phases,
             building=source.building or "",
+            inputs=self.inputs(source),
         )
+
+    def inputs(self, source: Source) -> tuple[str, ...]:
+        """The terminals of an inverter at which direct current arrives, in the order of `DIRECT_INPUTS`."""
+        links = (*self.site.connections, *(circuit.connection for circuit in self.site.circuits))
+        landed = {end.terminal for link in links for end in (link.start, link.finish) if end.id == source.id}
+        return tuple(name for name in DIRECT_INPUTS if source.kind == "inverter" and name in landed)
 
     def circuit(self, circuit: Circuit) -> DrawnPlace:
         texts = self.texts(circuit.route, "load")
@@ -267,6 +274,8 @@ class _Reader:
         if link.material and link.material != "copper":
             texts.append(link.material)
         texts.extend(self.texts(route, "length"))
+        # which of several inputs it is does not show where the lines meet the symbol
+        texts.extend(f"to {end.terminal}" for end in (link.start, link.finish) if end.terminal in DIRECT_INPUTS[1:])
         return DrawnLink(
             link.id,
             circuit,

@@ -89,7 +89,7 @@ class Equipment(Ink):
             positions, common = set(placed.place.positions), {""}
             return (common, positions) if placed.upside_down else (positions, common)
         if kind in ("inverter", "transformer"):
-            return {"in", "dc"}, {"out", ""}
+            return {"in", *placed.place.inputs}, {"out", ""}
         return set(), {""}
 
     def neutral_tap(self, place: DrawnPlace, x: float, y: float, terminal: str) -> None:

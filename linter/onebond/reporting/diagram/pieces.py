@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 from onebond.reporting.diagram import metrics
@@ -24,6 +25,9 @@ from onebond.reporting.diagram.plan import (
 )
 from onebond.reporting.diagram.structure import EarthTree, Edge
 from onebond.result import DrawnDevice, DrawnLink, DrawnPlace
+
+INPUT = 9.0
+"""Between two direct-current inputs of an inverter."""
 
 _STATES = {
     "utility": ("present", "absent", "detached"),
@@ -274,13 +278,15 @@ class Pieces:
             return Shape(44.0 if place.neutral_bond != "none" else 18.0, 18.0 + wide, 40.0, {}, {"": 0.0}, 38.0)
         if place.kind == "transformer":
             left = 44.0 if place.neutral_bond != "none" else 16.0
-            return Shape(left, 16.0 + wide, 54.0, {"in": 0.0, "dc": 12.0}, {"out": 0.0, "": 0.0}, 52.0)
+            return Shape(left, 16.0 + wide, 54.0, {"in": 0.0}, {"out": 0.0, "": 0.0}, 52.0)
         if place.kind == "inverter" and not place.mains_input:
             left = 46.0 if place.neutral_bond != "none" else 19.0
-            return Shape(left, 19.0 + wide, 42.0, {"dc": -12.0}, {"": 0.0, "out": 0.0}, 40.0)
+            return Shape(left, 19.0 + wide, 42.0, inputs_at(place.inputs, -12.0, 12.0), {"": 0.0, "out": 0.0}, 40.0)
         if place.kind == "inverter":
             left = 46.0 if place.neutral_bond != "none" else 20.0
-            return Shape(left, 58.0 + wide, 70.0, {"in": 0.0, "dc": 40.0}, {"out": 0.0, "": 0.0}, 68.0)
+            return Shape(
+                left, 58.0 + wide, 70.0, {"in": 0.0, **inputs_at(place.inputs, 40.0, 22.0)}, {"out": 0.0, "": 0.0}, 68.0
+            )
         steps = [0.0]
         for position in order[:-1]:
             steps.append(steps[-1] + max(34.0, metrics.width(metrics.shown(position, 12), "pos") + 16) + wide)
@@ -327,3 +333,9 @@ class Infeed:
         self.below = max(self.shape.height, self.label.height + 6)
         earth_deep = self.shape.tap + self.earth.height + 8 if self.earth else 0.0
         self.height = max(self.below + self.chain.height, earth_deep)
+
+
+def inputs_at(inputs: tuple[str, ...], first: float, last: float) -> dict[str, float]:
+    """Where the direct-current inputs of an inverter meet its symbol, beside each other from one place on."""
+    step = math.copysign(min(INPUT, abs(last - first) / max(len(inputs) - 1, 1)), last - first)
+    return {name: first + step * number for number, name in enumerate(inputs)}

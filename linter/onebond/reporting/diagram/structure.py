@@ -287,7 +287,7 @@ def _downwards(link: DrawnLink, places: dict[str, DrawnPlace], up: set[str]) -> 
 def _side(place: DrawnPlace, terminal: str, up: bool) -> int:
     """1 where power comes out, -1 where it goes in, 0 where it may do either."""
     if place.kind in ("inverter", "transformer"):
-        return -1 if terminal in ("in", "dc") else 1
+        return -1 if terminal == "in" or terminal in place.inputs else 1
     if _pure(place):
         return 1
     if place.kind == "changeover":
