@@ -76,10 +76,6 @@ class Schedule(NamedTuple):
     remarks: tuple[str, ...]
 
 
-LOADED = ", loads on"
-"""What is said of a voltage that is read under load; every other is read without."""
-
-
 class _Kind(NamedTuple):
     instrument: str
     method: str
@@ -289,7 +285,7 @@ class _Writer:
             number,
             entry.visit,
             measurement,
-            test_of(measurement) + (LOADED if measurement.kind == "voltage" and measurement.loads else ""),
+            test_of(measurement),
             where_of(measurement),
             kind.instrument,
             kind.method or ("loads on" if measurement.loads else "loads off"),
