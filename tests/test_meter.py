@@ -173,9 +173,12 @@ def test_crossed_polarity_shows_the_full_voltage_between_n_and_pe() -> None:
 
 
 def test_a_short_circuit_opens_its_breaker_before_anybody_reads_a_meter() -> None:
-    """L and N crossed ahead of a link between N and PE is a short circuit."""
+    """L and N crossed ahead of a link between N and PE is a short circuit; the inverter that passed it may take over."""
     doctor = Doctor(Plant(fixture("skarv")))
-    assert shown(doctor, ("crossed to-essential L1-N",), {}, *volts("essential")) == pytest.approx([0, 0, 0], abs=0.1)
+    broken = ("crossed to-essential L1-N",)
+    assert shown(doctor, broken, {}, *volts("hybrid.in")) == pytest.approx([0, 0, 0], abs=0.1)
+    # by itself it gives 230 V with the wrong pole earthed, which reads like the right one; else nothing
+    assert shown(doctor, broken, {}, *volts("essential")) == pytest.approx([0], abs=0.1)
 
 
 def test_a_link_behind_an_rcd_trips_it_under_load_and_not_without() -> None:
@@ -305,6 +308,45 @@ def test_a_broken_core_ahead_of_an_inverter_darkens_nothing_else() -> None:
     assert shown(doctor, broken, {}, *volts("main")) == pytest.approx([230, 230, 0], abs=1)
     assert shown(doctor, broken, {}, Measurement("voltage", "hybrid.in", "L1-N", False))[0] < 5
     assert shown(doctor, broken, {}, Measurement("voltage", "essential", "L1-N", False)) == []
+
+
+BEHIND_AN_RCD = """\
+onebond: 1
+site: {name: Fen house, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TT, loop-impedance: 0.6 ohm}
+  hybrid: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, mains-input: yes, neutral-through: switched,
+           neutral-bond: while-inverting}
+boards:
+  main: {}
+  house: {}
+connections:
+  service: {from: grid, to: main, cores: L1 N, size: 16 mm2, length: 10 m,
+            through: [{kind: rcd, rating: 63 A, residual: 300 mA, type: A, delay: selective, id: rcd-main}]}
+  into: {from: main, to: hybrid.in, cores: L1 N PE, size: 6 mm2, length: 5 m}
+  out: {from: hybrid.out, to: house, cores: L1 N PE, size: 6 mm2, length: 5 m}
+circuits:
+  oven: {from: house, cores: L1 N PE, size: 2.5 mm2, length: 10 m, serves: fixed, load: 2 kW, equipment: class-II}
+electrodes:
+  rod: {at: main, resistance: 20 ohm}
+"""
+
+
+def test_what_opens_ahead_of_an_inverter_that_passes_does_not_say_what_its_output_does() -> None:
+    """N and PE crossed behind the RCD: the load comes back through the soil, it trips, and the inverter takes over or does not."""
+    doctor = Doctor(Plant(site_of(BEHIND_AN_RCD)))
+    broken, rcd = ("crossed into N-PE",), Measurement("holds", "rcd-main")
+    (healthy,) = shown(doctor, (), {}, rcd)
+    (seen,) = shown(doctor, broken, {}, rcd)
+    # the oven takes 230 V / (26.45 + 20 + 0.6) ohm, nearly 5 A, all of it past the RCD
+    assert healthy < 0.5 < 1 < seen
+    ahead, behind = Measurement("voltage", "main", "L1-N"), Measurement("voltage", "house", "L1-N")
+    assert shown(doctor, (), {}, ahead, behind) == pytest.approx([230, 230], abs=3)
+    assert shown(doctor, broken, {}, ahead) == pytest.approx([0], abs=1e-6)
+    assert shown(doctor, broken, {}, behind) == []
+    # with the inverter switched off nothing is in doubt
+    off = {"hybrid": "off"}
+    assert shown(doctor, broken, off, rcd, behind) == pytest.approx([0, 0], abs=0.1)
 
 
 def test_a_dead_output_may_come_of_the_input_or_of_the_output_cable() -> None:

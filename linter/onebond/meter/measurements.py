@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from itertools import combinations
 from typing import NamedTuple
@@ -33,6 +33,10 @@ APART = ("TT", "TN-S")
 
 IN_SERVICE = ("voltage", "clamp", "holds")
 """What may be measured with the loads switched on; everything else is done without them."""
+
+
+_Wanted = tuple[Iterable[Couple], Known, bool, tuple[int, ...] | None, frozenset[str], frozenset[str]]
+"""What a bench is asked for, beside its plant and state."""
 
 
 class Measurement(NamedTuple):
@@ -115,15 +119,31 @@ class Site:
             couples = {one: couple for one in measures if (couple := self.couple(one)) is not None}
             feeds = () if dead else None
             clamped = frozenset(one.at for one in measures if one.kind == "clamp")
+            wanted = (couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""}))
             benches = [
-                Bench(self.plant, now, couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""}))
+                bench
                 for now in ((state,) if dead else self.plant.instead(state))
+                for bench in self._settled(Bench(self.plant, now, *wanted), wanted)
             ]
             for one in measures:
                 answers = [self._answer(bench, one, couples.get(one), meter) for bench in benches]
                 if answers[0] is not None:
                     found[one] = _agreed(answers)
         return found
+
+    def _settled(self, bench: Bench, wanted: _Wanted) -> Iterator[Bench]:
+        """A state after what devices have opened in it: an inverter whose input they took away inverts by itself, or is dead."""
+        if bench.network is self.plant.network:
+            yield bench
+            return
+        plant = Plant(self.plant.site, bench.network)
+        for state in plant.instead(bench.state):
+            if state == bench.state:
+                yield bench
+            else:
+                following = Bench(plant, state, *wanted)
+                following.residual |= bench.residual  # what opened an RCD is what it saw before
+                yield following
 
     def _answer(self, bench: Bench, test: Measurement, couple: Couple | None, meter: str) -> Shown | Missing | None:
         if test.kind == "electrode":
