@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from onebond.circuit.impedances import Missing
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
 from onebond.meter.measurements import Measurement, Site, live_cores, test_of, where_of
@@ -25,6 +24,10 @@ RIVALS = 10
 
 NEARLY = 0.98
 """From this probability on nothing more needs to be measured to tell the explanations apart."""
+
+
+NEAR = 0.8
+"""A measurement that tells this part of what the best one does is taken before it where the state for it is there already."""
 
 
 class Compared(NamedTuple):
@@ -146,14 +149,15 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
         return None
     done = {(one.state, one.measurement) for one in measured}
     visited = {one.state for one in measured}
-    best: tuple[tuple[float, bool], State, Measurement, tuple[Shown | Missing | None, ...]] | None = None
-    for bits, state, measurement, shown in doctor.told_apart(rivals, _questions(plant, done)):
-        rank = (round(bits, 3), state in visited or measurement.dead)
-        if best is None or rank > best[0]:
-            best = (rank, state, measurement, shown)
-    if best is None:
+    found = list(doctor.told_apart(rivals, _questions(plant, done)))
+    if not found:
         return None
-    (bits, _), state, measurement, answers = best
+    enough = NEAR * max(bits for bits, *_ in found)
+    bits, state, measurement, answers = max(
+        (one for one in found if one[0] >= enough),
+        # where the person stands already, before what has to be set up; of these what tells most
+        key=lambda one: (one[1] in visited and not one[2].dead, one[2].dead and plant.dead in visited, one[0]),
+    )
     return Next(
         test_of(measurement),
         where_of(measurement),

@@ -76,6 +76,10 @@ class Schedule(NamedTuple):
     remarks: tuple[str, ...]
 
 
+WIDE = 0.2
+"""Part of a value by which what the description leaves open is told as a range."""
+
+
 class _Kind(NamedTuple):
     instrument: str
     method: str
@@ -131,15 +135,17 @@ def schedule(site: Installation, rules: Sequence[Rule]) -> Schedule:
 
 def expected(measurement: Measurement, shown: Shown) -> str:
     """What a healthy site shows, with its band, in words."""
+    if shown.others:
+        return " or ".join(dict.fromkeys(expected(measurement, way) for way in shown.ways))
     low, high = as_expected(measurement, shown)
     unit = measurement.unit
     if math.isinf(shown.value) and low < math.inf:
-        return f"open where the main isolator opens the neutral, else {figure(low, unit)} or more"
+        return f"open where the main isolator opens the neutral, else {on_display(low, unit)} or more"
     if measurement.kind in TRIPS or math.isinf(shown.value):
         return as_read(measurement, shown)
     if low <= 0:
-        return f"at most {figure(high, unit)}"
-    return f"{figure(shown.value, unit)} ({figure(low, unit)} to {figure(high, unit)})"
+        return f"at most {on_display(high, unit)}"
+    return f"{on_display(shown.value, unit)} ({on_display(low, unit)} to {on_display(high, unit)})"
 
 
 def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
@@ -344,9 +350,23 @@ _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
 
 def as_read(measurement: Measurement, shown: Shown) -> str:
     """What would be read, in few words."""
+    if shown.others:
+        return " or ".join(dict.fromkeys(as_read(measurement, way) for way in shown.ways))
     if measurement.kind in TRIPS:
         no = "stays closed" if measurement.kind == "holds" else "does not trip"
         return "trips" if shown.value >= MUST_TRIP else no if shown.value <= MAY_TRIP else "may trip"
     if math.isinf(shown.value):
         return "open"
-    return figure(shown.value if shown.value > FLOOR[measurement.unit] / 10 else 0.0, measurement.unit)
+    floor = FLOOR[measurement.unit]
+    if shown.high - shown.low > WIDE * shown.high + floor:
+        return f"{on_display(shown.low, measurement.unit)} to {on_display(shown.high, measurement.unit)}"
+    return on_display(shown.value if shown.value > floor / 10 else 0.0, measurement.unit)
+
+
+def on_display(value: float, unit: str) -> str:
+    """A value as instruments show it: hundredths of an ohm below 10, tenths of a volt below 10 (common practice, no source)."""
+    if unit == "ohm" and value < 999.5:
+        return f"{value:.{2 if value < 9.995 else 1 if value < 99.95 else 0}f} ohm"
+    if unit == "V":
+        return f"{value:.{1 if 0.05 <= value < 9.95 else 0}f} V"
+    return figure(value, unit)

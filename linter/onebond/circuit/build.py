@@ -58,6 +58,10 @@ class Options(NamedTuple):
     loads_of: frozenset[str] = frozenset()  # only the loads of these circuits; none named: all
     capacitances: bool = False
     stray_f_per_m: float = 0.0
+    leaks: tuple[bool, bool] = (
+        True,
+        False,
+    )  # declared leakage flows from the line, and from the neutral where it is off the earth
     frequency_hz: float = 50.0
     without: frozenset[str] = frozenset()  # electrodes that are left out
     soil: tuple[float, float] = (
@@ -68,6 +72,9 @@ class Options(NamedTuple):
         False  # metal that is no part of the installation shares the current of a neutral; a fault does not count on it
     )
     bridge: tuple[str, int] | None = None  # a source whose star point is joined to a PE node, as a first fault would
+    loop_in_line: bool = (
+        False  # the declared loop of a TT supply lies in its conductors as far as it can, not in its electrode
+    )
     contacts_of: frozenset[str] = (
         frozenset()
     )  # connections whose cores have a contact resistance where they have no length
@@ -164,7 +171,7 @@ class _Begun(NamedTuple):
     used: frozenset[int]
 
 
-Begun = dict[tuple[bool, bool, bool, frozenset[str], tuple[int, ...]], _Begun]
+Begun = dict[tuple[bool, bool, bool, bool, frozenset[str], tuple[int, ...]], _Begun]
 """What was begun before, for the circuits of one island, by the options that decide on it and the sources."""
 
 
@@ -316,7 +323,7 @@ class _Builder:
         pe = star.pe if star and self.network.nodes[star.pe][2] == "PE" else -1
         if not (live_neutral or energised or pe >= 0):
             return
-        supply = impedances.utility(source, self.options.smallest)
+        supply = impedances.utility(source, self.options.smallest, self.options.loop_in_line)
         point = self.draft.new()
         self.used.add(point)
         if star:
@@ -409,8 +416,12 @@ class _Builder:
             if circuit.leakage_a and node >= 0 and not circuit.class_ii:
                 volts = abs(self.emf_of(node))
                 if volts:
+                    ohm = loads.leakage_ohm(circuit.leakage_a, volts, hertz)
                     pe = self.network.number_of(circuit.id, "", "PE")
-                    self.branch(node, pe, loads.leakage_ohm(circuit.leakage_a, volts, hertz), circuit.id, "leakage")
+                    ends = (node, self.network.find(circuit.id, "", "N"))
+                    for end, leaks in zip(ends, self.options.leaks, strict=True):
+                        if leaks and end >= 0:
+                            self.branch(end, pe, ohm, circuit.id, "leakage")
         for monitor in self.site.monitors:
             if monitor.impedance_ohm:
                 for conductor in ("N", *LINES):
@@ -522,7 +533,7 @@ class _Builder:
     def begin(self, begun: Begun) -> None:
         """Conductors, sources and links, which the circuits of one island have in common."""
         options = self.options
-        key = (options.smallest, options.cold, options.metal, options.contacts_of, self.feeds)
+        key = (options.smallest, options.cold, options.metal, options.loop_in_line, options.contacts_of, self.feeds)
         if key not in begun:
             self.wires()
             self.supplies()

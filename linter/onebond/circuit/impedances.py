@@ -200,12 +200,13 @@ def line_emfs_v(source: Source, group_phases: dict[str, str] | None = None) -> d
     return found
 
 
-def utility(source: Source, smallest: bool) -> Supply:
+def utility(source: Source, smallest: bool, loop_in_line: bool = False) -> Supply:
     """The supply behind its terminals, for the smallest or the largest fault current.
 
     Smallest: the declared loop impedance (else the declared minimum current), as a resistance, since a resistance adds most to
     cables that are resistances themselves.  Largest: the declared maximum current, as a reactance, since that adds least.  Line
-    and return conductor have half of the loop each.  Of lines with unlike voltages the one counts that makes the current the
+    and return conductor have half of the loop each; of a TT supply the electrode has what they leave, which is nearly all of it, or
+    half of it with ``loop_in_line``.  Of lines with unlike voltages the one counts that makes the current the
     smallest, or the largest.
     """
     emfs = line_emfs_v(source)
@@ -224,6 +225,8 @@ def utility(source: Source, smallest: bool) -> Supply:
     star: float | Missing | None = None
     if source.earthing == "TT":
         outside = Missing(f"the loop-impedance of {source.id}", source.route)
+        if loop and loop_in_line:
+            return Supply(complex(loop / 2), complex(loop / 2), None, loop / 2)
         star = outside if not loop else max(loop - (live or 0.0), 1e-3)
         return Supply(complex(live) if live else None, complex(live) if live else None, None, star)
     if source.earthing == "IT":

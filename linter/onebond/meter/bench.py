@@ -19,7 +19,7 @@ from onebond.circuit.parts import Circuit
 from onebond.circuit.solve import Loop, Solution, Study, Unsolvable
 from onebond.meter.defects import NEVER, altered
 from onebond.meter.plant import Plant
-from onebond.model import LINES
+from onebond.model import LINES, Source
 from onebond.states import State, holds, reach
 
 Couple = tuple[int, int]
@@ -44,6 +44,11 @@ LOOSELY = 0.1
 
 MIDDLE_F_PER_M = math.sqrt(STRAY_F_PER_M[0] * STRAY_F_PER_M[1])
 
+Leaks = tuple[bool, bool]
+BOTH, NEITHER, LINE = (True, True), (False, False), (True, False)
+"""From which conductors equipment leaks: filters from both alike, what is unplugged from none, a fault of the insulation from one (common
+practice, no source).  It matters where the neutral is off the earth."""
+
 SAME = 1e-6
 """Relative difference below which a reading does not rest on an impedance that is not known."""
 
@@ -51,13 +56,20 @@ SAME = 1e-6
 class Shown(NamedTuple):
     """What a meter shows: the likely value, and the least and the largest over what the description leaves open.
 
-    ``slack`` is a standard deviation on top of that of the meter: of what rests on capacitances or on the soil.
+    ``slack`` is a standard deviation on top of that of the meter: of what rests on capacitances or on the soil.  ``others`` is what it
+    shows instead where the site falls into another state by itself: one of them is read, and nothing between them.
     """
 
     value: float
     low: float
     high: float
     slack: float = 0.0
+    others: tuple[Shown, ...] = ()
+
+    @property
+    def ways(self) -> tuple[Shown, ...]:
+        """Each of what it may show."""
+        return (self._replace(others=()), *self.others)
 
     @classmethod
     def exactly(cls, value: float) -> Shown:
@@ -201,13 +213,14 @@ class Bench:
 
     # -- voltages --------------------------------------------------------------------------------------------------
 
-    def _in_service(self, stray_f_per_m: float) -> Options:
+    def _in_service(self, stray_f_per_m: float, leaks: Leaks = BOTH) -> Options:
         return Options(
             cold=True,
             loads=self.loads,
             loads_of=self.loads_of,
             capacitances=True,
             stray_f_per_m=stray_f_per_m,
+            leaks=leaks,
             frequency_hz=self.plant.site.frequency_hz or 50.0,
             metal=True,
             contacts_of=self.contacts_of,
@@ -219,7 +232,10 @@ class Bench:
 
     @cached_property
     def _strays(self) -> tuple[_Solved, ...]:
-        return tuple(_Solved(self.model(self._in_service(stray)), self.couples) for stray in STRAY_F_PER_M)
+        leaky = any(circuit.leakage_a for circuit in self.plant.site.circuits)
+        ways = [(stray, leaks) for leaks in ((BOTH, NEITHER) if leaky else (BOTH,)) for stray in STRAY_F_PER_M]
+        ways += [(STRAY_F_PER_M[0], LINE)] if leaky else []
+        return tuple(_Solved(self.model(self._in_service(*way)), self.couples) for way in ways)
 
     def volts(self, couple: Couple, meter: str = "digital") -> Shown | Missing:
         """What a voltmeter shows between two nodes, in V; :class:`Missing` where it rests on what is not written."""
@@ -262,9 +278,31 @@ class Bench:
         if math.isinf(weak):
             return Shown.exactly(weak)
         slack = self._by_soil(couple, weak)
+        most = max(weak, self._by_line(couple, weak))
         if isinstance(strong, Missing):
-            return Shown(weak, 0.0, weak, slack)
-        return Shown(weak, min(weak, strong), max(weak, strong), slack)
+            return Shown(weak, 0.0, most, slack)
+        return Shown(weak, min(weak, strong), max(most, strong), slack)
+
+    def _by_line(self, couple: Couple, ohm: float) -> float:
+        """An impedance in ohm where the loop of a TT supply lies in its line and neutral: what of it does nobody declares."""
+        most = max((source.loop_impedance_ohm or 0.0 for source in self._tt_supplies), default=0.0)
+        if ohm > 2 * most:
+            return ohm
+        found = self._in_line.ohms(couple)
+        return ohm if isinstance(found, Missing) or math.isinf(found) else found
+
+    @cached_property
+    def _tt_supplies(self) -> list[Source]:
+        """The TT supplies that energise something here."""
+        feeds = (self.network.feeds[number] for number in self.feeds)
+        return [
+            source for feed in feeds for source in feed.sources if source.kind == "utility" and source.earthing == "TT"
+        ]
+
+    @cached_property
+    def _in_line(self) -> _Solved:
+        weak = Options(cold=True, loop_in_line=True, contacts_of=self.contacts_of)
+        return _Solved(self.model(weak), self.couples)
 
     def _by_soil(self, couple: Couple, ohm: float) -> float:
         """By how much an impedance is off where electrodes are as far off as they may be; a loop of metal rests on none, in ohm."""

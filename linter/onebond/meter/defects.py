@@ -19,6 +19,9 @@ NEVER: Needs = ((0, 0),)
 
 ALWAYS: Needs = ()
 
+DEAF_TIMES, EARLY_TIMES = 1e6, 0.4
+"""At how many times its rated residual current an RCD operates that is dead, or that operates too early (no source)."""
+
 TIMES_HIGH = 10.0
 """How much higher the resistance of a bad electrode is taken to be (common practice, no source: dried out, corroded, a rod lost)."""
 
@@ -104,6 +107,7 @@ def defects(network: Network) -> tuple[Defect, ...]:
         *found.inverters(),
         *found.neutrals(),
         *found.supplies(),
+        *found.residual(),
     )
 
 
@@ -296,12 +300,57 @@ class _Finder:
                 words = f"the earth of the supply {source.id} is open at the supplier"
                 yield Defect("supply-earth-open", source.id, "", words, source.route, _without(source.id, "star"))
 
+    def residual(self) -> Iterator[Defect]:
+        """Each RCD that does not operate, or does so far below its rated current."""
+        for rcd in self.network.rcds:
+            device, link = rcd.device, self.links[rcd.connection]
+            if not device.residual_a:
+                continue
+            called = device.id or f"the {device.kind.upper()} of {link.id}"
+            for kind, times, words in (
+                ("dead", DEAF_TIMES, "does not operate"),
+                ("early", EARLY_TIMES, "operates at less than half of its rated current"),
+            ):
+                yield Defect(f"rcd-{kind}", rcd.name, "", f"{called} {words}", device.route, _rated(rcd.name, times))
+
+
+def _rated(name: str, times: float) -> Callable[[Network], Network]:
+    """An RCD that operates at so many times its rated residual current."""
+
+    def changed(network: Network) -> Network:
+        rcds = tuple(
+            one._replace(device=one.device._replace(residual_a=times * (one.device.residual_a or 0.0)))
+            if one.name == name
+            else one
+            for one in network.rcds
+        )
+        return network._replace(rcds=rcds)
+
+    return changed
+
+
+def electrode_of(electrode: Electrode, ohm: float) -> Defect:
+    """An electrode of another resistance than described, in ohm."""
+    described = electrode_ohm(electrode)
+    beside = "" if isinstance(described, Missing) else f", where {described:.3g} ohm follows from the description"
+    words = f"the electrode {electrode.id} has about {ohm:.3g} ohm{beside}"
+    return Defect(
+        "electrode-other",
+        electrode.id,
+        f"{ohm:.3g}",
+        words,
+        electrode.route,
+        _electrode(electrode.id, lambda one: _of(one, ohm)),
+    )
+
+
+def _of(electrode: Electrode, ohm: float) -> Electrode:
+    return electrode._replace(resistance_ohm=ohm, rods=None, soil_ohm_m=None)
+
 
 def _raised(electrode: Electrode) -> Electrode | None:
     ohm = electrode_ohm(electrode)
-    if isinstance(ohm, Missing):
-        return electrode
-    return electrode._replace(resistance_ohm=TIMES_HIGH * ohm, rods=None, soil_ohm_m=None)
+    return electrode if isinstance(ohm, Missing) else _of(electrode, TIMES_HIGH * ohm)
 
 
 def _electrode(identifier: str, change: Callable[[Electrode], Electrode | None]) -> Callable[[Network], Network]:

@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from onebond.circuit.impedances import Missing
+from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
-from onebond.meter.defects import Defect, defects
+from onebond.meter.defects import Defect, defects, electrode_of
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.network import Network
@@ -46,6 +46,9 @@ TRIPS = ("rcd", "holds")
 VAGUE = 1.4
 """What a reading counts of which nothing can be said, in standard deviations: a little more than one that fits, so that an explanation
 that says nothing of the readings does not come before one that does."""
+
+UNSAID = 4.0
+"""The same for a reading that contradicts the site as described: more than fits, less than a contradiction."""
 
 GROUPS = 8
 """So many groups are told; what is left is less likely than all of them."""
@@ -115,14 +118,14 @@ class Diagnosis(NamedTuple):
 
 
 def read_as(measurement: Measurement, shown: Shown) -> float:
-    """The value of a reading where that is shown: an RCD trips (1) or not (0)."""
+    """The value of a reading where that is shown first: an RCD trips (1) or not (0)."""
     return float(shown.value >= MUST_TRIP) if measurement.kind in TRIPS else shown.value
 
 
-def deviation(measurement: Measurement, shown: float, digit: float, slack: float = 0.0) -> float:
+def deviation(measurement: Measurement, shown: float, slack: float = 0.0) -> float:
     """Standard deviation of a reading where that is shown, in the unit of the measurement."""
     floor = FLOOR.get(measurement.unit, 0.05)
-    return math.hypot(RELATIVE * shown, digit, floor, slack, _by_load(measurement, shown))
+    return math.hypot(RELATIVE * shown, floor, slack, _by_load(measurement, shown))
 
 
 def _by_load(measurement: Measurement, shown: float) -> float:
@@ -133,7 +136,12 @@ def _by_load(measurement: Measurement, shown: float) -> float:
 
 
 def distance(measurement: Measurement, shown: Shown, value: float, digit: float, scale: float = 1.0) -> float:
-    """How far a reading is from what is shown, in standard deviations; none inside what the description leaves open."""
+    """How far a reading is from what is shown, in standard deviations; none inside what the description leaves open.
+
+    A reading stands for all that rounds to it: ``digit`` is the last digit of it.
+    """
+    if shown.others:
+        return min(distance(measurement, way, value, digit, scale) for way in shown.ways)
     if measurement.kind in TRIPS:
         # between half the rated residual current and all of it either may happen (IEC 61008-1)
         return 0.0 if MAY_TRIP < shown.value < MUST_TRIP or (shown.value >= MUST_TRIP) == bool(value) else WORST
@@ -141,11 +149,14 @@ def distance(measurement: Measurement, shown: Shown, value: float, digit: float,
     if math.isinf(value) or math.isinf(low):
         return 0.0 if math.isinf(value) and math.isinf(high) else WORST
     beyond = max(low - value, value - high, 0.0)
-    return min(beyond / deviation(measurement, min(max(value, low), high), digit, shown.slack), WORST)
+    return min(max(beyond - digit / 2, 0.0) / deviation(measurement, min(max(value, low), high), shown.slack), WORST)
 
 
 def as_expected(measurement: Measurement, shown: Shown) -> tuple[float, float]:
     """The band in which a healthy reading lies: what the description leaves open, and what meter and model may be off together."""
+    if shown.others:
+        bands = [as_expected(measurement, way) for way in shown.ways]
+        return min(low for low, _ in bands), max(high for _, high in bands)
     floor = FLOOR.get(measurement.unit, 0.0)
     if measurement.unit == "V" and measurement.between != "N-PE":
         loose = 2 * shown.slack + floor
@@ -200,9 +211,12 @@ class Doctor:
 
     # -- how well it fits ------------------------------------------------------------------------------------------
 
-    def explanation(self, defects: tuple[Defect, ...], readings: Sequence[Measured]) -> Explanation:
-        """How well some defects explain readings."""
+    def explanation(
+        self, defects: tuple[Defect, ...], readings: Sequence[Measured], healthy: Explanation | None = None
+    ) -> Explanation:
+        """How well some defects explain readings, beside how well the site as described does."""
         shown = self.predicted(defects, [(one.state, one.measurement) for one in readings])
+        as_described = healthy.off if healthy else (0.0,) * len(readings)
         scales = _scales(readings, shown)
         off = tuple(
             distance(
@@ -213,15 +227,17 @@ class Doctor:
                 scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0,
             )
             if isinstance(answer, Shown)
-            else VAGUE
-            for one, answer in zip(readings, shown, strict=True)
+            # what contradicts the site as described is not explained by a defect that says nothing of it
+            else (UNSAID if before > FITS else VAGUE)
+            for one, answer, before in zip(readings, shown, as_described, strict=True)
         )
         return Explanation(defects, shown, off, PRIOR[len(defects)] - sum(part * part for part in off) / 2)
 
     def diagnose(self, readings: Sequence[Measured], pairs: bool = True) -> Diagnosis:
         """What explains the readings: nothing, one defect, and two where one does not."""
         healthy = self.explanation((), readings)
-        singles = [self.explanation((defect,), readings) for defect in self.known]
+        known = (*self.known, *self._electrodes(healthy, readings))
+        singles = [self.explanation((defect,), readings, healthy) for defect in known]
         found = [healthy, *singles]
         left = 0
         if pairs and not any(one.fits for one in found):
@@ -230,6 +246,22 @@ class Doctor:
         judged = sum(isinstance(answer, Shown) for answer in healthy.shown)
         groups = sorted(_groups(found, readings), key=lambda group: -group.probability)
         return Diagnosis(healthy, tuple(groups), judged, len(found), left)
+
+    def _electrodes(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
+        """Electrodes of the resistance that readings give them which contradict the description: their own, else that of loops."""
+        for electrode in self.plant.site.electrodes:
+            described = electrode_ohm(electrode)
+            own: list[float] = []
+            by_loop: list[float] = []
+            for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
+                if off <= FITS or not isinstance(shown, Shown) or math.isinf(one.value) or one.value <= 0:
+                    continue
+                if one.measurement.kind == "electrode" and one.measurement.at == electrode.id:
+                    own.append(one.value)
+                elif one.measurement.kind == "loop" and not isinstance(described, Missing) and shown.value < one.value:
+                    by_loop.append(described + one.value - shown.value)
+            for ohm in own or sorted(by_loop)[len(by_loop) // 2 :][:1]:
+                yield electrode_of(electrode, ohm)
 
     def _pairs(
         self, healthy: Explanation, singles: Sequence[Explanation], readings: Sequence[Measured]
@@ -245,7 +277,7 @@ class Doctor:
                 helps = any(second.off[number] < healthy.off[number] for number in left)
                 if len(name) == 2 and name not in seen and helps and len(found) < MOST_PAIRS:
                     seen.add(name)
-                    found.append(self.explanation((*first.defects, *second.defects), readings))
+                    found.append(self.explanation((*first.defects, *second.defects), readings, healthy))
         every = len(singles) * (len(singles) - 1) // 2
         return found, every - len(found)
 
@@ -282,7 +314,12 @@ def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None
     """By how much the voltage of the source is off its rated one in each state: the middle of what the lines show."""
     found: dict[State, list[float]] = {}
     for one, answer in zip(readings, shown, strict=True):
-        solid = isinstance(answer, Shown) and answer.value > 50 and answer.high - answer.low < RELATIVE * answer.value
+        solid = (
+            isinstance(answer, Shown)
+            and not answer.others
+            and answer.value > 50
+            and answer.high - answer.low < RELATIVE * answer.value
+        )
         if one.measurement.kind == "voltage" and solid and one.value > 0:
             assert isinstance(answer, Shown)
             found.setdefault(one.state, []).append(one.value / answer.value)
@@ -291,10 +328,23 @@ def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None
     }
 
 
+def parted(measurement: Measurement, one: Shown, other: Shown) -> tuple[float, float]:
+    """How far off one is where the other is read, and the other way round, in standard deviations: the lesser first."""
+    return min(
+        (
+            (min(here, there), max(here, there))
+            for a in one.ways
+            for b in other.ways
+            for here in (distance(measurement, a, read_as(measurement, b), 0.0),)
+            for there in (distance(measurement, b, read_as(measurement, a), 0.0),)
+        ),
+        key=lambda both: both[1],
+    )
+
+
 def _alike(measurement: Measurement, one: Shown, other: Shown) -> bool:
     """Whether a reading that one of the two shows may well be shown by the other."""
-    ways = ((one, read_as(measurement, other)), (other, read_as(measurement, one)))
-    return max(distance(measurement, shown, value, 0.0) for shown, value in ways) < 3.0
+    return parted(measurement, one, other)[1] < 3.0
 
 
 def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -> float:
@@ -306,19 +356,26 @@ def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -
                 off_a - off_b
             ) ** 2  # nothing can be said of one of the two: what contradicts the other parts them
             continue
-        if reading.measurement.kind in TRIPS:
-            parted = min(a.value, b.value) <= MAY_TRIP and max(a.value, b.value) >= MUST_TRIP
-            total += WORST**2 if parted else 0.0
-            continue
-        if math.isinf(a.high) and math.isinf(b.high):
-            continue
-        if math.isinf(a.low) or math.isinf(b.low):
-            return math.inf
-        gap = max(a.low - b.high, b.low - a.high, 0.0)
-        total += (
-            gap / deviation(reading.measurement, min(a.value, b.value), reading.digit, max(a.slack, b.slack))
-        ) ** 2
+        if a.others or b.others:
+            # each stands there with the way that comes nearest to what was read: where they are as near, nothing parts them
+            total += (off_a - off_b) ** 2
+        else:
+            total += _gap(reading, a, b) ** 2
     return total
+
+
+def _gap(reading: Measured, a: Shown, b: Shown) -> float:
+    """What parts two answers, in standard deviations; infinite where one is open and the other is not."""
+    measurement = reading.measurement
+    if measurement.kind in TRIPS:
+        parted = min(a.value, b.value) <= MAY_TRIP and max(a.value, b.value) >= MUST_TRIP
+        return WORST if parted else 0.0
+    if math.isinf(a.high) and math.isinf(b.high):
+        return 0.0
+    if math.isinf(a.low) or math.isinf(b.low):
+        return math.inf
+    gap = max(a.low - b.high, b.low - a.high, 0.0)
+    return gap / math.hypot(deviation(measurement, min(a.value, b.value), max(a.slack, b.slack)), reading.digit)
 
 
 def _groups(found: Sequence[Explanation], readings: Sequence[Measured]) -> Iterator[Group]:

@@ -167,8 +167,10 @@ class Site:
         if test.kind == "tie":
             return self._tie(bench, couple)
         if test.kind == "rcd":
-            share = bench.seen(couple, self._summed(self.rcds[test.at]))
-            return share if isinstance(share, Missing) else Shown.exactly(share * float(test.between.split()[0]))
+            rcd = self.rcds[test.at]
+            share = bench.seen(couple, self._summed(rcd))
+            times = float(test.between.split()[0]) * self._declared_a(rcd) / (rcd.device.residual_a or 1.0)
+            return share if isinstance(share, Missing) else Shown.exactly(share * times)
         return bench.ohms(couple) if test.kind in ("loop", "continuity") else None
 
     def _shared(self, bench: Bench, neutral: int) -> bool:
@@ -207,6 +209,10 @@ class Site:
             if edge.core == "N" and edge.element in at
         }
         return altered(self.network, edges=edges) if edges else None
+
+    def _declared_a(self, rcd: Rcd) -> float:
+        """The rated residual current that the tester is set to, whatever the device does, in A."""
+        return self.links[rcd.connection].devices[rcd.device.position].residual_a or 1.0
 
     def _summed(self, rcd: Rcd) -> tuple[tuple[str, str], ...]:
         """The cores that an RCD sums, with the connection that they belong to."""
@@ -251,16 +257,14 @@ class Site:
 
 
 def _agreed(answers: Sequence[Shown | Missing | None]) -> Shown | Missing:
-    """What is shown whichever state a broken site falls into; Missing where that decides."""
-    values = []
+    """What is shown in the states that a broken site may fall into; Missing where it cannot be said of one of them."""
+    ways: list[Shown] = []
     for answer in answers:
         if not isinstance(answer, Shown):
             return answer or NOT_DECIDED
-        values.append(answer.value)
-    first = answers[0]
-    assert isinstance(first, Shown)
-    alike = all(math.isclose(value, values[0], rel_tol=ALIKE, abs_tol=ALIKE) for value in values)
-    return first if alike else NOT_DECIDED
+        if not any(math.isclose(answer.value, other.value, rel_tol=ALIKE, abs_tol=ALIKE) for other in ways):
+            ways.append(answer)
+    return ways[0]._replace(others=tuple(ways[1:]))
 
 
 TESTS: dict[str, str] = {

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 
 from onebond.meter.bench import Shown
-from onebond.meter.diagnose import Doctor, distance, read_as
+from onebond.meter.diagnose import Doctor, parted
 from onebond.meter.measurements import Measurement
 from onebond.states import State
 
@@ -31,9 +30,7 @@ def telling(doctor: Doctor, asked: Sequence[Question]) -> Mapping[int, tuple[tup
         moved = [
             number
             for number, ((_, measurement), before, after) in enumerate(zip(asked, healthy, shown, strict=True))
-            if isinstance(before, Shown)
-            and isinstance(after, Shown)
-            and min(_distance(measurement, before, after), _distance(measurement, after, before)) > MOVED
+            if isinstance(before, Shown) and isinstance(after, Shown) and parted(measurement, before, after)[0] > MOVED
         ]
         for number in moved:
             after = shown[number]
@@ -43,9 +40,3 @@ def telling(doctor: Doctor, asked: Sequence[Question]) -> Mapping[int, tuple[tup
         number: tuple((after, words) for _, after, words in sorted(hits, key=lambda hit: hit[0])[:MOST])
         for number, hits in found.items()
     }
-
-
-def _distance(measurement: Measurement, one: Shown, other: Shown) -> float:
-    if math.isinf(other.value) and math.isinf(one.value):
-        return 0.0
-    return distance(measurement, one, read_as(measurement, other), 0.0)
