@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import NamedTuple
 
+from onebond.circuit.impedances import Missing
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
 from onebond.meter.measurements import Measurement, Site, live_cores, test_of, where_of
@@ -50,6 +52,7 @@ class Told(NamedTuple):
     explanations: tuple[tuple[str, ...], ...]
     fits: bool
     compared: tuple[Compared, ...]  # the readings that speak for or against it
+    open: tuple[tuple[str, ...], ...] = ()  # beside no defect: single defects that these readings do not exclude
 
 
 class Next(NamedTuple):
@@ -72,6 +75,7 @@ class Outcome(NamedTuple):
     readings: int
     judged: int
     states: int
+    left_out: tuple[str, ...]  # readings of which the circuit says nothing, and why
     explained: bool
     healthy: bool  # no defect is the likeliest explanation, and it fits
     told: tuple[Told, ...]
@@ -93,6 +97,7 @@ def diagnose(plant: Plant, readings: Readings) -> Outcome:
         len(measured),
         found.judged,
         len({one.state for one in measured}),
+        tuple(_left_out(readings.readings, found.healthy)),
         found.explained,
         found.explained and not found.groups[0].first.defects,
         tuple(_told(plant, group, found, readings.readings) for group in groups),
@@ -100,6 +105,20 @@ def diagnose(plant: Plant, readings: Readings) -> Outcome:
         found.tried,
         found.pairs_left,
     )
+
+
+def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[str]:
+    """The readings that are not compared with the circuit."""
+    for reading, shown in zip(readings, healthy.shown, strict=True):
+        if not isinstance(shown, Shown):
+            what = f"{test_of(reading.measurement)} at {where_of(reading.measurement)}: read {reading.written}"
+            if isinstance(shown, Missing):
+                why = shown.reason or f"{shown.what} is not written"
+            elif reading.measurement.kind == "insulation":
+                why = "no circuit says what insulation has; `inspect` judges it"
+            else:
+                why = "there is no such conductor in the circuit"
+            yield f"{what}: {why}"
 
 
 def _words(explanation: Explanation) -> tuple[str, ...]:
@@ -114,6 +133,7 @@ def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading,
         tuple(_words(one) for one in group.members if len(one.defects) == fewest),
         first.fits,
         tuple(_compared(plant, first, found.healthy, readings)),
+        () if first.defects else tuple(_words(one) for one in group.members if len(one.defects) == 1 and one.fits),
     )
 
 
@@ -143,9 +163,16 @@ def _compared(
 
 
 def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Measured]) -> Next | None:
-    """The measurement that parts the leading explanations best; None where one of them is all but certain, or the site is healthy."""
-    rivals = [Group((one,), share) for group in groups for one, share in _shares(group)][:RIVALS]
-    if len(rivals) < 2 or rivals[0].probability >= NEARLY or not groups[0].first.defects:
+    """The measurement that parts the leading explanations best; None where one of them is all but certain.
+
+    Where the site reads as described, the defects that would read the same are what is left to be parted.
+    """
+    if groups and not groups[0].first.defects:
+        alike = [one for one in groups[0].members if len(one.defects) < 2 and one.fits][:RIVALS]
+        rivals = [Group((one,), 1 / len(alike)) for one in alike]
+    else:
+        rivals = [Group((one,), share) for group in groups for one, share in _shares(group)][:RIVALS]
+    if len(rivals) < 2 or rivals[0].probability >= NEARLY:
         return None
     done = {(one.state, one.measurement) for one in measured}
     visited = {one.state for one in measured}

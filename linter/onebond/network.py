@@ -61,6 +61,7 @@ class Tie(NamedTuple):
     route: Route
     at: str  # the place, as written
     solid: bool = True  # False: through an impedance
+    core: str = "N"  # of the cable whose cores are crossed: the one that this is
 
 
 class Feed(NamedTuple):

@@ -71,6 +71,7 @@ class Options(NamedTuple):
     metal: bool = (
         False  # metal that is no part of the installation shares the current of a neutral; a fault does not count on it
     )
+    metal_joins: bool = False  # that metal joins what lands on it without impedance: the least that a tester may find
     bridge: tuple[str, int] | None = None  # a source whose star point is joined to a PE node, as a first fault would
     loop_in_line: bool = (
         False  # the declared loop of a TT supply lies in its conductors as far as it can, not in its electrode
@@ -171,7 +172,7 @@ class _Begun(NamedTuple):
     used: frozenset[int]
 
 
-Begun = dict[tuple[bool, bool, bool, bool, frozenset[str], tuple[int, ...]], _Begun]
+Begun = dict[tuple[tuple[bool, ...], frozenset[str], tuple[int, ...]], _Begun]
 """What was begun before, for the circuits of one island, by the options that decide on it and the sources."""
 
 
@@ -270,7 +271,9 @@ class _Builder:
             if contact.core == "PE" or not self.options.metal:
                 joined.join(contact.a, contact.b)
         for edge in loose:
-            if joined.join(edge.a, edge.b):
+            if self.options.metal_joins:
+                self.contact(edge.a, edge.b, edge.element, "PE")
+            elif joined.join(edge.a, edge.b):
                 route = next(metal.route for metal in self.site.extraneous if metal.id == edge.element)
                 why = f"the impedance of {edge.element} is not known"
                 self.branch(edge.a, edge.b, Missing(edge.element, route, why), edge.element, "PE")
@@ -281,7 +284,7 @@ class _Builder:
             if tie.kind == "star" or not self.live >> tie.n & 1 or not holds(tie.needs, self.state):
                 continue
             if tie.kind == "crossed":
-                self.branch(tie.n, tie.pe, self.link_ohm(self.links[tie.id], "N"), tie.id, "N")
+                self.branch(tie.n, tie.pe, self.link_ohm(self.links[tie.id], tie.core), tie.id, tie.core)
             elif tie.kind == "bond":
                 self.branch(tie.n, tie.pe, impedances.bond_ohm(bonds[tie.id]), tie.id, "bond")
             else:
@@ -332,6 +335,8 @@ class _Builder:
                 self.branch(
                     point, self.soil, complex(ohm) if isinstance(ohm, float) else ohm, identifier, "supplier electrode"
                 )
+            elif source.earthing_impedance_ohm:
+                self.branch(point, self.soil, complex(source.earthing_impedance_ohm), identifier, "supplier electrode")
             elif not self.star_at_earth:
                 # one star point is the zero; what the soil between two of them has is not known, and not counted on
                 self.star_at_earth = True
@@ -533,7 +538,11 @@ class _Builder:
     def begin(self, begun: Begun) -> None:
         """Conductors, sources and links, which the circuits of one island have in common."""
         options = self.options
-        key = (options.smallest, options.cold, options.metal, options.loop_in_line, options.contacts_of, self.feeds)
+        key = (
+            (options.smallest, options.cold, options.metal, options.metal_joins, options.loop_in_line),
+            options.contacts_of,
+            self.feeds,
+        )
         if key not in begun:
             self.wires()
             self.supplies()

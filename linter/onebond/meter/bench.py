@@ -86,8 +86,12 @@ def magnitude(model: Model, loop: Loop | None, couple: Couple, meter: float) -> 
     if node[a] == node[b]:
         return abs(rise)
     assert loop is not None
-    return abs((loop.open_v + rise) * meter / (meter + loop.z_ohm))
+    share = 1.0 if math.isinf(meter) else meter / (meter + loop.z_ohm)
+    return abs((loop.open_v + rise) * share)
 
+
+TESTER_V = 50.0
+"""Below this voltage a loop or RCD tester refuses to test (common practice, no source)."""
 
 MAY_TRIP, MUST_TRIP = 0.505, 0.95
 """What an RCD may trip at and what it trips at for certain, in rated residual currents (IEC 61008-1: 0.5 and 1; some goes other ways)."""
@@ -172,9 +176,10 @@ class Bench:
         worst, cut = MUST_TRIP, frozenset[int]()
         for rcd in self.network.rcds:
             edges = [self.network.edges[edge] for edge in sorted(rcd.edges)]
-            if not all(holds(edge.needs, self.state) for edge in edges):
+            closed = tuple(edge.core for edge in edges if not self._broken(rcd.connection, edge.core))
+            if not closed:
                 continue
-            seen = solved.amperes(rcd.connection, tuple(edge.core for edge in edges))
+            seen = solved.amperes(rcd.connection, closed)
             ratio = seen if isinstance(seen, Missing) else seen / (rcd.device.residual_a or 1.0)
             if first:
                 self.residual[rcd.name] = ratio
@@ -258,7 +263,7 @@ class Bench:
 
     def amperes(self, element: str, cores: Iterable[str]) -> float | Missing:
         """What a clamp around some cores of a cable shows in service, in A: the sum of their currents."""
-        return self._service.amperes(element, tuple(cores))
+        return self._service.amperes(element, tuple(core for core in cores if not self._broken(element, core)))
 
     # -- loops -----------------------------------------------------------------------------------------------------
 
@@ -275,13 +280,28 @@ class Bench:
         weak, strong = (solved.ohms(couple) for solved in self._loops)
         if isinstance(weak, Missing):
             return weak
-        if math.isinf(weak):
-            return Shown.exactly(weak)
+        if not self.feeds:
+            joined = self._joined_by_metal.ohms(couple)
+            return Shown(weak, weak if isinstance(joined, Missing) else min(joined, weak), weak)
+        if math.isinf(weak) or not self.driven(couple):
+            return Shown.exactly(math.inf)
         slack = self._by_soil(couple, weak)
         most = max(weak, self._by_line(couple, weak))
         if isinstance(strong, Missing):
             return Shown(weak, 0.0, most, slack)
         return Shown(weak, min(weak, strong), max(most, strong), slack)
+
+    def driven(self, couple: Couple) -> bool:
+        """Whether there is a voltage between two nodes with which a loop or RCD tester works."""
+        volts = self._loops[0].volts(couple, math.inf)
+        return isinstance(volts, Missing) or volts >= TESTER_V
+
+    @cached_property
+    def _joined_by_metal(self) -> _Solved:
+        """The circuit in which metal that nobody knows the impedance of joins what lands on it."""
+        if not self.plant.site.extraneous:
+            return self._loops[0]
+        return _Solved(self.model(Options(cold=True, metal_joins=True, contacts_of=self.contacts_of)), self.couples)
 
     def _by_line(self, couple: Couple, ohm: float) -> float:
         """An impedance in ohm where the loop of a TT supply lies in its line and neutral: what of it does nobody declares."""
@@ -329,7 +349,18 @@ class Bench:
 
     def seen(self, couple: Couple, cores: tuple[tuple[str, str], ...]) -> float | Missing:
         """The share of a test current from a line to PE that some cores carry away together: what an RCD around them sees."""
-        return self._loops[0].share(couple, cores)
+        if not self.driven(couple):
+            return 0.0
+        closed = tuple((element, core) for element, core in cores if not self._broken(element, core))
+        return self._loops[0].share(couple, closed)
+
+    def _broken(self, element: str, core: str) -> bool:
+        """Whether a core is open, so that it carries nothing; not one of which no length is known."""
+        edges = [
+            edge for edge in (*self.network.edges, *self.network.earth) if (edge.element, edge.core) == (element, core)
+        ]
+        crossed = any((tie.kind, tie.id, tie.core) == ("crossed", element, core) for tie in self.network.ties)
+        return bool(edges) and not crossed and not any(holds(edge.needs, self.state) for edge in edges)
 
 
 class _Solved:

@@ -19,8 +19,15 @@ NEVER: Needs = ((0, 0),)
 
 ALWAYS: Needs = ()
 
-DEAF_TIMES, EARLY_TIMES = 1e6, 0.4
-"""At how many times its rated residual current an RCD operates that is dead, or that operates too early (no source)."""
+LIFTED_OHM = 1e6
+"""What stands for the lost electrode of a star point (no source: far above any electrode)."""
+
+_RATINGS = (
+    ("dead", 1e6, "does not operate"),
+    ("late", 2.5, "operates only far above its rated current"),
+    ("early", 0.4, "operates at less than half of its rated current"),
+)
+"""At how many times its rated residual current a defective RCD operates (no source)."""
 
 TIMES_HIGH = 10.0
 """How much higher the resistance of a bad electrode is taken to be (common practice, no source: dried out, corroded, a rod lost)."""
@@ -208,7 +215,7 @@ class _Finder:
             name, route = neutral.element, ()
             ties = (
                 Tie(name, "crossed", neutral.a, earth.b, neutral.needs, route, name),
-                Tie(name, "crossed", neutral.b, earth.a, earth.needs, route, name),
+                Tie(name, "crossed", neutral.b, earth.a, earth.needs, route, name, core="PE"),
             )
             return altered(
                 network,
@@ -294,11 +301,12 @@ class _Finder:
                     yield Defect("neutral-borrowed", circuit.id, bar, words, circuit.route, _moved(number, n))
 
     def supplies(self) -> Iterator[Defect]:
-        """The supplier's star point or PEN without earth."""
+        """The supplier's star point without earth; his PE or PEN stays joined to it."""
         for source in self.site.sources:
             if source.kind == "utility" and source.earthing in EARTHED_BY_SUPPLIER:
                 words = f"the earth of the supply {source.id} is open at the supplier"
-                yield Defect("supply-earth-open", source.id, "", words, source.route, _without(source.id, "star"))
+                change = _without(source.id, "star") if source.earthing == "TT" else _lifted(source.id)
+                yield Defect("supply-earth-open", source.id, "", words, source.route, change)
 
     def residual(self) -> Iterator[Defect]:
         """Each RCD that does not operate, or does so far below its rated current."""
@@ -307,11 +315,21 @@ class _Finder:
             if not device.residual_a:
                 continue
             called = device.id or f"the {device.kind.upper()} of {link.id}"
-            for kind, times, words in (
-                ("dead", DEAF_TIMES, "does not operate"),
-                ("early", EARLY_TIMES, "operates at less than half of its rated current"),
-            ):
+            for kind, times, words in _RATINGS:
                 yield Defect(f"rcd-{kind}", rcd.name, "", f"{called} {words}", device.route, _rated(rcd.name, times))
+
+
+def _lifted(identifier: str) -> Callable[[Network], Network]:
+    """A star point that has hardly any earth, with everything that is joined to it."""
+
+    def changed(network: Network) -> Network:
+        site = network.installation
+        sources = tuple(
+            one._replace(earthing_impedance_ohm=LIFTED_OHM) if one.id == identifier else one for one in site.sources
+        )
+        return network._replace(installation=site._replace(sources=sources))
+
+    return changed
 
 
 def _rated(name: str, times: float) -> Callable[[Network], Network]:

@@ -356,11 +356,9 @@ def _apart(readings: Sequence[Measured], one: Explanation, other: Explanation) -
                 off_a - off_b
             ) ** 2  # nothing can be said of one of the two: what contradicts the other parts them
             continue
-        if a.others or b.others:
-            # each stands there with the way that comes nearest to what was read: where they are as near, nothing parts them
-            total += (off_a - off_b) ** 2
-        else:
-            total += _gap(reading, a, b) ** 2
+        # each stands there with what of it comes nearest to what was read: a reading that contradicts one of them parts them too
+        judged = off_a - off_b if max(off_a, off_b) > FITS else 0.0
+        total += max(abs(judged), 0.0 if a.others or b.others else _gap(reading, a, b)) ** 2
     return total
 
 
@@ -389,5 +387,5 @@ def _groups(found: Sequence[Explanation], readings: Sequence[Measured]) -> Itera
         leader = order[0]
         alike = [one for one in order if one is leader or _apart(readings, leader, one) < APART]
         order = [one for one in order if not any(one is other for other in alike)]
-        alike.sort(key=lambda one: len(one.defects))
+        alike.sort(key=lambda one: (not one.fits, len(one.defects)))
         yield Group(tuple(alike), sum(math.exp(one.likelihood - best) for one in alike) / total)

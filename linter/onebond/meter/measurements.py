@@ -83,8 +83,11 @@ class Site:
             return self.network.find(frame_of(self.plant.site, identifier), "", "PE")
         return self.network.find(identifier, terminal, conductor)
 
-    def couple(self, test: Measurement) -> Couple | None:
-        """The nodes between which the meter of a test stands; None where one of them is not there."""
+    def couple(self, test: Measurement, state: State) -> Couple | None:
+        """The nodes between which the meter of a test stands; None where one of them is not there.
+
+        An RCD is tested at the end of its cable that is dead when it is open: there the current passes through it.
+        """
         if test.kind in ("voltage", "loop", "tie"):
             one, other = test.between.split("-")
             a, b = self.node(test.at, one), self.node(test.at, other)
@@ -92,12 +95,22 @@ class Site:
             a, b = self.node(test.at, "PE"), self.node(test.between, "PE")
         elif test.kind == "rcd":
             rcd = self.rcds[test.at]
-            behind = [self.network.edges[edge].b for edge in sorted(rcd.lines)]
-            a = behind[0] if behind else -1
-            b = self.node(self.links[rcd.connection].finish.written, "PE")
+            link = self.links[rcd.connection]
+            a, b = -1, self.node(link.finish.written, "PE")
+            if rcd.lines:
+                edge = self.network.edges[min(rcd.lines)]
+                a = edge.b
+                ahead = reach(self.network, state, self._forming(state), without_edges=rcd.edges)
+                if ahead >> edge.b & 1 and not ahead >> edge.a & 1:
+                    a, b = edge.a, self.node(link.start.written, "PE")
         else:
             return None
         return (a, b) if a >= 0 and b >= 0 else None
+
+    def _forming(self, state: State) -> tuple[int, ...]:
+        """The line terminals of everything that holds a voltage by itself in a state."""
+        feeds = (self.network.feeds[number] for number in self.plant.feeds(state))
+        return tuple(node for feed in feeds if feed.forming for node in feed.lines)
 
     # -- what it shows ---------------------------------------------------------------------------------------------
 
@@ -116,7 +129,7 @@ class Site:
             key = (measurement.dead, measurement.loads and measurement.kind in IN_SERVICE, alone)
             alike.setdefault(key, []).append(measurement)
         for (dead, loads, alone), measures in alike.items():
-            couples = {one: couple for one in measures if (couple := self.couple(one)) is not None}
+            couples = {one: couple for one in measures if (couple := self.couple(one, state)) is not None}
             feeds = () if dead else None
             clamped = frozenset(one.at for one in measures if one.kind == "clamp")
             wanted = (couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""}))

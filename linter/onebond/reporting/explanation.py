@@ -26,6 +26,7 @@ def worded(outcome: Outcome, say: Callable[[str], str]) -> Outcome:
     told = tuple(
         one._replace(
             explanations=tuple(tuple(map(say, words)) for words in one.explanations),
+            open=tuple(tuple(map(say, words)) for words in one.open),
             compared=tuple(row._replace(test=say(row.test)) for row in one.compared),
         )
         for one in outcome.told
@@ -47,6 +48,8 @@ def render(outcome: Outcome, *, width: int = 0) -> str:
         f"{name}: {count(outcome.readings, 'reading')} of {outcome.taken} in {count(outcome.states, 'state')},"
         f" {outcome.judged} of them compared with the circuit"
     ]
+    for left in outcome.left_out:
+        out += wrapped("  not compared: ", left, width)
     if not outcome.explained:
         out += ["", *wrapped("", _unexplained(outcome), width)]
     for number, told in enumerate(outcome.told, 1):
@@ -70,10 +73,20 @@ def _told(number: int, told: Told, width: int) -> list[str]:
     lines = []
     share = "no fit" if not told.fits else "under 1 %" if told.probability < 0.01 else f"{100 * told.probability:.0f} %"
     named = [" and ".join(words) for words in told.explanations]
-    lines += wrapped(f"{number}  {share:<9}", named[0], width)
     if len(named) > 1:
-        more = f" and {len(named) - NAMED} more" if len(named) > NAMED else ""
-        lines += wrapped(" " * 12, f"these readings cannot tell it from: {'; '.join(named[1:NAMED])}{more}", width)
+        lines += wrapped(
+            f"{number}  {share:<9}", f"one of these {len(named)}, which these readings cannot tell apart:", width
+        )
+        for words in named[:NAMED]:
+            lines += wrapped(" " * 12 + "- ", words, width)
+        if len(named) > NAMED:
+            lines.append(" " * 12 + f"- and {len(named) - NAMED} more")
+    else:
+        lines += wrapped(f"{number}  {share:<9}", named[0], width)
+    if told.open:
+        first = "; ".join(" and ".join(one) for one in told.open[:NAMED])
+        more = f" and {len(told.open) - NAMED} more" if len(told.open) > NAMED else ""
+        lines += wrapped(" " * 12, f"these readings do not exclude: {first}{more}", width)
     for one in told.compared:
         lines += wrapped(" " * 12, _compared(one), width)
     return lines
@@ -105,6 +118,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
         "taken": outcome.taken,
         "readings": outcome.readings,
         "judged": outcome.judged,
+        "not-compared": list(outcome.left_out),
         "explained": outcome.explained,
         "as-described": outcome.healthy,
         "tried": outcome.tried,
@@ -114,6 +128,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
                 "probability": round(told.probability, 4),
                 "fits": told.fits,
                 "defects": [list(words) for words in told.explanations],
+                "not-excluded": [list(words) for words in told.open],
                 "readings": [
                     {
                         "test": one.test,
