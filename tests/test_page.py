@@ -340,7 +340,7 @@ def _contrast(one: str, other: str) -> float:
 
 def test_text_has_the_contrast_that_people_need() -> None:
     """WCAG 2.2, 1.4.3: at least 4.5 to 1, in each of the three palettes."""
-    palettes = re.findall(r":root\{(.*?)\}", (Path(page.__file__).parent / "page.css").read_text(), re.DOTALL)
+    palettes = re.findall(r":root\{(.*?)\}", (Path(page.__file__).parent / "colours.css").read_text(), re.DOTALL)
     assert len(palettes) == 3
     for palette in palettes:
         colours = dict(re.findall(r"--([a-z]+):(#[0-9a-f]+)", palette))

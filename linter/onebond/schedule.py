@@ -26,13 +26,16 @@ from onebond.model import LINES, Installation
 from onebond.rule import Params, Rule, figure
 from onebond.states import State
 
+_TAKEN_OUT = "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back."
+_NO_TOUCH = "Nobody may touch frames meanwhile."
+
 CAUTIONS = (
     "This sheet is for a licensed electrician or somebody who works under one; local codes and the maker's instructions come first.",
     "Prove the tester on a known live source before and after each test for dead; lock and tag what must stay open.",
     "A neutral may be live: with a floating or doubly earthed neutral, treat N and PE as live until measured.",
     "An inverter, a generating set or a battery may start by itself: make sure that it cannot before the dead tests.",
     "The terminals of a battery, and an array in daylight, cannot be switched off: insulated tools, no jewellery, covers over the rest.",
-    "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back.",
+    _TAKEN_OUT,
     "Loop and RCD tests pass current through the protective conductor: nobody may touch frames meanwhile.",
 )
 
@@ -51,6 +54,7 @@ class Row(NamedTuple):
     limit: str
     means: str
     missing: str = ""  # what is not written, so that nothing can be expected
+    caution: str = ""  # what has to be repeated where such a test is done
 
 
 class Stop(NamedTuple):
@@ -83,6 +87,7 @@ WIDE = 0.2
 class _Kind(NamedTuple):
     instrument: str
     method: str
+    caution: str = ""
 
 
 _KINDS: dict[str, _Kind] = {
@@ -93,6 +98,7 @@ _KINDS: dict[str, _Kind] = {
     "insulation": _Kind(
         "insulation tester, 500 V d.c. (IEC 61557-2)",
         "live conductors joined, against PE; links and loads out",
+        _TAKEN_OUT,
     ),
     "tie": _Kind(
         "low-resistance ohmmeter (IEC 61557-4)",
@@ -109,10 +115,12 @@ _KINDS: dict[str, _Kind] = {
     "loop": _Kind(
         "loop tester (IEC 61557-3)",
         "with the test that trips no RCD; conductors cold",
+        _NO_TOUCH,
     ),
     "rcd": _Kind(
         "RCD tester (IEC 61557-6)",
         "between a line and PE behind it, loads off",
+        _NO_TOUCH,
     ),
     "holds": _Kind("none", "switch the loads on one by one"),
     "clamp": _Kind("leakage clamp, 1 mA resolution", "round PE alone, loads on"),
@@ -299,6 +307,7 @@ class _Writer:
             self._limit(measurement),
             "; ".join(f"{as_read(measurement, after)}: {words}" for after, words in told),
             missing,
+            kind.caution,
         )
 
     def _limit(self, measurement: Measurement) -> str:

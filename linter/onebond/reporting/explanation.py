@@ -163,4 +163,4 @@ def render_json(outcome: Outcome) -> str:
     """The same as JSON text."""
     import json
 
-    return json.dumps(build(outcome), ensure_ascii=False, indent=2) + "\n"
+    return json.dumps(build(outcome), ensure_ascii=False, allow_nan=False, indent=2) + "\n"

@@ -18,7 +18,20 @@ from markupsafe import Markup
 from onebond.reporting import neutralise, words
 from onebond.reporting.diagram import STYLE
 from onebond.reporting.page.build import Context, build
-from onebond.reporting.sheet import heading, tools
+from onebond.reporting.sheet import (
+    PAPER,
+    REMINDER,
+    SIGNED,
+    SIGNS,
+    expected,
+    groups,
+    heading,
+    instruments,
+    kept,
+    named,
+    others,
+    state,
+)
 from onebond.result import WRITTEN_FOR, Report
 from onebond.schedule import Schedule
 
@@ -40,20 +53,48 @@ def render(report: Report) -> str:
 
 def sheet(schedule: Schedule) -> str:
     """The test schedule as a page to print and fill in; the same schedule gives the same bytes."""
-    style = _read("sheet.css")
+    style = f"{_read('colours.css')}{_read('sheet.css')}{_paper(schedule)}"
     policy = f"default-src 'none'; style-src '{_hash(style)}'; base-uri 'none'; form-action 'none'"
     stops = [
         {
             "heading": heading(stop),
+            "state": state(stop),
             "steps": stop.steps,
             "proves": "; ".join(stop.proves),
             "remarks": stop.remarks,
-            "rows": [row for row in schedule.rows if row.visit == stop.number],
+            "groups": groups(schedule, stop.number),
         }
         for stop in schedule.stops
     ]
-    template = _environment(schedule.rulebook).get_template("sheet.html.j2")
-    return template.render(schedule=schedule, stops=stops, tools=tools(schedule), policy=policy, style=Markup(style))
+    environment = _environment(schedule.rulebook)
+    environment.filters["kept"] = lambda text: kept(text, "\u00a0")
+    environment.filters["expected"] = expected
+    environment.filters["others"] = others
+    return environment.get_template("sheet.html.j2").render(
+        schedule=schedule,
+        name=named(schedule),
+        stops=stops,
+        instruments=instruments(schedule),
+        signed=SIGNED,
+        signs=SIGNS,
+        policy=policy,
+        style=Markup(style),
+    )
+
+
+def _paper(schedule: Schedule) -> str:
+    """The paper, and what stands at the margins of each printed sheet."""
+    told = {"top-left": named(schedule), "bottom-left": words.speech(schedule.rulebook)(REMINDER)}
+    margins = "".join(f'@{box}{{content:"{_in_style(text)}"}}' for box, text in told.items())
+    return f"@page{{size:{PAPER.get(schedule.rulebook, 'A4')} landscape;{margins}}}\n"
+
+
+def _in_style(text: str) -> str:
+    """A text inside a string of a stylesheet: all but plain letters, digits and blanks as escapes, which nothing can end."""
+    return "".join(
+        char if char == " " or (char.isascii() and char.isalnum()) else f"\\{ord(char):x} "
+        for char in neutralise.for_terminal(text)
+    )
 
 
 def _environment(rulebook: str) -> Environment:
@@ -111,7 +152,7 @@ def _style(context: Context) -> str:
     hatch = "".join(
         f"#{page.prefix}figures .possible{{fill:url(#{page.prefix}hatch)}}\n" for page in context.pages if page.figures
     )
-    return f"{STYLE}{_read('page.css')}{chooser}{hatch}"
+    return f"{STYLE}{_read('colours.css')}{_read('page.css')}{chooser}{hatch}"
 
 
 def _read(name: str) -> str:
