@@ -62,6 +62,7 @@ class Tie(NamedTuple):
     at: str  # the place, as written
     solid: bool = True  # False: through an impedance
     core: str = "N"  # of the cable whose cores are crossed: the one that this is
+    ohm: float = 0.0  # of a stray tie: what the fault of the insulation has
 
 
 class Feed(NamedTuple):

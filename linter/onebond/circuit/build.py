@@ -288,7 +288,7 @@ class _Builder:
             elif tie.kind == "bond":
                 self.branch(tie.n, tie.pe, impedances.bond_ohm(bonds[tie.id]), tie.id, "bond")
             else:
-                self.contact(tie.n, tie.pe, tie.id, "bond")
+                self.branch(tie.n, tie.pe, complex(tie.ohm), tie.id, "bond")
 
     def electrodes(self) -> None:
         places = dict(self.network.electrodes)

@@ -19,8 +19,8 @@ NEVER: Needs = ((0, 0),)
 
 ALWAYS: Needs = ()
 
-LIFTED_OHM = 1e6
-"""What stands for the lost electrode of a star point (no source: far above any electrode)."""
+LIFTED_OHM = 1e9
+"""What stands for the lost electrode of a star point (no source: far above any meter)."""
 
 _RATINGS = (
     ("dead", 1e6, "does not operate"),

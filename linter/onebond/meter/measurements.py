@@ -98,11 +98,12 @@ class Site:
             link = self.links[rcd.connection]
             a, b = -1, self.node(link.finish.written, "PE")
             if rcd.lines:
-                edge = self.network.edges[min(rcd.lines)]
-                a = edge.b
+                core = self.network.edges[min(rcd.lines)].core
+                before = self.node(link.start.written, core)
+                a = self.node(link.finish.written, dict(link.lands_on).get(core, core))
                 ahead = reach(self.network, state, self._forming(state), without_edges=rcd.edges)
-                if ahead >> edge.b & 1 and not ahead >> edge.a & 1:
-                    a, b = edge.a, self.node(link.start.written, "PE")
+                if ahead >> a & 1 and not ahead >> before & 1:
+                    a, b = before, self.node(link.start.written, "PE")
         else:
             return None
         return (a, b) if a >= 0 and b >= 0 else None
