@@ -716,10 +716,10 @@ class Facts:
             for circuit in self.installation.circuits:
                 ends = [n for n in lines[circuit.id] if currents.island.energised_lines >> n & 1]
                 alone = len(ends) < 2 and self.network.find(circuit.id, "", "N") < 0
-                end = ends[0] if ends and not alone else -1  # a single line without a neutral supplies nothing
-                ways = currents.ways_to(end) if end >= 0 else []
+                # a single line without a neutral supplies nothing
+                ways = currents.ways_to(ends[0]) if ends and not alone else []
                 for island in _lasting(islands) if ways else ():
-                    found.append(Drop(circuit, island, service, ways[0].start, end, ways[0].feed.id))
+                    found.append(Drop(circuit, island, service, ways[0].start, ends[0], ways[0].feed.id))
         return tuple(found)
 
     @Collection
@@ -815,12 +815,12 @@ class Facts:
     @Collection
     def feedings(self) -> tuple[Feeding, ...]:
         """Every source that forms an island, in every case."""
+        variables = {variable.name: number for number, variable in enumerate(self.network.variables)}
         behind: dict[int, str] = {}
         for surplus in self.references:
             for name in surplus.rcds:
-                variable = next((i for i, v in enumerate(self.network.variables) if v.name == name), -1)
-                if variable >= 0:
-                    behind.setdefault(variable, surplus.id)
+                if name in variables:
+                    behind.setdefault(variables[name], surplus.id)
         roots: dict[int, str] = {}
         for exposed in self.exposed:
             if not exposed.way:
