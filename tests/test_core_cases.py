@@ -172,6 +172,43 @@ def test_a_bond_that_opens_late_overlaps_the_supply_after_the_inverter_has_stopp
 
 # -- PEN ---------------------------------------------------------------------------------------------------------------
 
+ENCLOSURE = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+boards: {main: {}, bars: {inside: main}, far: {}}
+connections:
+  service: {from: grid, to: PEN-AT, cores: L1 PEN}
+  across: {from: main, to: bars, cores: L1 N}
+  on: {from: FAR-FROM, to: far, cores: L1 N}
+circuits:
+  one: {from: PE-AT, cores: L1 N PE}
+  two: {from: far, cores: L1 N PE}
+"""
+)
+"""A board with bars in its enclosure, and a far board to which no PE leads."""
+
+
+@pytest.mark.parametrize("pe", ["main", "bars"])
+@pytest.mark.parametrize("pen", ["main", "bars"])
+def test_a_pen_is_split_in_an_enclosure_on_whatever_bars_of_it_a_pe_lands(pen: str, pe: str) -> None:
+    # both share one PE bar (FORMAT.md, places)
+    text = ENCLOSURE.replace("PEN-AT", pen).replace("PE-AT", pe).replace("FAR-FROM", "bars")
+    found = facts_of(text).pen_landings
+    assert {(one.id, one.bonded) for one in found} == {(pen, False)}
+    linked = facts_of(text + "bonds: {link: {at: bars}}\n").pen_landings
+    assert {(one.id, one.bonded) for one in linked} == {(pen, True)}
+    # the enclosure and what hangs on it lost their earth with the link, the far board by itself
+    lost = {result.subject: result.because for result in failing(text, "pe-missing").values()}
+    split = ("bond-missing-at-pen-split", pen)
+    assert lost == {"main": split, "one": split, "far": None, "two": ("pe-missing", "far")}
+
+
+def test_a_pe_in_another_enclosure_splits_no_pen() -> None:
+    text = ENCLOSURE.replace("PEN-AT", "main").replace("PE-AT", "far").replace("FAR-FROM", "main")
+    assert facts_of(text).pen_landings == ()
+
 
 @pytest.mark.parametrize(
     ("mains", "own", "sides"),

@@ -963,20 +963,22 @@ class Facts:
     @Collection
     def pen_landings(self) -> tuple[PenLanding, ...]:
         """Boards where a PEN lands on separate N and PE bars, in every case in which they are live."""
+        # a board and those inside it share one PE bar: a PE that lands on one of them is there for all
         with_pe = {
-            end.id
+            frame_of(self.installation, end.id)
             for link in (*self.installation.connections, *(c.connection for c in self.installation.circuits))
             if "PE" in link.cores
             for end in (link.start, link.finish)
         }
-        inner = {board.id: board.inside for board in self.installation.boards if board.inside}
-        with_pe.update(outer for identifier, outer in inner.items() if identifier in with_pe)
         route = {board.id: board.route for board in self.installation.boards}
         found = []
-        boards = {board: n for board, n, _ in self.network.pen_lands if board in with_pe}
+        boards = {board: n for board, n, _ in self.network.pen_lands}
         lines = dict(self.network.boards)
         for board, n in boards.items():
-            pe = self.network.number_of(frame_of(self.installation, board), "", "PE")
+            frame = frame_of(self.installation, board)
+            if frame not in with_pe:
+                continue
+            pe = self.network.number_of(frame, "", "PE")
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
