@@ -210,6 +210,55 @@ def test_a_pe_in_another_enclosure_splits_no_pen() -> None:
     assert facts_of(text).pen_landings == ()
 
 
+FARM = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+boards: {dairy: {place: agricultural}, barn: {place: agricultural}}
+connections:
+  service: {from: grid, to: dairy, cores: L1 PEN}
+  second: {from: grid, to: barn, cores: L1 PEN}
+  between: {from: dairy, to: barn, cores: L1 PEN}
+circuits:
+  milk: {from: dairy, cores: L1 N PE}
+  mill: {from: barn, cores: L1 N PE}
+bonds: {dairy-link: {at: dairy}, barn-link: {at: barn}}
+extraneous: none
+"""
+)
+"""A farm with two boards; each has a service of its own, and a cable joins them."""
+
+
+@pytest.mark.parametrize(
+    ("left_out", "found"),
+    [
+        # a PEN beyond the first board (IEC 60364-7-705, from memory); equally far from the supply neither comes first
+        ("", {"dairy", "barn"}),
+        ("second", {"barn"}),
+        ("service", {"dairy"}),
+        ("between", set()),
+    ],
+)
+def test_a_pen_between_two_boards_of_a_farm_is_led_on_beyond_the_first_board(left_out: str, found: set[str]) -> None:
+    text = "".join(line for line in FARM.splitlines(True) if not left_out or not line.startswith(f"  {left_out}:"))
+    assert set(failing(text, "pen-earth-not-allowed")) == found
+
+
+def test_a_pen_is_not_led_back_to_the_first_board_while_other_bars_in_it_are_alive() -> None:
+    # while the inverter feeds its bars nothing feeds the PEN between the boards, from either end
+    text = "".join(line for line in FARM.splitlines(True) if not line.startswith("  second:"))
+    text = text.replace(
+        "boards: {",
+        "  ups: {kind: inverter, phases: L1, mains-input: yes, neutral-bond: while-inverting}\nboards: {ups-bars: {inside: dairy}, ",
+    )
+    text = text.replace(
+        "circuits:",
+        "  input: {from: dairy, to: ups.in, cores: L1 N PE}\n  output: {from: ups.out, to: ups-bars, cores: L1 N PE}\ncircuits:",
+    ).replace("milk: {from: dairy", "milk: {from: ups-bars")
+    assert set(failing(text, "pen-earth-not-allowed")) == {"barn"}
+
+
 @pytest.mark.parametrize(
     ("mains", "own", "sides"),
     [

@@ -349,14 +349,18 @@ class Exposed(NamedTuple):
 
     @property
     def pen_led_on(self) -> tuple[str, str] | None:
-        """The cable that brings a PEN to it from another board, and that board; None where a service or nothing does."""
+        """The cable that brings a PEN to it from another board, and that board; None where a service or nothing does.
+
+        Between two boards that are equally far from the feeds it is led on from each to the other.
+        """
         site = self.island.network.installation
         boards = {board.id for board in site.boards}
         for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
             ends = [link.start.id, link.finish.id]
             if "PEN" in link.cores and self.id in ends:
                 other = ends[1 - ends.index(self.id)]
-                if other in boards and self._far(other) < self._far(self.id):
+                far = self._far(other)
+                if other in boards and far < float("inf") and far <= self._far(self.id):
                     return link.id, other
         return None
 
