@@ -126,6 +126,114 @@ circuits:
     assert read == {"set": {"shed", "saw"}, "inv": {"hut", "lamp"}}
 
 
+# -- behind an RCD -----------------------------------------------------------------------------------------------------
+
+COMMON_NEUTRAL = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  hybrid: {kind: inverter, phases: L1, mains-input: yes, neutral-through: solid, neutral-bond: none}
+boards: {intake: {}, main: {}}
+changeovers:
+  co: {positions: [mains, own], poles: L1}
+connections:
+  service: {from: grid, to: intake, cores: L1 PEN}
+  to-co: {from: intake, to: co.mains, cores: L1 N PE}
+  to-main: {from: co, to: main, cores: L1 N PE}
+  input: {from: main, to: hybrid.in, cores: L1 N PE, through: [{kind: rcd, id: r, residual: 30 mA}]}
+  output: {from: hybrid.out, to: co.own, cores: L1 PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+bonds: {link: {at: intake}}
+"""
+)
+"""An inverter that feeds the board which its input hangs on, and whose output has no neutral of its own."""
+
+STACK = (
+    COMMON_NEUTRAL.replace("  hybrid: {", "  h1: {", 1)
+    .replace(
+        "boards:",
+        "  h2: {kind: inverter, phases: L1, mains-input: yes, neutral-through: solid, neutral-bond: none}\n"
+        "groups: {stack: {members: [h1, h2], phases: {h1: L1, h2: L1}}}\nboards:",
+        1,
+    )
+    .replace("{intake: {},", "{intake: {}, inputs: {},")
+    .replace(
+        "  input: {from: main, to: hybrid.in,",
+        "  in-1: {from: inputs, to: h1.in, cores: L1 N PE}\n"
+        "  in-2: {from: inputs, to: h2.in, cores: L1 N PE}\n"
+        "  out-2: {from: h2.out, to: co.own, cores: L1 PE}\n"
+        "  input: {from: main, to: inputs,",
+    )
+    .replace("from: hybrid.out", "from: h1.out")
+)
+"""Two such inverters in parallel, with one RCD ahead of both."""
+
+BEHIND = (
+    COMMON_NEUTRAL.replace(
+        "output: {from: hybrid.out, to: co.own, cores: L1 PE}", "output: {from: hybrid.out, to: co.own, cores: L1 N PE}"
+    )
+    .replace("neutral-through: solid", "neutral-through: switched")
+    .replace("poles: L1}", "poles: L1 N}")
+    .replace(
+        "input: {from: main, to: hybrid.in,",
+        "input: {from: sub, to: hybrid.in, cores: L1 N PE}\n  on: {from: main, to: sub,",
+    )
+    .replace("main: {}}", "main: {}, sub: {}}")
+    .replace("{at: intake}", "{at: intake}, relay: {at: sub, closed: {hybrid: inverting}}")
+)
+"""The same with a neutral at the output, and with a relay bond at the board behind the RCD."""
+
+
+RCD = "through: [{kind: rcd, id: r-all, residual: 300 mA, delay: S}]"
+
+PASSED_ON = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+  hybrid: {kind: inverter, phases: L1, mains-input: yes, neutral-through: solid, neutral-bond: none}
+boards: {main: {}, sub: {}, out: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 N PE, through: [{kind: rcd, id: r, residual: 30 mA}]}
+  input: {from: sub, to: hybrid.in, cores: L1 N PE}
+  output: {from: hybrid.out, to: out, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+  two: {from: sub, cores: L1 N PE}
+  three: {from: out, cores: L1 N PE}
+bonds: {link: {at: out}}
+"""
+)
+"""The input of an inverter on a final board, and the link of the whole site at its output."""
+
+
+@pytest.mark.parametrize(
+    ("text", "tie", "fed"),
+    [
+        # what the loads draw returns by the input, past the RCD there: fed from ahead of the RCD it would not
+        (COMMON_NEUTRAL, "link", "hybrid"),
+        (STACK, "link", "h1"),
+        # the inverter carries the neutral of its input to the link
+        (PASSED_ON, "link", "hybrid"),
+        # these are behind the RCD wherever the input is fed from
+        (BEHIND, "relay", ""),
+        (PASSED_ON.replace("{at: out}", "{at: sub}"), "link", ""),
+        # it is behind the RCD of the whole site as well
+        (PASSED_ON.replace("main, cores: L1 N PE}", f"main, cores: L1 N PE, {RCD}}}", 1), "link", ""),
+        # an RCD for the inverter alone is where it should be, and the link is not
+        (PASSED_ON.replace("30 mA", "300 mA"), "link", ""),
+    ],
+)
+def test_a_link_behind_an_rcd_follows_from_an_input_behind_it(text: str, tie: str, fed: str) -> None:
+    assert {one.fed_behind for one in facts_of(text).references if one.behind} == {fed}
+    found = failing(text, "bond-behind-rcd")
+    because = ("inverter-fed-behind-rcd", fed) if fed else None
+    assert {subject: result.because for subject, result in found.items()} == {tie: because}
+
+
 # -- relays ------------------------------------------------------------------------------------------------------------
 
 OUTBUILDING = (

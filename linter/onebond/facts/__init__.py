@@ -271,7 +271,7 @@ class Surplus(NamedTuple):
     behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
     rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
-    fed_behind: str  # a pass-through inverter whose input lies behind that RCD
+    fed_behind: str  # a pass-through inverter that brings it there, because its own input lies behind them, or ''
     sharing: Sharing | None = None  # how neutral current divides at it; None past the limit of work
     rcd: Rcd | None = None  # the first RCD that protects it
     needed: bool = False  # it is the only reference in some other case
@@ -930,7 +930,6 @@ class Facts:
                     if tie.kind == "star" and own is None and not island.it:
                         continue
                     behind = island.behind(tie) if tie.kind != "star" else ()
-                    fed = next((feed.id for rcd, feed in behind if (rcd.name, feed.id) in self._inputs_behind), "")
                     found.append(
                         Surplus(
                             tie.id,
@@ -944,7 +943,7 @@ class Facts:
                             tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
                             tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
-                            fed,
+                            self._fed_behind(island, tie, behind),
                             self._sharing(island, tie) if own or behind else None,
                             behind[0][0] if behind else None,
                             tie.id in self._alone,
@@ -959,6 +958,20 @@ class Facts:
         if currents is None:
             return None
         return Sharing(self.service_of(currents, True), self.service_of(currents, False), island, tie)
+
+    def _fed_behind(self, island: Island, tie: Tie, behind: tuple[tuple[Rcd, Feed], ...]) -> str:
+        """The inverter that brings a tie behind these RCDs, because its own mains input lies behind them; or ''.
+
+        What is joined otherwise than through an inverter is behind an RCD wherever the inverter is fed from.
+        """
+        inverters = [passage.id for passage in self.network.passages]
+        through = frozenset(i for i, edge in enumerate(self.network.edges) if edge.element in inverters)
+        fed = ""
+        for rcd, feed in behind:
+            fed = next((name for name in inverters if (rcd.name, name) in self._inputs_behind), "")
+            if not fed or island.part((*feed.lines, *feed.neutrals), without=through) >> tie.n & 1:
+                return ""
+        return fed
 
     @cached_property
     def _inputs_behind(self) -> frozenset[tuple[str, str]]:
