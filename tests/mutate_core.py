@@ -176,11 +176,12 @@ def put(module: str, tree: ast.Module, only: str = "") -> list[tuple[FunctionTyp
 
 
 def alone(tree: ast.AST, name: str) -> ast.Module:
-    """A module with one function or method in it."""
+    """A module with one function or method in it; under an overloaded name several stand, and the last one works."""
     first, _, rest = name.partition(".")
+    named = [one for one in ast.iter_child_nodes(tree) if isinstance(one, ast.FunctionDef) and one.name == first]
+    if named and not rest:
+        return ast.Module(named, [])
     for node in ast.iter_child_nodes(tree):
-        if isinstance(node, ast.FunctionDef) and node.name == first and not rest:
-            return ast.Module([node], [])
         if isinstance(node, ast.ClassDef) and node.name == first:
             inner = alone(node, rest).body
             if inner:

@@ -271,7 +271,7 @@ class Surplus(NamedTuple):
     behind: tuple[tuple[str, Route, str], ...]  # RCDs (id, route) that protect it, and from which source seen
     rcds: tuple[str, ...]  # the same by the name of their variable
     review: tuple[Mention, ...]  # separately bonded places whose extraneous metal is not described
-    fed_behind: str  # a pass-through inverter whose input lies behind that RCD
+    fed_behind: str  # a pass-through inverter that brings it there, because its own input lies behind them, or ''
     sharing: Sharing | None = None  # how neutral current divides at it; None past the limit of work
     rcd: Rcd | None = None  # the first RCD that protects it
     needed: bool = False  # it is the only reference in some other case
@@ -349,14 +349,18 @@ class Exposed(NamedTuple):
 
     @property
     def pen_led_on(self) -> tuple[str, str] | None:
-        """The cable that brings a PEN to it from another board, and that board; None where a service or nothing does."""
+        """The cable that brings a PEN to it from another board, and that board; None where a service or nothing does.
+
+        Between two boards that are equally far from the feeds it is led on from each to the other.
+        """
         site = self.island.network.installation
         boards = {board.id for board in site.boards}
         for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):
             ends = [link.start.id, link.finish.id]
             if "PEN" in link.cores and self.id in ends:
                 other = ends[1 - ends.index(self.id)]
-                if other in boards and self._far(other) < self._far(self.id):
+                far = self._far(other)
+                if other in boards and far < float("inf") and far <= self._far(self.id):
                     return link.id, other
         return None
 
@@ -716,10 +720,10 @@ class Facts:
             for circuit in self.installation.circuits:
                 ends = [n for n in lines[circuit.id] if currents.island.energised_lines >> n & 1]
                 alone = len(ends) < 2 and self.network.find(circuit.id, "", "N") < 0
-                end = ends[0] if ends and not alone else -1  # a single line without a neutral supplies nothing
-                ways = currents.ways_to(end) if end >= 0 else []
+                # a single line without a neutral supplies nothing
+                ways = currents.ways_to(ends[0]) if ends and not alone else []
                 for island in _lasting(islands) if ways else ():
-                    found.append(Drop(circuit, island, service, ways[0].start, end, ways[0].feed.id))
+                    found.append(Drop(circuit, island, service, ways[0].start, ends[0], ways[0].feed.id))
         return tuple(found)
 
     @Collection
@@ -815,12 +819,12 @@ class Facts:
     @Collection
     def feedings(self) -> tuple[Feeding, ...]:
         """Every source that forms an island, in every case."""
+        variables = {variable.name: number for number, variable in enumerate(self.network.variables)}
         behind: dict[int, str] = {}
         for surplus in self.references:
             for name in surplus.rcds:
-                variable = next((i for i, v in enumerate(self.network.variables) if v.name == name), -1)
-                if variable >= 0:
-                    behind.setdefault(variable, surplus.id)
+                if name in variables:
+                    behind.setdefault(variables[name], surplus.id)
         roots: dict[int, str] = {}
         for exposed in self.exposed:
             if not exposed.way:
@@ -926,7 +930,6 @@ class Facts:
                     if tie.kind == "star" and own is None and not island.it:
                         continue
                     behind = island.behind(tie) if tie.kind != "star" else ()
-                    fed = next((feed.id for rcd, feed in behind if (rcd.name, feed.id) in self._inputs_behind), "")
                     found.append(
                         Surplus(
                             tie.id,
@@ -940,7 +943,7 @@ class Facts:
                             tuple((rcd.device.id or rcd.connection, rcd.device.route, feed.id) for rcd, feed in behind),
                             tuple(rcd.name for rcd, _ in behind),
                             review.get(tie.id, ()),
-                            fed,
+                            self._fed_behind(island, tie, behind),
                             self._sharing(island, tie) if own or behind else None,
                             behind[0][0] if behind else None,
                             tie.id in self._alone,
@@ -956,6 +959,20 @@ class Facts:
             return None
         return Sharing(self.service_of(currents, True), self.service_of(currents, False), island, tie)
 
+    def _fed_behind(self, island: Island, tie: Tie, behind: tuple[tuple[Rcd, Feed], ...]) -> str:
+        """The inverter that brings a tie behind these RCDs, because its own mains input lies behind them; or ''.
+
+        What is joined otherwise than through an inverter is behind an RCD wherever the inverter is fed from.
+        """
+        inverters = [passage.id for passage in self.network.passages]
+        through = frozenset(i for i, edge in enumerate(self.network.edges) if edge.element in inverters)
+        fed = ""
+        for rcd, feed in behind:
+            fed = next((name for name in inverters if (rcd.name, name) in self._inputs_behind), "")
+            if not fed or island.part((*feed.lines, *feed.neutrals), without=through) >> tie.n & 1:
+                return ""
+        return fed
+
     @cached_property
     def _inputs_behind(self) -> frozenset[tuple[str, str]]:
         return frozenset((name, fed.id) for fed in self.inputs_behind_rcd if fed.trouble for name in fed.names)
@@ -963,20 +980,22 @@ class Facts:
     @Collection
     def pen_landings(self) -> tuple[PenLanding, ...]:
         """Boards where a PEN lands on separate N and PE bars, in every case in which they are live."""
+        # a board and those inside it share one PE bar: a PE that lands on one of them is there for all
         with_pe = {
-            end.id
+            frame_of(self.installation, end.id)
             for link in (*self.installation.connections, *(c.connection for c in self.installation.circuits))
             if "PE" in link.cores
             for end in (link.start, link.finish)
         }
-        inner = {board.id: board.inside for board in self.installation.boards if board.inside}
-        with_pe.update(outer for identifier, outer in inner.items() if identifier in with_pe)
         route = {board.id: board.route for board in self.installation.boards}
         found = []
-        boards = {board: n for board, n, _ in self.network.pen_lands if board in with_pe}
+        boards = {board: n for board, n, _ in self.network.pen_lands}
         lines = dict(self.network.boards)
         for board, n in boards.items():
-            pe = self.network.number_of(frame_of(self.installation, board), "", "PE")
+            frame = frame_of(self.installation, board)
+            if frame not in with_pe:
+                continue
+            pe = self.network.number_of(frame, "", "PE")
             for island in self.islands:
                 # a PEN on the PE bar leaves the N bar hanging where no link joins the two
                 if island.live >> n & 1 or island.is_live(lines.get(board, ())):
