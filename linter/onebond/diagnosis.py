@@ -128,9 +128,15 @@ def _words(explanation: Explanation) -> tuple[str, ...]:
 def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading, ...]) -> Told:
     first = group.first
     fewest = min(len(one.defects) for one in group.members)
+    kept = [one for one in group.members if len(one.defects) == fewest]
+    # an electrode of the resistance that was read says all that one far too high does
+    fitted = {one.element for each in kept for one in each.defects if one.kind == "electrode-other"}
+    kept = [
+        each for each in kept if not any(one.kind == "electrode-high" and one.element in fitted for one in each.defects)
+    ]
     return Told(
         group.probability,
-        tuple(_words(one) for one in group.members if len(one.defects) == fewest),
+        tuple(map(_words, kept)),
         first.fits,
         tuple(_compared(plant, first, found.healthy, readings)),
         () if first.defects else tuple(_words(one) for one in group.members if len(one.defects) == 1 and one.fits),
@@ -165,7 +171,8 @@ def _compared(
 def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Measured]) -> Next | None:
     """The measurement that parts the leading explanations best; None where one of them is all but certain.
 
-    Where the site reads as described, the defects that would read the same are what is left to be parted.
+    Where the site reads as described, the defects that would read the same are what is left to be parted, by what of the schedule
+    nobody has measured yet.
     """
     if groups and not groups[0].first.defects:
         alike = [one for one in groups[0].members if len(one.defects) < 2 and one.fits][:RIVALS]
@@ -176,7 +183,8 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
         return None
     done = {(one.state, one.measurement) for one in measured}
     visited = {one.state for one in measured}
-    found = list(doctor.told_apart(rivals, _questions(plant, done)))
+    questions = _questions(plant, done) if groups[0].first.defects else _scheduled(plant, done)
+    found = list(doctor.told_apart(rivals, questions))
     if not found:
         return None
     enough = NEAR * max(bits for bits, *_ in found)
@@ -204,6 +212,14 @@ def _shares(group: Group) -> list[tuple[Explanation, float]]:
     fewest = min(len(one.defects) for one in group.members)
     kept = [one for one in group.members if len(one.defects) == fewest]
     return [(one, group.probability / len(kept)) for one in kept]
+
+
+def _scheduled(plant: Plant, done: set[tuple[State, Measurement]]) -> list[tuple[State, Measurement]]:
+    """What of the schedule is not measured."""
+    asked = [
+        (entry.state, entry.measurement) for entry in plan(plant).entries if entry.measurement.kind != "insulation"
+    ]
+    return [one for one in asked if one not in done]
 
 
 def _questions(plant: Plant, done: set[tuple[State, Measurement]]) -> list[tuple[State, Measurement]]:

@@ -38,6 +38,7 @@ class Edge(NamedTuple):
     core: str  # L1 L2 L3 N PEN PE; "winding" inside a source, "auto" inside an autotransformer
     element: str  # id of the connection, changeover or source it belongs to
     solid: bool = False  # a changeover core that is not among its poles
+    joint_ohm: float = 0.0  # of a bad joint in it
 
 
 class DirectEdge(NamedTuple):

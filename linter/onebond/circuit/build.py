@@ -176,6 +176,13 @@ Begun = dict[tuple[tuple[bool, ...], frozenset[str], tuple[int, ...]], _Begun]
 """What was begun before, for the circuits of one island, by the options that decide on it and the sources."""
 
 
+def _with_joint(ohm: complex | Missing | None, joint_ohm: float) -> complex | Missing | None:
+    """The impedance of a core with a bad joint in it, in ohm."""
+    if not joint_ohm or isinstance(ohm, Missing):
+        return ohm
+    return (ohm or 0) + joint_ohm
+
+
 class _Builder:
     def __init__(
         self, network: Network, state: State, live: int, feeds: Iterable[int], options: Options, known: Known
@@ -246,7 +253,7 @@ class _Builder:
                 continue
             link = self.links.get(edge.element)
             z = self.link_ohm(link, edge.core) if link else None
-            self.branch(edge.a, edge.b, z, edge.element, edge.core, edge=number)
+            self.branch(edge.a, edge.b, _with_joint(z, edge.joint_ohm), edge.element, edge.core, edge=number)
 
     def protective(self) -> None:
         network, state = self.network, self.state
@@ -261,7 +268,8 @@ class _Builder:
             start = edge.a
             if edge.core == "PEN" and network.nodes[edge.a][1] == "supplier":
                 start = network.number_of(network.nodes[edge.a][0], "", "N")
-            self.branch(start, edge.b, self.link_ohm(link, edge.core), edge.element, edge.core)
+            z = _with_joint(self.link_ohm(link, edge.core), edge.joint_ohm)
+            self.branch(start, edge.b, z, edge.element, edge.core)
         # metal that is no part of the installation: left out where conductors join the same places anyway
         joined = _Draft(len(self.draft.above))
         for conductor in self.conductors:

@@ -171,9 +171,8 @@ class Bench:
         return cut, -1 if cut else feed
 
     def _tripped(self, solved: _Solved) -> tuple[int, ...]:
-        """The edges that the RCD with the largest residual current opens, none where all hold."""
-        first = not self.residual
-        worst, cut = MUST_TRIP, frozenset[int]()
+        """The edges that the RCD with the largest residual current opens, none where all hold; a delayed one waits for the others."""
+        seen_by: list[tuple[bool, float, frozenset[int]]] = []
         for rcd in self.network.rcds:
             edges = [self.network.edges[edge] for edge in sorted(rcd.edges)]
             closed = tuple(edge.core for edge in edges if not self._broken(rcd.connection, edge.core))
@@ -181,11 +180,12 @@ class Bench:
                 continue
             seen = solved.amperes(rcd.connection, closed)
             ratio = seen if isinstance(seen, Missing) else seen / (rcd.device.residual_a or 1.0)
-            if first:
+            delayed = rcd.device.delay == "S"
+            if delayed or rcd.name not in self.residual:
                 self.residual[rcd.name] = ratio
-            if not isinstance(ratio, Missing) and ratio > worst:
-                worst, cut = ratio, rcd.edges
-        return tuple(sorted(cut))
+            if not isinstance(ratio, Missing) and ratio > MUST_TRIP:
+                seen_by.append((not delayed, ratio, rcd.edges))
+        return tuple(sorted(max(seen_by, key=lambda one: one[:2])[2])) if seen_by else ()
 
     def _overloaded(self, element: str, core: str, ampere: float) -> Iterator[tuple[float, tuple[int, ...]]]:
         """By how much a current is a short circuit for each device on a cable, and the edges that it opens."""
@@ -353,6 +353,11 @@ class Bench:
             return 0.0
         closed = tuple((element, core) for element, core in cores if not self._broken(element, core))
         return self._loops[0].share(couple, closed)
+
+    def driven_a(self, couple: Couple) -> float:
+        """The largest current that flows from a line to PE there, in A; infinite where it is not known."""
+        volts, ohm = self._loops[0].volts(couple, math.inf), self._loops[0].ohms(couple)
+        return math.inf if isinstance(volts, Missing) or isinstance(ohm, Missing) or not ohm else volts / ohm
 
     def _broken(self, element: str, core: str) -> bool:
         """Whether a core is open, so that it carries nothing; not one of which no length is known."""

@@ -175,7 +175,7 @@ class _Finder:
                 yield Defect("core-open", link.id, edge.core, words, link.route, _earth(number, NEVER))
 
     def crossings(self) -> Iterator[Defect]:
-        """L and N, or N and PE, crossed at the far end of each cable that has both."""
+        """L and N, N and PE, or L and PE, crossed at the far end of each cable that has both."""
         network = self.network
         own: dict[str, dict[str, int]] = {}
         for number, edge in enumerate(network.edges):
@@ -199,6 +199,14 @@ class _Finder:
                     link.route,
                     self._crossed_with_pe(cores["N"], earths[identifier]),
                 )
+        for identifier in (one for one in own if one in earths):
+            link = self.links[identifier]
+            for line in (one for one in LINES if one in own[identifier]):
+                yield Defect(
+                    *("crossed", identifier, f"{line}-PE", f"{line} and PE of {identifier} are crossed at its end"),
+                    link.route,
+                    self._crossed_with_pe(own[identifier][line], earths[identifier]),
+                )
 
     @staticmethod
     def _swapped(one: int, other: int) -> Callable[[Network], Network]:
@@ -211,15 +219,15 @@ class _Finder:
     @staticmethod
     def _crossed_with_pe(n: int, pe: int) -> Callable[[Network], Network]:
         def change(network: Network) -> Network:
-            neutral, earth = network.edges[n], network.earth[pe]
-            name, route = neutral.element, ()
+            live, earth = network.edges[n], network.earth[pe]
+            name, route = live.element, ()
             ties = (
-                Tie(name, "crossed", neutral.a, earth.b, neutral.needs, route, name),
-                Tie(name, "crossed", neutral.b, earth.a, earth.needs, route, name, core="PE"),
+                Tie(name, "crossed", live.a, earth.b, live.needs, route, name, core=live.core),
+                Tie(name, "crossed", live.b, earth.a, earth.needs, route, name, core="PE"),
             )
             return altered(
                 network,
-                edges={n: neutral._replace(needs=NEVER)},
+                edges={n: live._replace(needs=NEVER)},
                 earth={pe: earth._replace(needs=NEVER)},
                 ties=lambda found: (*found, *ties),
             )
@@ -284,21 +292,36 @@ class _Finder:
                 )
 
     def neutrals(self) -> Iterator[Defect]:
-        """The neutral of a circuit on another bar of the same enclosure: of another group, or round its RCD."""
+        """The neutral of a circuit on another bar: of another group, round its RCD, or beyond a changeover or an inverter."""
         network = self.network
-        bars: dict[str, list[tuple[str, int]]] = {}
-        for board in self.site.boards:
-            n = network.find(board.id, "", "N")
-            if n >= 0:
-                bars.setdefault(frame_of(self.site, board.id), []).append((board.id, n))
+        bars = {board.id: n for board in self.site.boards if (n := network.find(board.id, "", "N")) >= 0}
+        around = self._around()
         for number, edge in enumerate(network.edges):
             circuit = self.circuits.get(edge.element)
             if circuit is None or edge.core != "N":
                 continue
-            for bar, n in bars.get(frame_of(self.site, circuit.connection.start.id), ()):
-                if n != edge.a:
+            own = circuit.connection.start.id
+            near = {frame_of(self.site, own)} | around.get(frame_of(self.site, own), set())
+            for bar, n in bars.items():
+                if n != edge.a and frame_of(self.site, bar) in near:
                     words = f"the neutral of {circuit.id} is on the bar of {bar} and not on that of {circuit.connection.start.id}"
                     yield Defect("neutral-borrowed", circuit.id, bar, words, circuit.route, _moved(number, n))
+
+    def _around(self) -> dict[str, set[str]]:
+        """The enclosures that meet at the same changeover or inverter, where neutrals of either side are easily taken for each other."""
+        meeting = {one.id for one in self.site.changeovers} | {
+            one.id for one in self.site.sources if one.kind == "inverter"
+        }
+        beside: dict[str, set[str]] = {}
+        for link in self.site.connections:
+            for end, other in ((link.start.id, link.finish.id), (link.finish.id, link.start.id)):
+                if end in meeting:
+                    beside.setdefault(end, set()).add(frame_of(self.site, other))
+        found: dict[str, set[str]] = {}
+        for frames in beside.values():
+            for frame in frames:
+                found.setdefault(frame, set()).update(frames)
+        return found
 
     def supplies(self) -> Iterator[Defect]:
         """The supplier's star point without earth; his PE or PEN stays joined to it."""
@@ -347,11 +370,51 @@ def _rated(name: str, times: float) -> Callable[[Network], Network]:
     return changed
 
 
+def joint_of(network: Network, element: str, core: str, ohm: float, route: Route) -> Defect:
+    """A bad joint of so many ohm in one core of a cable."""
+    words = f"a bad joint of about {_rounded(ohm)} ohm in the {core} core of {element}"
+
+    def changed(network: Network) -> Network:
+        live = {
+            number: edge._replace(joint_ohm=ohm)
+            for number, edge in enumerate(network.edges)
+            if (edge.element, edge.core) == (element, core)
+        }
+        earth = {
+            number: edge._replace(joint_ohm=ohm)
+            for number, edge in enumerate(network.earth)
+            if (edge.element, edge.core) == (element, core)
+        }
+        return altered(network, edges=live, earth=earth)
+
+    return Defect("joint", element, f"{core} {ohm:.3g}", words, route, changed)
+
+
+def leak_of(network: Network, place: str, line: str, ohm: float, route: Route) -> Defect | None:
+    """A conductor that touches PE at a place over so many ohm; None where either is not there."""
+    identifier, _, terminal = place.partition(".")
+    node = network.find(identifier, terminal, line)
+    pe = network.find(frame_of(network.installation, identifier), "", "PE")
+    if node < 0 or pe < 0:
+        return None
+    tie = Tie(place, "stray", node, pe, ALWAYS, route, place, ohm=ohm)
+    words = f"{line} touches PE at {place} over about {_rounded(ohm)} ohm: a fault of the insulation"
+    return Defect(
+        *("leak", place, f"{line} {ohm:.3g}", words, route),
+        lambda changed: altered(changed, ties=lambda found: (*found, tie)),
+    )
+
+
+def _rounded(ohm: float) -> str:
+    """A resistance to two digits, without an exponent."""
+    return f"{float(f'{ohm:.2g}'):g}"
+
+
 def electrode_of(electrode: Electrode, ohm: float) -> Defect:
     """An electrode of another resistance than described, in ohm."""
     described = electrode_ohm(electrode)
-    beside = "" if isinstance(described, Missing) else f", where {described:.3g} ohm follows from the description"
-    words = f"the electrode {electrode.id} has about {ohm:.3g} ohm{beside}"
+    beside = "" if isinstance(described, Missing) else f", where {_rounded(described)} ohm follows from the description"
+    words = f"the electrode {electrode.id} has about {_rounded(ohm)} ohm{beside}"
     return Defect(
         "electrode-other",
         electrode.id,

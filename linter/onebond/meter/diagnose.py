@@ -12,9 +12,10 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
-from onebond.meter.defects import Defect, defects, electrode_of
+from onebond.meter.defects import Defect, defects, electrode_of, joint_of, leak_of
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
+from onebond.model import LINES
 from onebond.network import Network
 from onebond.states import State
 
@@ -49,6 +50,9 @@ that says nothing of the readings does not come before one that does."""
 
 UNSAID = 4.0
 """The same for a reading that contradicts the site as described: more than fits, less than a contradiction."""
+
+JOINTS_OHM, LEAKS_OHM = (0.5, 2.0, 8.0), (1.0, 50.0, 1000.0)
+"""Resistances of bad joints and of faults of the insulation that are tried where no reading gives one (common practice, no source)."""
 
 GROUPS = 8
 """So many groups are told; what is left is less likely than all of them."""
@@ -238,6 +242,8 @@ class Doctor:
         healthy = self.explanation((), readings)
         known = (*self.known, *self._electrodes(healthy, readings))
         singles = [self.explanation((defect,), readings, healthy) for defect in known]
+        if not any(one.fits for one in (healthy, *singles)):
+            singles += [self.explanation((defect,), readings, healthy) for defect in self._fitted(healthy, readings)]
         found = [healthy, *singles]
         left = 0
         if pairs and not any(one.fits for one in found):
@@ -262,6 +268,33 @@ class Doctor:
                     by_loop.append(described + one.value - shown.value)
             for ohm in own or sorted(by_loop)[len(by_loop) // 2 :][:1]:
                 yield electrode_of(electrode, ohm)
+
+    def _fitted(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
+        """Bad joints and faults of the insulation, of the resistance that a reading gives them, else of some usual ones."""
+        site, network = self.plant.site, self.plant.network
+        more: list[float] = []  # what resistances are above what is described
+        across: list[float] = []  # what is found where nothing should join N and PE
+        beside: list[float] = []
+        for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
+            if off > FITS and isinstance(shown, Shown) and one.measurement.unit == "ohm" and math.isfinite(one.value):
+                if one.measurement.kind == "tie" and math.isinf(shown.high):
+                    across.append(one.value)
+                    # beside what else joins the two
+                    beside.append(1 / (1 / one.value - 1 / shown.low) if 0 < one.value < shown.low else one.value)
+                elif one.value > shown.value and one.measurement.kind != "electrode":
+                    more.append(one.value - shown.value)
+        for link in self.plant.links.values():
+            for core in link.cores:
+                for ohm in _middle(more) or JOINTS_OHM:
+                    yield joint_of(network, link.id, core, ohm, link.route)
+        places = [(board.id, board.route) for board in site.boards]
+        places += [(circuit.id, circuit.route) for circuit in site.circuits]
+        for place, route in places:
+            for conductor in ("N", *LINES):
+                for ohm in dict.fromkeys((*_middle(across), *_middle(beside))) or LEAKS_OHM:
+                    leak = leak_of(network, place, conductor, ohm, route)
+                    if leak is not None:
+                        yield leak
 
     def _pairs(
         self, healthy: Explanation, singles: Sequence[Explanation], readings: Sequence[Measured]
@@ -308,6 +341,11 @@ class Doctor:
             if open_share or len(bins) < 2:
                 continue
             yield -sum(share * math.log2(share) for _, share in bins if share), state, measurement, shown
+
+
+def _middle(values: list[float]) -> tuple[float, ...]:
+    """The middle one of some values; nothing without any."""
+    return (sorted(values)[len(values) // 2],) if values else ()
 
 
 def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None]) -> dict[State, float]:

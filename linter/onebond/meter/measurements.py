@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from onebond.circuit.build import Known
 from onebond.circuit.impedances import Missing, electrode_ohm
-from onebond.meter.bench import SEASON, SOIL, Bench, Couple, Shown
+from onebond.meter.bench import MAY_TRIP, MUST_TRIP, SEASON, SOIL, Bench, Couple, Shown
 from onebond.meter.defects import NEVER, altered
 from onebond.meter.plant import Plant
 from onebond.model import LINES, LIVE, Connection
@@ -183,8 +183,13 @@ class Site:
         if test.kind == "rcd":
             rcd = self.rcds[test.at]
             share = bench.seen(couple, self._summed(rcd))
-            times = float(test.between.split()[0]) * self._declared_a(rcd) / (rcd.device.residual_a or 1.0)
-            return share if isinstance(share, Missing) else Shown.exactly(share * times)
+            if isinstance(share, Missing):
+                return share
+            asked_a = float(test.between.split()[0]) * self._declared_a(rcd)
+            most_a = bench.driven_a(couple)
+            seen = share * min(asked_a, most_a) / (rcd.device.residual_a or 1.0)
+            # a tester that the loop does not let drive its current says so, or trips the RCD late
+            return Shown.exactly(min(seen, (MAY_TRIP + MUST_TRIP) / 2) if most_a < asked_a else seen)
         return bench.ohms(couple) if test.kind in ("loop", "continuity") else None
 
     def _shared(self, bench: Bench, neutral: int) -> bool:
