@@ -56,8 +56,8 @@ BAD: list[tuple[str | bytes, int, int, str, str]] = [
     ("a: [1, *x]\n", 1, 8, "`*x` is read as an alias", "write the value out"),
     ("a: {<<: {b: 1}}\n", 1, 5, "merge key", "write the entries out"),
     ("%YAML 1.1\n---\na: 1\n", 1, 1, "`%YAML` is read as a directive", "remove the line"),
-    ("a: 1\n---\nb: 1\n", 2, 1, "second document", "one description"),
-    ("a: 1\n...\nb: 1\n", 3, 1, "second document", "one description"),
+    ("a: 1\n---\nb: 1\n", 2, 1, "second document", "one document"),
+    ("a: 1\n...\nb: 1\n", 3, 1, "second document", "one document"),
     # tabs and other characters
     ("a:\n\tb: 1\n", 2, 1, "indented with a tab", "spaces"),
     ("a:\t1\n", 1, 3, "a tab stands here", "spaces"),

@@ -187,6 +187,61 @@ def test_beyond_the_bounds(text: str, name: str, message: str, hint: str) -> Non
     assert hint in refusal.hint
 
 
+@pytest.mark.parametrize(
+    ("text", "name", "hint"),
+    [
+        # a tester shows what a person then writes: 200 MOhm is not a fifth of an ohm
+        ("200 MOhm", "measured-resistance", "write `200 Mohm` (units"),
+        ("200 Mohms", "measured-resistance", "write `200 Mohm` (units"),
+        ("200 M Ω", "measured-resistance", "write `200 Mohm` (units"),
+        ("200 megohm", "measured-resistance", "write `200 Mohm` (units"),
+        ("200 Meg", "measured-resistance", "write `200 Mohm` (units"),
+        ("200 mOhm", "measured-resistance", "write `200 mohm` (units"),
+        ("200 milliohm", "impedance", "write `200 mohm` (units"),
+        ("200 KOHM", "impedance", "write `200 kohm` (units"),
+        ("24 mS", "trip-time", "write `24 ms` (units"),
+        ("12 M", "length", "write `12 m` (units"),
+        # where the letter may be meant otherwise both are shown
+        ("200 MOHM", "measured-resistance", "write `200 mohm` or `200 Mohm`, whichever is meant"),
+        ("30 MA", "residual-current", "write `30 mA` or `30 A`, whichever is meant"),
+        ("230 MV", "measured-voltage", "write `230 mV` or `230 V`, whichever is meant"),
+        ("5 mW", "power", "write `5 MW` or `5 W`, whichever is meant"),
+        ("5 mva", "power", "write `5 MVA` or `5 VA`, whichever is meant"),
+        ("24 Ms", "trip-time", "write `24 ms` or `24 s`, whichever is meant"),
+        # a prefix that is not known here is not left out
+        ("2 GOhm", "measured-resistance", "1 GOhm is 1000 Mohm: write the value in Mohm"),
+        ("2 µA", "measured-current", "1 µA is 0.001 mA: write the value in mA"),
+        ("2 nA", "measured-current", "write for example `120 mA`"),
+        ("20 us", "trip-time", "1 us is 0.001 ms: write the value in ms"),
+        # a comma before three digits may part thousands
+        ("1,500 ohm", "measured-resistance", "write `1.500 ohm`, or `1500 ohm` where the comma parts thousands"),
+    ],
+)
+def test_no_hint_is_wrong_by_a_prefix(text: str, name: str, hint: str) -> None:
+    assert hint in refused(text, name).hint
+
+
+SPELT = ("{}", "{}s", " {}", "{}.", "{}-")
+
+
+@pytest.mark.parametrize("name", sorted(quantity.QUANTITIES))
+def test_a_hint_keeps_the_case_of_m_or_shows_both(name: str) -> None:
+    """Every unit with a prefix, in every case of its letters and some spellings."""
+    for unit in ("mohm", "Mohm", "mA", "MA", "mV", "MV", "mW", "MW", "mVA", "MVA", "ms", "Ms"):
+        cases = {unit[0] + rest for rest in (unit[1:], unit[1:].upper(), unit[1:].lower(), unit[1:].title())}
+        for text in [form.format(case) for case in cases for form in SPELT]:
+            result = parse(f"20 {text}", name)
+            if isinstance(result, Refusal) and result.reason != "bounds":
+                told = re.findall(r"`20 ([^`]*)`", result.hint)
+                changed = [one for one in told if one[0] in "mM" and one not in ("m", "months") and one[0] != unit[0]]
+                assert not changed or len(told) > 1, (text, result.hint)
+
+
+def test_a_hint_for_a_bare_number_is_possible_itself() -> None:
+    assert refused("200", "measured-resistance", "120 Mohm").hint.startswith("write `200 Mohm`")
+    assert refused("200000000", "measured-resistance", "120 Mohm").hint.startswith("write for example `120 Mohm`")
+
+
 def test_a_bare_number_gets_the_unit_that_is_usual_at_its_place() -> None:
     assert refused("30", "current", "30 mA").hint.startswith("write `30 mA`")
     assert refused("30", "current", "16 A").hint.startswith("write `30 A`")

@@ -344,6 +344,25 @@ def test_a_valid_mutant_is_read_or_refused_with_a_reason() -> None:
 # ---------------------------------------------------------------- words
 
 
+@pytest.mark.parametrize(
+    ("new", "column", "message", "hint"),
+    [
+        ("length: 2,5 m", 59, "`length`: `2,5 m` has a comma in the number", "write `2.5 m`"),
+        ("length: 2, 5 m", 59, "`length`: `2,5 m` has a comma in the number", "write `2.5 m`"),
+        ("size: 4 mm2", None, "", ""),
+    ],
+)
+def test_a_decimal_comma_in_braces_is_one_problem(new: str, column: int | None, message: str, hint: str) -> None:
+    """For YAML the comma ends the entry; a hint to write what stands before it would be wrong by the rest of the number."""
+    parsed = document.parse(HUT.replace("L1 N PE}\ncircuits", f"L1 N PE, {new}}}\ncircuits").encode(), "hut.yaml")
+    assert parsed.document is not None and not parsed.problems
+    found, _ = schema.check(parsed.document)
+    assert [(one.span.line, one.span.column, one.message) for one in found] == (
+        [(8, column, message)] if column else []
+    )
+    assert all(hint in one.hint for one in found)
+
+
 def problem_of(text: str) -> tuple[str, str]:
     parsed = document.parse(text.encode(), "site.yaml")
     assert parsed.document is not None

@@ -103,7 +103,7 @@ class _Work:
             )
             return
         path = os.path.join(folder, name)
-        parsed = text.parse(data, path)
+        parsed = text.parse(data, path, f"a part begins with `{MARKER}: 1`")
         self.problems += [problem._replace(span=problem.span._replace(file=path)) for problem in parsed.problems]
         self.left_out += parsed.left_out
         if parsed.document is None:

@@ -154,7 +154,11 @@ def _inspect(argv: list[str]) -> int:
     parser.add_argument("--strict", action="store_true", help="status 4 for whatever stays open, also in a draft")
     parser.add_argument("--evidence", action="store_true", help="report what passed, is open or did not apply too")
     parser.add_argument("--skip-others", action="store_true", help="pass over named files that are no descriptions")
-    parser.add_argument("--today", metavar="YYYY-MM-DD", help="the day on which waivers are judged (today, UTC)")
+    parser.add_argument(
+        "--today",
+        metavar="YYYY-MM-DD",
+        help="the day on which waivers and the days of readings are judged (today, UTC)",
+    )
     parser.add_argument(
         "--readings",
         metavar="FILE",
@@ -496,7 +500,7 @@ def _workbook(planned: Schedule, target: str | None, name: str | None) -> int:
     try:
         data = sheet.render_xlsx(planned)
     except ModuleNotFoundError:
-        raise Usage("--report xlsx needs the package xlsxwriter: pip install 'onebond[xlsx]'") from None
+        raise Usage("--report xlsx needs the package xlsxwriter: pip install xlsxwriter") from None
     _write(target, data)
     return _remark([f"the schedule is in {_shown(name or target)}"], CLEAN)
 
@@ -505,10 +509,14 @@ def _diagnose(argv: list[str]) -> int:
     parser = _parser("diagnose", "Say which defect explains readings, and which measurement would tell more.")
     parser.add_argument("paths", nargs="*", metavar="FILE READINGS", help="a description, and readings of that site")
     parser.add_argument("--report", choices=("text", "json"), default="text", help="form of the report (text)")
+    parser.add_argument(
+        "--today", metavar="YYYY-MM-DD", help="the day after which nothing can have been read (today, UTC)"
+    )
     asked = _parsed(parser, argv)
     if len(asked.paths) != 2:
         raise Usage("diagnose what? name a description and a file of readings")
     path, taken = asked.paths
+    today = _day(asked.today)
     installation = _installation(path)
     if isinstance(installation, int):
         return installation
@@ -520,20 +528,23 @@ def _diagnose(argv: list[str]) -> int:
     from onebond.result import Site
 
     plant = Plant(installation)
-    read = readings.load(taken, plant, os.path.basename(path))
-    if read.problems:
-        lines = read.document.lines if read.document else ()
-        refused = Site(taken, lines, "", "", "", "", problems=read.problems)
-        _say("\n".join(text.problem_lines(refused, colour=False, width=0)), name="")
+    read = readings.load(taken, plant, os.path.basename(path), today)
+    for level, problems, left_out in ("error", read.problems, read.left_out), ("note", read.notes, 0):
+        about = Site(taken, read.document.lines, "", "", "", "", problems=problems, problems_left_out=left_out)
+        told = text.problem_lines(about, colour=False, width=0, rule=readings.REFUSED, level=level)
+        if told:
+            _say("\n".join(told), name="")
     if read.readings is None or not read.readings.readings:
         _say(f"{_shown(taken)}: no reading could be understood")
         return REFUSED
     outcome = explanation.worded(diagnose(plant, read.readings), _speech(installation))
+    if any(problem.route == ("taken",) for problem in read.problems):
+        outcome = outcome._replace(taken="")  # what is written there is no day on which something was read
     code = REFUSED if read.problems else CLEAN if outcome.healthy else FOUND if outcome.explained else OPEN
     rendered = (
-        explanation.render_json(outcome)
+        explanation.render_json(outcome, entries=read.entries)
         if asked.report == "json"
-        else explanation.render(outcome, width=_terminal()[1])
+        else explanation.render(outcome, entries=read.entries, width=_terminal()[1])
     )
     return _print(rendered, code)
 

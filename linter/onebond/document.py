@@ -91,8 +91,10 @@ class Document(NamedTuple):
         return hashlib.sha256(self.data).hexdigest()
 
     def part_files(self, digest: bool) -> tuple[PartFile, ...]:
-        """The parts as a report shows them, with their hashes on request."""
-        return tuple(PartFile(part.path, part.lines, part.sha256 if digest else "") for part in self.parts)
+        """The parts as a report shows them, with their hashes on request; of one that could not be read there is none."""
+        return tuple(
+            PartFile(part.path, part.lines, part.sha256 if digest and part.lines else "") for part in self.parts
+        )
 
     def lines_of(self, span: Span) -> tuple[str, ...]:
         """The lines of the file that a span stands in."""
@@ -295,14 +297,14 @@ def _cannot_open(error: OSError) -> Problem:
 def _not_regular(mode: int) -> Problem:
     kinds = ((stat.S_ISDIR, "folder"), (stat.S_ISFIFO, "named pipe"), (stat.S_ISSOCK, "socket"))
     what = next((word for test, word in kinds if test(mode)), "device")
-    return Problem(TOP, f"this is a {what}, not a file", "a description is an ordinary text file")
+    return Problem(TOP, f"this is a {what}, not a file", "name an ordinary text file")
 
 
 def _too_big(size: int) -> Problem:
     return Problem(
         TOP,
         f"the file is larger than {MAX_BYTES:,} bytes ({size:,} or more), the most that is read",
-        "describe one site in a file; long notes and generated lists do not belong in it",
+        "one file holds one site; long notes and generated lists do not belong in it",
     )
 
 
@@ -313,8 +315,14 @@ def _system_words(error: OSError) -> str:
 # -------------------------------------------------------------------------------------------------------------- parsing
 
 
-def parse(data: bytes, path: str) -> Parsed:
+BEGINS = "a description begins with `onebond: 1`, followed by `site:`, `sources:` and so on"
+"""The hint where a file is no map; a file that is no description begins otherwise."""
+
+
+def parse(data: bytes, path: str, begins: str = BEGINS) -> Parsed:
     """Nodes with spans from the bytes of a file; never raises on bad input.
+
+    ``begins`` says how a file of this sort begins.
 
     Reading stops at the first thing that makes the rest unreadable; duplicate keys, odd scalars and the like are all
     collected.
@@ -329,7 +337,7 @@ def parse(data: bytes, path: str) -> Parsed:
         _look_over(text, lines, found)
     if found.stopped:
         return Parsed(None, found.sorted(), tuple(_FORBIDDEN.sub("\ufffd", line) for line in lines), found.left_out)
-    root = _Builder(text, lines, found).root()
+    root = _Builder(text, lines, found, begins).root()
     document = None if root is None else Document(path, text, lines, root, data)
     return Parsed(document, found.sorted(), lines, found.left_out)
 
@@ -408,7 +416,7 @@ def _look_over(text: str, lines: tuple[str, ...], found: _Problems) -> None:
         found.stop(
             Span(MAX_LINES + 1, 1, MAX_LINES + 1, 1),
             f"the file has more than {MAX_LINES:,} lines, the most that is read",
-            "describe one site in a file",
+            "one file holds one site",
         )
         return
     if _FORBIDDEN.search(text):
@@ -520,7 +528,7 @@ def _guarded_scanner() -> type[Scanner]:
             self._refuse(
                 len(word),
                 f"`{_shown(word)}` is read as a directive, which is not accepted",
-                "remove the line: a description is always YAML 1.2",
+                "remove the line: the file is always read as YAML 1.2",
             )
             self.reader.forward(len(line))
 
@@ -606,7 +614,8 @@ class _Open:
 class _Builder:
     """Nodes from events."""
 
-    def __init__(self, text: str, lines: tuple[str, ...], found: _Problems) -> None:
+    def __init__(self, text: str, lines: tuple[str, ...], found: _Problems, begins: str) -> None:
+        self.begins = begins
         self.text = text
         self.lines = lines
         self.found = found
@@ -648,8 +657,8 @@ class _Builder:
                 if documents > 1:
                     self.found.stop(
                         _span(event),
-                        "a second document begins here, and it would not be inspected",
-                        "write one description in a file; remove the `---` or `...`",
+                        "a second document begins here, and it would not be read",
+                        "one file holds one document: remove the `---` or `...`",
                     )
                     return None
                 continue
@@ -665,7 +674,7 @@ class _Builder:
                 self.found.stop(
                     _span(event),
                     f"the file has more than {MAX_NODES:,} keys and values, the most that is read",
-                    "describe one site in a file",
+                    "one file holds one site",
                 )
                 return None
         return self._checked_root()
@@ -674,7 +683,7 @@ class _Builder:
         top = self.top
         if top is not None and top.kind == "map":
             return top
-        hint = "a description begins with `onebond: 1`, followed by `site:`, `sources:` and so on"
+        hint = self.begins
         if top is None or (top.value is None and not top.raw):
             self.found.stop(TOP, "nothing is written in this file", hint)
         elif top.kind == "list":
@@ -691,7 +700,7 @@ class _Builder:
         self.found.stop(
             Span(line, column, line, column + 1),
             f"maps and lists are nested more than {MAX_DEPTH} deep here, the most that is read",
-            "a description needs about six levels: check the brackets and the indentation",
+            "six levels or so are enough: check the brackets and the indentation",
         )
 
     def _begin(self, event: Any, is_map: bool) -> None:
@@ -811,11 +820,10 @@ class _Builder:
                 )
                 return
             if not isinstance(_plain(text), str):
-                self.found.add(
-                    span,
-                    f"the key `{_shown(text)}` is not a word",
-                    "keys are words; put it in quotes if it is meant as a name",
-                )
+                hint = "keys are words; put it in quotes if it is meant as a name"
+                if top.flow and text[:1].isdigit() and self._no_value_follows(span):
+                    hint = "inside braces a comma ends the entry: the decimal sign is a point"
+                self.found.add(span, f"the key `{_shown(text)}` is not a word", hint)
                 return
         normal = text if text.isascii() else _normal(text)
         if normal in top.lines:

@@ -269,8 +269,9 @@ def _edit(old: str, new: str) -> list[str]:
 class _Verdicts:
     """All that one rule says of one subject."""
 
-    def __init__(self, route: Route) -> None:
+    def __init__(self, route: Route, span: Span | None = None) -> None:
         self.route = route
+        self.span = span  # where the subject knows it better than its route does
         self.failing: list[tuple[Any, Finding]] = []
         self.passing: list[Any] = []
         self.reviews: list[tuple[Any, Review]] = []
@@ -310,7 +311,8 @@ def _judge(
         identifier, route = subject.id, subject.route
         if isinstance(verdict, Finding) and verdict.subject:
             identifier, route = verdict.subject
-        entry = by_subject.setdefault(identifier, _Verdicts(route))
+        span = subject.span if isinstance(subject, Refused) else None
+        entry = by_subject.setdefault(identifier, _Verdicts(route, span))
         if isinstance(verdict, Finding):
             entry.failing.append((subject, verdict))
         elif isinstance(verdict, Review):
@@ -426,7 +428,7 @@ def _merge(
         shown,
         identifier,
         verdicts.route,
-        span_at(document, verdicts.route, True),
+        verdicts.span or span_at(document, verdicts.route, True),
         message,
         so,
         put_right,

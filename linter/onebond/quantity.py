@@ -124,17 +124,27 @@ _CLOSELY = 300
 
 _NUMBER = re.compile(r"(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,12})?")
 
+_MILLI_MEGA = ("mm", "mA", "mV", "mohm", "Mohm", "MW", "MVA", "ms")
+_KILO = ("km", "kA", "kV", "kohm", "kW", "kVA")
+
+# Prefixes as people write them, with the letter that stands for each; the case of m and M is the only one that carries meaning.
+_PREFIXES: dict[str, str] = {
+    "m": "m", "M": "M", "k": "k", "K": "k", "G": "G", "u": "u", "µ": "u", "μ": "u", "n": "n", "p": "p", "T": "T",
+    "meg": "M", "mil": "m", "kil": "k", "gig": "G", "mic": "u",
+}  # fmt: skip
+_PREFIX_WORD = re.compile("mega?|milli(?!on)|kilo|giga?|micro", re.IGNORECASE)
+
 # Other spellings of units that people write, in lower case and without spaces, dots and hyphens.
 _SPELLINGS: dict[str, str] = {
     "m²": "mm2", "mm²": "mm2", "mm^2": "mm2", "mm**2": "mm2", "qmm": "mm2", "sqmm": "mm2", "mmsq": "mm2", "sq": "mm2",
     "mcm": "kcmil", "ga": "AWG", "gauge": "AWG",
-    "ω": "ohm", "ohms": "ohm", "r": "ohm", "mω": "mohm", "kω": "kohm", "ωm": "ohm m", "ohmm": "ohm m", "ohmsm": "ohm m",
+    "ω": "ohm", "ohms": "ohm", "r": "ohm", "ωm": "ohm m", "ohmm": "ohm m", "ohmsm": "ohm m",
     "ω·m": "ohm m", "ohm·m": "ohm m", "ohm*m": "ohm m", "ohmmetre": "ohm m", "ohmmeter": "ohm m",
     "°c": "C", "degc": "C", "celsius": "C", "deg": "C", "°": "C",
     "µf": "uF", "μf": "uF", "microfarad": "uF",
     "metre": "m", "meter": "m", "metres": "m", "meters": "m", "feet": "ft", "foot": "ft", "'": "ft", "inch": "in",
     "inches": "in", '"': "in", "amp": "A", "amps": "A", "ampere": "A", "amperes": "A", "volt": "V", "volts": "V",
-    "watt": "W", "watts": "W", "sec": "s", "second": "s", "seconds": "s", "msec": "ms", "minute": "min",
+    "watt": "W", "watts": "W", "sec": "s", "second": "s", "seconds": "s", "minute": "min",
     "minutes": "min", "hr": "h", "hour": "h", "hours": "h", "percent": "%", "pc": "%", "hertz": "Hz",
     "xin": "x rated", "×rated": "x rated", "timesrated": "x rated", "xrated": "x rated", "rated": "x rated",
     "x": "x rated", "×": "x rated", "times": "x rated", "×in": "x rated",
@@ -277,8 +287,8 @@ def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Re
     if other is not None and unit not in accepted and number:
         what = f"`{unit}` is the unit of {other} and not of {_words(name)}"
         return Refusal(what, f"write for example `{example}` ({listed})", "unit")
-    right_unit = unit if unit in accepted else _right_unit(unit, accepted)
-    right_number = _right_number(number, pair=name in _PAIRS, gauge=right_unit == "AWG")
+    right_units = (unit,) if unit in accepted else _right_units(unit, accepted) if unit else ()
+    right_number = _right_number(number, pair=name in _PAIRS, gauge=right_units == ("AWG",))
     if number.startswith("-"):
         return Refusal(f"`{shown}` is negative", f"write for example `{example}` ({listed})", "form")
     if not unit:
@@ -289,24 +299,29 @@ def _refuse(text: str, name: str, accepted: tuple[str, ...], example: str) -> Re
         # 0.03 is hardly meant in milliampere, nor 3200 in kiloampere: a hint must not be wrong by a thousand
         value = float(right_number) if right_number.replace(".", "", 1).isascii() and "/" not in right_number else 1.0
         doubtful = (usual in ("mA", "ms", "%") and value < 1) or (usual in ("kA", "kVA", "kW") and value >= 100)
+        doubtful = doubtful or isinstance(parse(f"{right_number} {usual}", name), Refusal)
         hint = f"write for example `{example}`" if doubtful else f"write `{right_number} {usual}`"
         return Refusal(f"`{shown}` has no unit", f"{hint} ({listed})", "unit")
-    if right_unit is None:
+    if not right_units:
         if re.fullmatch(r"[eE][+-]?[0-9]+.*", unit, re.DOTALL):
             return Refusal(f"`{shown}` has an exponent", f"write the number in full, such as `{example}`", "form")
         if re.match(r"[0-9]", unit):
             return Refusal(
                 f"`{shown}` has a space inside the number", f"write the number without it, such as `{example}`", "form"
             )
-        return Refusal(
-            f"`{_short(unit)}` is not a unit for {_words(name)}", f"write for example `{example}` ({listed})", "unit"
-        )
+        hint = _converted(unit, accepted) or f"write for example `{example}`"
+        return Refusal(f"`{_short(unit)}` is not a unit for {_words(name)}", f"{hint} ({listed})", "unit")
     if right_number is None:
         return Refusal(f"`{_short(number)}` is not a number", f"write for example `{example}` ({listed})", "form")
-    hint = f"write `{right_number} {right_unit}`"
-    if unit != right_unit:
+    hint = f"write `{right_number} {right_units[0]}`"
+    if len(right_units) > 1:
+        others = "".join(f" or `{right_number} {one}`" for one in right_units[1:])
+        hint = f"m is a thousandth and M a million: {hint}{others}, whichever is meant"
+    if unit != right_units[0]:
         return Refusal(f"`{_short(unit)}` is not a unit for {_words(name)}", f"{hint} ({listed})", "unit")
     if "," in number:
+        if re.fullmatch("[1-9][0-9]{0,2},[0-9]{3}", number):
+            hint += f", or `{number.replace(',', '')} {right_units[0]}` where the comma parts thousands"
         return Refusal(f"`{shown}` has a comma in the number", f"the decimal sign is a point: {hint}", "form")
     if right_number != number:
         return Refusal(f"`{_short(number)}` is not written as a plain number", hint, "form")
@@ -317,21 +332,67 @@ def _words(name: str) -> str:
     return " or ".join(QUANTITIES[part].words for part in _EITHER.get(name, (name,)))
 
 
-def _right_unit(unit: str, accepted: tuple[str, ...]) -> str | None:
-    """The accepted unit that an unknown one stands for: another spelling, another case, a slip of the pen."""
-    # The ohm sign, the micro sign and superscripts fold to these letters.  The case of m and M carries meaning.
-    if unit in ("MΩ", "MΩ") and "Mohm" in accepted:
-        return "Mohm"
+def _right_units(unit: str, accepted: tuple[str, ...]) -> tuple[str, ...]:
+    """The accepted units that an unknown one may stand for: another spelling, another case, a slip of the pen.
+
+    m is a thousandth and M a million: the one is never taken for the other, and where that leaves a doubt there are several.
+    """
     plain = re.sub(r"[\s._-]", "", unit)
     if plain in accepted:
-        return plain
-    folded = plain.replace("\N{OHM SIGN}", "ω").lower()
+        return (plain,)
+    other = _spelled(plain, accepted)
+    alike = [one for one in accepted if one.lower() == plain.lower()]
+    if other is None and len(alike) == 1:
+        other = alike[0]
+    if other is not None and other not in _MILLI_MEGA:
+        return (other,)
+    prefix, base = _taken_apart(plain, accepted)
+    if prefix in ("m", "M"):
+        options = tuple(one for one in (f"m{base}", f"M{base}") if one in accepted)
+        shouted = base.islower() and plain[1:].isascii() and plain[1:].isupper()
+        if prefix + base in options and not (shouted and len(options) > 1):
+            return (prefix + base,)
+        if options:
+            return options if len(options) > 1 else (*options, base)
+    elif prefix:
+        return (prefix + base,) if prefix + base in accepted else ()
+    found = nearest(plain, accepted) if len(unit) <= 12 else None
+    # a prefix that nobody wrote is a factor of a thousand
+    if found is None or (found in (*_MILLI_MEGA, *_KILO) and found[0] != plain[0]):
+        return ()
+    return (found,)
+
+
+def _spelled(unit: str, accepted: Iterable[str]) -> str | None:
+    """The accepted unit that people write so."""
+    folded = unit.replace("\N{OHM SIGN}", "ω").lower()  # the micro sign and superscripts fold to their letters too
     other = _SPELLINGS.get(folded)
     if folded == "m²" and "mm2" not in accepted:
-        other = None
-    if other in accepted:
-        return other
-    return nearest(unit.strip(), accepted) if len(unit) <= 12 else None
+        return None
+    return other if other is not None and other in accepted else None
+
+
+def _taken_apart(unit: str, accepted: tuple[str, ...]) -> tuple[str, str]:
+    """The prefix of a unit as written, and the accepted unit that stands behind it; both '' where there is no such prefix."""
+    bases = [one for one in accepted if one not in (*_MILLI_MEGA, *_KILO)]
+    word = _PREFIX_WORD.match(unit)
+    ways = [(_PREFIXES[word[0][:3].lower()], unit[word.end() :] or "ohm")] if word else []
+    ways.append((_PREFIXES.get(unit[:1], ""), unit[1:]))
+    for prefix, rest in ways:
+        base = (_spelled(rest, bases) or nearest(rest, bases)) if prefix and len(rest) <= 12 else None
+        if base is not None:
+            return prefix, base
+    return "", ""
+
+
+def _converted(unit: str, accepted: tuple[str, ...]) -> str:
+    """What one of a unit with another prefix is in an accepted one, as a hint; '' where that is not known."""
+    plain = re.sub(r"[\s._-]", "", unit)
+    prefix, base = _taken_apart(plain, accepted)
+    times, usual = {"G": ("1000", "M"), "u": ("0.001", "m")}.get(prefix, ("", ""))
+    if not times or usual + base not in accepted:
+        return ""
+    return f"1 {_short(unit)} is {times} {usual}{base}: write the value in {usual}{base}"
 
 
 def _right_number(number: str, pair: bool, gauge: bool) -> str | None:

@@ -7,8 +7,8 @@ the pen.
 from __future__ import annotations
 
 import math
-import os
-from collections.abc import Iterator
+import re
+from collections.abc import Iterable, Iterator
 from typing import TYPE_CHECKING, NamedTuple
 
 import onebond_schemas
@@ -21,7 +21,7 @@ from onebond.meter.measurements import Measurement, Site, live_cores
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
 from onebond.model import LINES
-from onebond.result import Problem
+from onebond.result import Level, Problem
 from onebond.span import Route, Span
 
 if TYPE_CHECKING:
@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 
 KEY = "readings"
 """Under which the readings stand in the document of a site; no section of a description has that name."""
+
+MOST = 1_000_000
+"""More entries than any file has."""
 
 LIVE_V = 50.0
 """From this voltage on something feeds the conductor; below it strays of other installations may (common practice, no source)."""
@@ -47,44 +50,98 @@ _SUBJECTS = {
 """What says of what a reading is, and which values go with it."""
 
 
-class Read(NamedTuple):
-    """A file of readings: its document, what was understood, and what was not."""
+BEGINS = "a file of readings begins with `onebond-readings: 1`, followed by `installation:`, `taken:` and `readings:`"
 
-    document: Document | None
+REFUSED = "reading-refused"
+"""The rule under which what is wrong with a file of readings is reported."""
+
+
+class Read(NamedTuple):
+    """A file of readings: its document, what was understood, what was not, and what is no more than a note.
+
+    The document has no content where the text could not be taken apart, and no line where there is no text.
+    """
+
+    document: Document
     readings: Readings | None
     problems: tuple[Problem, ...]
+    notes: tuple[Problem, ...] = ()
+    left_out: int = 0  # problems that are not told; nothing behind them was read
+
+    @property
+    def entries(self) -> int:
+        """How many entries of the list the readings stand in; an entry may hold several, each of one value."""
+        return len({one.route[:3] for one in self.readings.readings}) if self.readings else 0
 
 
-def load(path: str, plant: Plant, name: str) -> Read:
-    """The readings of a file about the site of a plant; ``name`` is the file name of its description."""
+def load(path: str, plant: Plant, name: str, today: str = "") -> Read:
+    """The readings of a file about the site of a plant.
+
+    ``name`` is the file name of its description, ``today`` (ISO 8601) the day after which nothing can have been read; without it
+    no day is too late.
+    """
     from onebond.document import load_file
 
     data, problems = load_file(path)
     if data is None:
-        return Read(None, None, tuple(problems))
-    return of_text(data, path, plant, name)
+        return Read(_nothing(path, (), b""), None, tuple(problems))
+    return of_text(data, path, plant, name, today)
 
 
-def of_text(data: bytes, path: str, plant: Plant, name: str) -> Read:
+def of_text(data: bytes, path: str, plant: Plant, name: str, today: str = "") -> Read:
     """The same of a text that lies, or would lie, at a path."""
     from onebond.document import parse
 
-    parsed = parse(data, path)
-    if parsed.document is None:
-        return Read(None, None, tuple(parsed.problems))
-    found, _ = schema.check(parsed.document, onebond_schemas.READINGS)
-    reader = _Reader(parsed.document, plant, {problem.route for problem in found if problem.route})
+    parsed = parse(data, path, BEGINS)
+    document = parsed.document
+    if document is None:
+        empty = _nothing(path, parsed.lines, data)
+        return Read(empty, None, tuple(parsed.problems), left_out=parsed.left_out)
+    if "onebond" in document.root.keys and "onebond-readings" not in document.root.keys:
+        hint = f"name the description first, and then its readings; {BEGINS}"
+        problem = Problem(document.root.keys["onebond"], "this is a description, not a file of readings", hint)
+        return Read(document, None, (problem,))
+    found, left_out = schema.check(document, onebond_schemas.READINGS)
+    reader = _Reader(document, plant, {problem.route for problem in found if problem.route}, left_out > 0, today)
     readings = reader.readings(name)
     places = {problem.span[:2] for problem in parsed.problems}
+    found = [_not_filled_in(problem, document) for problem in found]
     more = [problem for problem in (*found, *reader.problems) if problem.span[:2] not in places]
     everything = sorted([*parsed.problems, *more], key=lambda problem: (problem.span, problem.message))
-    return Read(parsed.document, readings, tuple(everything))
+    return Read(document, readings, tuple(everything), tuple(reader.notes), left_out + parsed.left_out)
+
+
+def _nothing(path: str, lines: tuple[str, ...], data: bytes) -> Document:
+    """A document without content: it only shows the lines of the problems."""
+    from onebond.document import Document, Node
+
+    return Document(path, "", lines, Node("map", {}, Span(1, 1, 1, 1), {}), data)
+
+
+def _not_filled_in(problem: Problem, document: Document) -> Problem:
+    """What is wrong where a blank was left as it is: not the form of a value, but that there is none yet."""
+    node = node_at(document, problem.route)
+    if problem.route == ("readings",) and node is not None and not node.value:
+        waiting = any(re.match(r"\s*#\s*- *\{", line) for line in document.lines[node.span.line - 1 :])
+        if waiting:
+            return problem._replace(
+                message="`readings` is empty: every line below it still begins with `#`",
+                hint="take the # away from each line in which a value is written",
+            )
+    if len(problem.route) > 1 and node is not None and re.match(r"_(\s|\Z)", str(node.value)):
+        return problem._replace(
+            message=f"no value is written at `{problem.route[-1]}` yet",
+            hint="write it in place of _, or take out what was not measured",
+        )
+    if len(problem.route) > 1 and node is not None and re.fullmatch(r"(?i)o\.?l\.?|o\.?r\.?|inf|∞", str(node.value)):
+        return problem._replace(
+            hint='beyond the range of the tester is `open`, or for insulation such as `">999 Mohm"`'
+        )
+    return problem
 
 
 def attach(document: Document, read: Read) -> Document:
     """The document of a site with its readings beside it, under the key ``readings``: whoever points at one finds its file."""
-    if read.document is None:
-        return document
     root, _ = named(read.document.root, read.document.path)
     value = document.root.value
     entries = {**(value if isinstance(value, dict) else {}), KEY: root}
@@ -93,31 +150,57 @@ def attach(document: Document, read: Read) -> Document:
 
 
 def refused(read: Read, path: str) -> tuple[Refused, ...]:
-    """The problems of a file of readings as subjects of a rule; of one that is not read at all nothing but its name is known."""
-    if read.document is None:
-        return tuple(
-            Refused(os.path.basename(path), (), None, f"the readings {path}: {one.message}", one.hint)
-            for one in read.problems
-        )
-    return tuple(
-        Refused(f"line {one.span.line}", (KEY, *one.route), None, one.message, one.hint) for one in read.problems
-    )
+    """The problems and notes of a file of readings as subjects of a rule, each at its own place in that file."""
+    found: dict[str, Refused] = {}
+    levels: tuple[tuple[Level | None, tuple[Problem, ...]], ...] = ((None, read.problems), ("note", read.notes))
+    for level, problems in levels:
+        for one in problems:
+            name = f"line {one.span.line}"
+            if name in found:  # each is a finding of its own
+                name += f", column {one.span.column}"
+            while name in found:
+                name += " again"
+            span, route = one.span._replace(file=path), (KEY, *one.route)
+            found[name] = Refused(name, route, None, one.message, one.hint, span, _so(one, read), level)
+    if read.left_out:
+        left = f"{read.left_out} more {'problem is' if read.left_out == 1 else 'problems are'} not told"
+        name, span = "further lines", Span(1, 1, 1, 1, path)
+        so = "nothing behind the last line that is told was compared"
+        found[name] = Refused(name, (KEY,), None, left, "mend these first", span, so)
+    return tuple(found.values())
+
+
+def _so(problem: Problem, read: Read) -> str:
+    """What follows from a problem for the readings."""
+    if read.readings is None or not read.readings.readings:
+        return "none of these readings was compared"
+    if problem in read.notes:
+        return "they were compared all the same; what was changed since they were taken is not what was measured"
+    if problem.route[:1] != ("readings",):
+        return "what was read was compared all the same"
+    return "this reading proves nothing; the others were compared"
 
 
 class _Reader:
-    def __init__(self, document: Document, plant: Plant, refused: set[Route]) -> None:
+    def __init__(self, document: Document, plant: Plant, refused: set[Route], cut: bool, today: str) -> None:
         self.document = document
+        self.today = today
+        # where not every problem is told, it is not known either what is wrong behind the last one
+        self.last = max((way[1] for way in refused if len(way) > 1 and isinstance(way[1], int)), default=-1)
+        self.last = self.last if cut else MOST
         self.root = document.root
         self.plant = plant
         self.site = Site(plant)
         self.refused = refused
         self.problems: list[Problem] = []
+        self.notes: list[Problem] = []
+        self._live: dict[tuple[int, ...], int] = {}
         self.places = {part.id for part in plant.network.parts} | {board.id for board in plant.site.boards}
         self.places |= {source.id for source in plant.site.sources}
 
     def readings(self, name: str) -> Readings | None:
         """All readings that make sense; None where the file is no list of readings of this description."""
-        if self.root.kind != "map":
+        if self.root.kind != "map" or ("onebond-readings",) in self.refused:  # of another version nothing is known
             return None
         listed = _child(self.root, "readings")
         if listed is None or listed.kind != "list":
@@ -147,16 +230,25 @@ class _Reader:
                 ("revision",),
             )
             return None
+        if written is None and self.plant.site.revision and ("revision",) not in self.refused:
+            now = self.plant.site.revision
+            at = _child(self.root, "installation") or listed
+            message = f"these readings do not say of which revision they are, and the description is revision {now}"
+            hint = f"write `revision: {now}` where nothing was changed since; measure again what was"
+            self.notes.append(Problem(at.span, message, hint, ("revision",)))
         taken = _text(self.root, "taken") or ""
+        day = taken if self._taken_fits(self.root, ()) else ""
+        self._signed(self.root, ())
         found: list[Reading] = []
         for number, node in enumerate(listed.value if isinstance(listed.value, tuple) else ()):
             route: Route = (KEY, "readings", number)
-            if node.kind == "map" and not any((KEY, *where[:2]) == route for where in self.refused):
-                found.extend(self._reading(node, route, taken))
+            told = number > self.last or any((KEY, *where[:2]) == route for where in self.refused)
+            if node.kind == "map" and not told and self._signed(node, route) and self._taken_fits(node, route):
+                found.extend(self._reading(node, route, day))
         return Readings(
             installation,
             written,
-            taken,
+            taken if day or _is_day(taken) else "",
             METERS.get(_text(self.root, "voltmeter") or "", "digital"),
             tuple(self._last(found)),
         )
@@ -180,6 +272,36 @@ class _Reader:
                 "read it again; what was put right in between has a day of its own (`taken`)",
                 other.route,
             )
+
+    # -- who and when ----------------------------------------------------------------------------------------------
+
+    def _signed(self, node: Node, route: Route) -> bool:
+        """Whether the person and the instrument are named, where they are written."""
+        for key, what in ("by", "who took the readings"), ("instrument", "with what they were taken"):
+            text = _text(node, key)
+            if text is not None and text and not text.strip():
+                hint = f"write {what}, or take `{key}` out"
+                self._problem(_child(node, key), f"`{key}` is empty", hint, (*route, key))
+                return False
+        return True
+
+    def _taken_fits(self, node: Node, route: Route) -> bool:
+        """Whether the day that is written here can be the day of a reading."""
+        text = _text(node, "taken")
+        if text is None:
+            return True
+        if not route and ("taken",) in self.refused:  # its form is wrong, which is told already
+            return False
+        where: Route = (*route, "taken")
+        if not _is_day(text):
+            hint = "write the day on which it was read, as year-month-day"
+            self._problem(_child(node, "taken"), f"`{text}` at `taken` is not in the calendar", hint, where)
+            return False
+        if self.today and text > _next(self.today):  # where the sun rises first it may be tomorrow already
+            message = f"`{text}` at `taken` has not come yet: today is {self.today}"
+            self._problem(_child(node, "taken"), message, "correct the day on which it was read", where)
+            return False
+        return True
 
     # -- one reading -----------------------------------------------------------------------------------------------
 
@@ -222,7 +344,37 @@ class _Reader:
                         (*route, key),
                     )
                     break
+                if unlit := self._unlit(reading):
+                    self._problem(
+                        _key(node, key),
+                        f"{unlit} is not live in this state, so this cannot have been read in it",
+                        "`state` was forgotten? write in it what was running, closed or switched on"
+                        if _child(node, "state") is None
+                        else "correct `state`; where it was live all the same, write the voltage that was read there",
+                        (*route, key),
+                    )
+                    break
                 yield reading
+
+    def _unlit(self, reading: Reading) -> str:
+        """What a test needs live and is not, in the state of a reading; '' where there is nothing of that kind.
+
+        A voltage may be read where nothing should be live, and is news; a test that needs a voltage cannot be done there.
+        """
+        kind, at, between, _ = reading.measurement
+        if kind in ("rcd", "holds"):
+            edges = [self.plant.network.edges[edge] for edge in self.site.rcds[at].lines]
+            lit = any(self._lives(one.a, reading.state) and self._lives(one.b, reading.state) for one in edges)
+            return f"`{at}`" if edges and not lit else ""
+        if kind == "loop" and reading.value < math.inf:
+            line = between.split("-")[0]
+            return "" if self._lives(self.site.node(at, line), reading.state) else f"{line} of `{at}`"
+        return ""
+
+    def _lives(self, node: int, state: tuple[int, ...]) -> bool:
+        if state not in self._live:
+            self._live[state] = self.plant.live(state)
+        return bool(self._live[state] >> node & 1)
 
     def _value(
         self, node: Node, subject: str, key: str, state: tuple[int, ...], on: bool, route: Route, day: str
@@ -240,6 +392,14 @@ class _Reader:
             return
         if subject == "clamp" and at not in self.site.links:
             self._unknown(named, "cable", at, list(self.site.links), here)
+            return
+        if subject == "clamp" and measurement.between == "PE" and "PE" not in (cores := self.site.links[at].cores):
+            self._problem(
+                named,
+                f"`{at}` has no PE that a clamp could be laid round",
+                f"its cores: {' '.join(cores)}; `residual` is what a clamp round all live ones shows",
+                here,
+            )
             return
         if subject == "electrode" and at not in dict(self.plant.network.electrodes):
             self._unknown(named, "electrode", at, [one.id for one in self.plant.site.electrodes], here)
@@ -280,10 +440,20 @@ class _Reader:
                     named, "continuity was measured from here to nowhere", "write `to: ` the other end", route
                 )
                 return None
-            if not self._place(other, str(other.value), (*route[:3], "to")):
+            there: Route = (*route[:3], "to")
+            if not self._place(other, str(other.value), there):
                 return None
-            return Measurement("continuity", at, str(other.value))
+            ends = self._lands(at, ("PE",), named, route), self._lands(str(other.value), ("PE",), other, there)
+            return Measurement("continuity", at, str(other.value)) if all(ends) else None
         if key == "insulation":
+            if not any(self.site.node(at, end) >= 0 for end in (*LINES, "N")):
+                self._problem(
+                    named,
+                    f"no live conductor lands at `{at}`, so nobody can measure its insulation there",
+                    self._landing(at),
+                    route,
+                )
+                return None
             return Measurement("insulation", at)
         if key == "tie":
             return self._there(Measurement("tie", at, "N-PE"), named, route)
@@ -295,15 +465,21 @@ class _Reader:
 
     def _there(self, measurement: Measurement, named: Node, route: Route) -> Measurement | None:
         """A measurement whose two conductors land at its place."""
-        missing = [end for end in measurement.between.split("-") if self.site.node(measurement.at, end) < 0]
-        if not missing:
-            return measurement
-        there = [end for end in (*LINES, "N", "PE") if self.site.node(measurement.at, end) >= 0]
-        landing = f"conductors there: {' '.join(there)}" if there else "nothing lands there"
-        self._problem(
-            named, f"no {missing[0]} lands at `{measurement.at}`, so nobody can measure it there", landing, route
-        )
-        return None
+        ends = measurement.between.split("-")
+        return measurement if self._lands(measurement.at, ends, named, route) else None
+
+    def _lands(self, place: str, ends: Iterable[str], named: Node, route: Route) -> bool:
+        """Whether conductors land at a place; the first that does not is told."""
+        missing = next((end for end in ends if self.site.node(place, end) < 0), None)
+        if missing is None:
+            return True
+        message = f"no {missing} lands at `{place}`, so nobody can measure it there"
+        self._problem(named, message, self._landing(place), route)
+        return False
+
+    def _landing(self, place: str) -> str:
+        there = [end for end in (*LINES, "N", "PE") if self.site.node(place, end) >= 0]
+        return f"conductors there: {' '.join(there)}" if there else "nothing lands there"
 
     def _rcd(
         self, holder: Node, named: Node, key: str, state: tuple[int, ...], route: Route, day: str, alone: str
@@ -402,6 +578,23 @@ class _Reader:
 
     def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
         self.problems.append(Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route))
+
+
+def _is_day(text: str) -> bool:
+    """Whether a text is a day of the calendar."""
+    from datetime import date
+
+    try:
+        return len(text) == 10 and bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
+def _next(day: str) -> str:
+    """The day after a day."""
+    from datetime import date, timedelta
+
+    return (date.fromisoformat(day) + timedelta(days=1)).isoformat()
 
 
 def _needs_voltage(reading: Reading) -> bool:

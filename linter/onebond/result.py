@@ -309,6 +309,14 @@ class PartFile(NamedTuple):
     sha256: str
 
 
+class Judged(NamedTuple):
+    """A file of readings that was compared with its description, and what of it could be understood."""
+
+    path: str
+    entries: int  # of its list; one may hold several readings
+    readings: int  # values that were read
+
+
 class Site(NamedTuple):
     """The report of one description; ``path``, ``lines`` and ``sha256`` are those of the site's own file."""
 
@@ -331,6 +339,7 @@ class Site(NamedTuple):
     revision: str = ""
     parts: tuple[PartFile, ...] = ()
     named: Named = ()  # no wording changes it; empty under ``WRITTEN_FOR``
+    judged: Judged | None = None  # the readings that came with it
 
 
 class Clause(NamedTuple):

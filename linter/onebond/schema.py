@@ -29,10 +29,13 @@ LIMIT = 50
 
 _START = Span(1, 1, 1, 1)
 
+_FILES = {onebond_schemas.INSTALLATION: "a description", onebond_schemas.READINGS: "a file of readings"}
+"""What a file is, for people, by the schema that it is held against."""
+
 
 def check(document: Document, name: str = onebond_schemas.INSTALLATION) -> tuple[list[Problem], int]:
     """The problems of a document in the order of the walk, at most LIMIT of them, and how many were left out."""
-    walk = _Walk(_published(name))
+    walk = _Walk(document, name)
     walk.visit(document.root, walk.schema.root, (), (), document.root.span)
     return walk.problems, walk.left_out
 
@@ -40,7 +43,7 @@ def check(document: Document, name: str = onebond_schemas.INSTALLATION) -> tuple
 def check_entry(document: Document, key: str) -> list[Problem]:
     """The problems of one entry of the first level, as far as they are told; none where it is not written."""
     node = _entries(document.root).get(key)
-    walk = _Walk(_published(onebond_schemas.INSTALLATION))
+    walk = _Walk(document, onebond_schemas.INSTALLATION)
     if node is not None:
         about = walk.schema.flat(walk.schema.root["properties"][key])
         walk.visit(node, about, (), (key,), document.root.keys[key])
@@ -89,8 +92,10 @@ def _published(name: str) -> Schema:
 class _Walk:
     """One walk over one document."""
 
-    def __init__(self, schema: Schema) -> None:
-        self.schema = schema
+    def __init__(self, document: Document, name: str) -> None:
+        self.document = document
+        self.schema = _published(name)
+        self.what = _FILES[name]
         self.problems: list[Problem] = []
         self.left_out = 0
 
@@ -129,10 +134,15 @@ class _Walk:
             self._report(at, route, f"`{_name(route)}` is empty", _for_example(route, schema))
         if len(value) > schema.get("maxProperties", len(value)):
             self._report(at, route, f"`{_name(route)}` has more than {schema['maxProperties']} entries")
+        commas = {key: rest for key in value if key in allowed and (rest := self._behind_comma(value[key]))}
         for key, child in value.items():
             span = node.keys[key]
             here = (*route, key)
-            if key in properties and key in allowed:
+            if key in commas.values():
+                continue
+            if key in commas:
+                self._with_comma(child, commas[key], self.schema.flat(properties[key]), here)
+            elif key in properties and key in allowed:
                 base = self.schema.flat(properties[key])
                 views = tuple(
                     self.schema.flat(view["properties"][key])
@@ -186,16 +196,55 @@ class _Walk:
         if route[:2] == ("types", "cables") and key in names("connection"):
             self._of_the_place(schema, node, key, allowed, route, span)
             return
+        if all(name[:1].isdigit() for name in allowed):
+            self._unknown_multiple(key, allowed, route, span)
+            return
         hint = _did_you_mean(key, [name for name in allowed if name not in _entries(node)] or allowed)
         child = _entries(node).get(key)
-        if key[:1].isdigit():
-            hint = "inside braces a comma ends the entry: the decimal sign is a point;"
-        elif child is not None and child.value is None:
-            hint = _with_colon(key, allowed) or hint
+        if child is not None and child.kind == "scalar" and child.value is None:
+            if key[:1].isdigit():
+                hint = "inside braces a comma ends the entry: the decimal sign is a point;"
+            else:
+                hint = _with_colon(key, allowed) or hint
         listed = f"keys here: {_listed(allowed)}"
         self._report(
-            span, route, f"`{_short(key)}` is not a key of {_what(schema, node, route[:-1])}", _joined(hint, listed)
+            span,
+            route,
+            f"`{_short(key)}` is not a key of {self._called(schema, node, route[:-1])}",
+            _joined(hint, listed),
         )
+
+    def _unknown_multiple(self, key: str, allowed: list[str], route: Route, span: Span) -> None:
+        """A key where the keys are multiples, such as ``2 x`` of the times of an RCD."""
+        meant = re.fullmatch(r"x?\s*([0-9]+(?:\.[0-9]+)?)\s*x?", key[:40].lower())
+        same = next((name for name in allowed if meant and float(name.split()[0]) == float(meant[1])), "")
+        hint = f"write `{same}`" if same else "take out what was sent at another multiple: no limit is known for it"
+        self._report(span, route, f"`{_short(key)}` at `{_name(route[:-1])}` is not one of {_or(allowed)}", hint)
+
+    def _behind_comma(self, node: Node) -> str:
+        """What stands behind the decimal comma of a number in braces; '' where there is none.
+
+        ``loop: 0,8 ohm`` are two entries for YAML: ``0``, and ``8 ohm`` without a value.
+        """
+        if node.kind != "scalar" or not re.fullmatch("[0-9]{1,12}", node.raw):
+            return ""
+        found = re.match(r", ?([0-9][^,:{}\[\]#]*?) *[,}]", self._line(node.span)[node.span.end_column - 1 :][:60])
+        return found[1] if found else ""
+
+    def _line(self, span: Span) -> str:
+        lines = self.document.lines_of(span)
+        return lines[span.line - 1] if span.line <= len(lines) else ""
+
+    def _with_comma(self, node: Node, rest: str, schema: dict[str, Any], route: Route) -> None:
+        """One problem, and not two that send people astray."""
+        end = self._line(node.span).index(rest, node.span.end_column) + len(rest) + 1
+        span = node.span._replace(end_column=end)
+        text = f"{node.raw},{rest}"
+        if "x-quantity" in schema:
+            self._quantity_fits(text, span, schema, schema, route)
+            return
+        hint = f"the decimal sign is a point: write `{node.raw}.{_short(rest)}`"
+        self._report(span, route, f"`{_short(text)}` at `{_name(route)}` has a comma in the number", hint)
 
     def _key_of_another_kind(
         self, node: Node, schema: dict[str, Any], key: str, allowed: list[str], route: Route, span: Span
@@ -207,7 +256,7 @@ class _Walk:
             if key in rule["then"].get("propertyNames", {}).get("enum", ()):
                 kind = rule["if"]["properties"]["kind"]
                 owners += kind["enum"] if "enum" in kind else [kind["const"]]
-        what = _what(schema, node, route[:-1])
+        what = self._called(schema, node, route[:-1])
         if key not in schema.get("propertyNames", {}).get("enum", (key,)):
             self._of_the_place(schema, node, key, allowed, route, span)
             return
@@ -226,7 +275,7 @@ class _Walk:
         self, schema: dict[str, Any], node: Node, key: str, allowed: list[str], route: Route, span: Span
     ) -> None:
         """A key in a type that says how one thing is used."""
-        message = f"`{key}` is not a key of {_what(schema, node, route[:-1])}: it belongs to the place"
+        message = f"`{key}` is not a key of {self._called(schema, node, route[:-1])}: it belongs to the place"
         self._report(span, route, message, f"write it where the type is used; keys here: {_listed(allowed)}")
 
     def _missing(self, node: Node, schema: dict[str, Any], key: str, route: Route, at: Span) -> None:
@@ -238,7 +287,7 @@ class _Walk:
         self._report(
             at,
             route,
-            f"`{key}` is missing in {_what(schema, node, route)}",
+            f"`{key}` is missing in {self._called(schema, node, route)}",
             f"{_first_sentence(about['description'])} F{_for_example((key,), about)[1:]}",
         )
 
@@ -427,6 +476,10 @@ class _Walk:
 
     # ---------------------------------------------------------------- reporting
 
+    def _called(self, schema: dict[str, Any], node: Node, route: Route) -> str:
+        """What a map is, for people; that of the file itself is what the file is."""
+        return _what(schema, node, route) if route else self.what
+
     def _is_full(self) -> bool:
         """Count a problem that is left out, before any work goes into its words."""
         if len(self.problems) < LIMIT:
@@ -545,8 +598,6 @@ _SECTIONS = {
 
 def _what(schema: dict[str, Any], node: Node, route: Route) -> str:
     """What a map is, for people: ``the generator `diesel```, ``the mcb, device 1 of `feed```, ``the site``."""
-    if not route:
-        return "a description"
     kind = _entries(node).get("kind")
     title: str = schema.get("title", _name(route)).lower()
     if kind is not None and kind.kind == "scalar" and kind.value in _kinds(schema):

@@ -70,7 +70,7 @@ def inspected(
         from onebond.meter.plant import Plant
         from onebond.readings import attach, of_text, refused
 
-        read = of_text(readings.encode(), "example.readings.yaml", Plant(installation), f"{base}.yaml")
+        read = of_text(readings.encode(), "example.readings.yaml", Plant(installation), f"{base}.yaml", today)
         document = attach(document, read)
         site = inspect(
             installation,

@@ -34,7 +34,16 @@ from onebond.rule import (
     figure,
     rule,
 )
-from onebond_rules.shared import FUSES, LONGEST, LOWEST_VOLTAGE, MEDICAL, SUPPLEMENTARY, TIMES, bonded_locally
+from onebond_rules.shared import (
+    DOUBLE_INSULATED,
+    FUSES,
+    LONGEST,
+    LOWEST_VOLTAGE,
+    MEDICAL,
+    SUPPLEMENTARY,
+    TIMES,
+    bonded_locally,
+)
 
 _COOKER = "cooker: {from: main, cores: L1 N PE, size: 6 mm2, length: 9 m, serves: fixed, through: [{kind: mcb, "
 _PIPE = ("electrodes:\n", "extraneous:\n  pipe: {kind: water-pipe, near: [cooker]}\n\nelectrodes:\n")
@@ -93,7 +102,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     return Finding(
         f"an earth fault at {fault.id} is not certain to be cleared {params['in-time']}",
         "the frame stays live until somebody switches off; whoever touches it is part of the circuit meanwhile",
-        f"give {fault.id} an RCD, or a device that operates at this current: a lower rating, a quicker curve, a larger cable",
+        f"give {fault.id} an RCD, or a device that operates at this current: a lower rating, a quicker curve, a larger cable"
+        + (DOUBLE_INSULATED if no_rcd and fault.point.sort == "board" else ""),
         because=("rcd-missing", fault.id) if no_rcd and params["table"] else None,
         figures=tuple(figures),
         weight=1 / current_a if current_a else float("inf"),

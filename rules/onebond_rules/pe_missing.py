@@ -6,12 +6,14 @@ an earth, the mass of earth alone is not a TN path, and metal that is no part of
 
 Danger: a fault makes the part live and it stays live; the first to touch it completes the circuit.
 
-Remedy: write, and lay, the PE core of the cable that feeds the part, or join its PE to the main earthing terminal.
+Remedy: write, and lay, the PE core of the cable that feeds the part, or join its PE to the main earthing terminal.  A board that is
+doubly insulated has no frame, which its `equipment: class-II` says.
 """
 
 from __future__ import annotations
 
 from onebond.rule import PASS, Example, Exposed, Facts, Finding, Params, Ref, Verdict, rule
+from onebond_rules.shared import DOUBLE_INSULATED
 
 
 def check(exposed: Exposed, params: Params) -> Verdict:
@@ -27,7 +29,8 @@ def check(exposed: Exposed, params: Params) -> Verdict:
     return Finding(
         f"the {what[exposed.part.kind]} {exposed.id} has no protective path to the reference that feeds it, nor to an electrode",
         "a fault to its frame makes it live and nothing disconnects it: the first person to touch it completes the circuit",
-        f"add PE to the cores of the cable that feeds {exposed.id}, or join its PE to the main earthing terminal",
+        f"add PE to the cores of the cable that feeds {exposed.id}, or join its PE to the main earthing terminal"
+        + (DOUBLE_INSULATED if exposed.part.kind == "board" else ""),
         because=because,
     )
 

@@ -13,7 +13,8 @@ Danger: a person who touches a live part, a cut lead or a device whose PE is bro
 TT no breaker ever notices: the soil lets a few ampere flow.
 
 Remedy: an RCD of 30 mA ahead of the socket-outlets; in TT one of up to 300 mA, time-delayed, at the head of the installation.
-Where a board is fed a second time, that way needs the RCD too.
+Where a board is fed a second time, that way needs the RCD too.  A board ahead of it that is doubly insulated has no frame, which its
+`equipment: class-II` says.
 """
 
 from __future__ import annotations
@@ -38,7 +39,7 @@ from onebond.rule import (
     figure,
     rule,
 )
-from onebond_rules.shared import ANY, Demand
+from onebond_rules.shared import ANY, DOUBLE_INSULATED, Demand
 
 # seen in public texts: 705.411.1, 708.415.1 (forums of electricians that quote BS 7671), 721.415.101 (a Czech collection of quotations),
 # 551.71(F), 555.35 (course pages on the changes of the code, 2020 and 2023); 30 and 500 mA on construction sites (VBG BI 608)
@@ -156,7 +157,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     return Finding(
         f"{fault.id} is earthed by an electrode only (TT), and no RCD is on every way to it",
         "the soil lets so little current flow that no breaker opens: the frame stays live, at nearly the full voltage",
-        "put a time-delayed RCD of up to 300 mA at the head of the installation, or an RCD ahead of this part",
+        "put a time-delayed RCD of up to 300 mA at the head of the installation, or an RCD ahead of this part"
+        + (DOUBLE_INSULATED if fault.point.sort == "board" else ""),
         because=_cause(fault),
         figures=(("fault current", figure(fault.current_a(), "A")), ("fault loop", figure(fault.loop_ohm, "ohm"))),
         weight=fault.loop_ohm,

@@ -71,6 +71,8 @@ SUPPLEMENTARY = Param(
     "411.3.2.6, 415.2 ?",
     {"nec": ""},
 )
+DOUBLE_INSULATED = "; a board that is doubly insulated needs none: where this is one, write `equipment: class-II` of it"
+"""A remedy for boards ahead of the first RCD of a TT site, which can have none."""
 HEAT = Param("heat", "whether sqrt(I2 t) / k is enough below the table", True, {"nec": False})
 FUSES_OF_HEAT = Param("fuses", "the model of fuses", "gG", {"bs7671": "BS 88-2"})
 ENOUGH_FOR_HEAT = "below the table, but enough for the heat of the faults that it carries"

@@ -27,6 +27,7 @@ def check(taken: Taken, params: Params) -> Verdict:
             f"the readings are dated {taken.oldest}, which is after today",
             "with a day that has not come yet nobody can tell when they are due again",
             "correct `taken`",
+            because=("reading-refused", taken.refused) if taken.refused else None,
         )
     due = _later(taken.oldest, taken.months)
     if taken.today <= due:

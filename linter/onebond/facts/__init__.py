@@ -1408,9 +1408,13 @@ class Facts:
         for one in self.readings.readings:
             if one.taken:
                 newest[one.state, one.measurement] = max(one.taken, newest.get((one.state, one.measurement), ""))
-        days = list(newest.values()) or [self.readings.taken]
+        days = [*newest.values()] or [self.readings.taken]
+        if not min(days):  # no day that the calendar has, which is told as a refused entry
+            return ()
+        route = ("readings", "taken")
         interval = self.installation.test_interval_months
-        return (Taken("readings", ("readings", "taken"), None, min(days), interval, self.today),)
+        refused = next((one.id for one in self._refused if one.route == route and not newest), "")
+        return (Taken("readings", route, None, min(days), interval, self.today, refused),)
 
     @Collection
     def supplying(self) -> tuple[Energised, ...]:

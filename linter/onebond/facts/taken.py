@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from onebond.span import Route
+from onebond.span import Route, Span
 
 if TYPE_CHECKING:
     from onebond.circuit.impedances import Missing
     from onebond.meter.readings import Reading
+    from onebond.result import Level
 
 FITS = 3.5
 """A reading contradicts what is expected where it is farther off than so many standard deviations."""
@@ -76,13 +77,16 @@ class Unread(NamedTuple):
 
 
 class Refused(NamedTuple):
-    """A reading that makes no sense."""
+    """A reading, or an entry about all of them, that makes no sense."""
 
     id: str
     route: Route
     island: None
     message: str
     hint: str
+    span: Span | None = None  # the piece of text that is meant, where it is narrower than the route
+    so: str = "this reading proves nothing; the others were compared"
+    level: Level | None = None  # where it is another one than that of the rule
 
 
 class Taken(NamedTuple):
@@ -94,3 +98,4 @@ class Taken(NamedTuple):
     oldest: str
     months: float | None  # the interval that the site declares
     today: str
+    refused: str = ""  # the refused entry that gives this day, where it cannot be

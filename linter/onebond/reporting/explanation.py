@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from onebond.reporting import neutralise
 from onebond.reporting.sheet import wrapped
-from onebond.reporting.words import count
+from onebond.reporting.words import count, readings
 
 if TYPE_CHECKING:
     from onebond.diagnosis import Compared, Outcome, Told
@@ -41,12 +41,12 @@ def worded(outcome: Outcome, say: Callable[[str], str]) -> Outcome:
     return outcome._replace(told=told, next=step)
 
 
-def render(outcome: Outcome, *, width: int = 0) -> str:
-    """The diagnosis for people."""
+def render(outcome: Outcome, *, entries: int, width: int = 0) -> str:
+    """The diagnosis for people; ``entries`` is how many entries of the file the values stand in."""
     name = neutralise.for_terminal(outcome.site)
     out = [
-        f"{name}: {count(outcome.readings, 'reading')} of {outcome.taken} in {count(outcome.states, 'state')},"
-        f" {outcome.judged} of them compared with the circuit"
+        f"{name}: {readings(entries, outcome.readings)} of {outcome.taken or 'an unknown day'}, in"
+        f" {count(outcome.states, 'state')}; {outcome.judged} of the values compared with the circuit"
     ]
     for left in outcome.left_out:
         out += wrapped("  not compared: ", left, width)
@@ -109,13 +109,14 @@ def _next(outcome: Outcome, width: int) -> list[str]:
     return lines
 
 
-def build(outcome: Outcome) -> dict[str, Any]:
-    """The diagnosis as a tree of plain values."""
+def build(outcome: Outcome, entries: int) -> dict[str, Any]:
+    """The diagnosis as a tree of plain values; ``readings`` are the values, ``entries`` what they stand in."""
     tree: dict[str, Any] = {
         "onebond-diagnosis": 1,
         "site": outcome.site,
         "revision": outcome.revision,
         "taken": outcome.taken,
+        "entries": entries,
         "readings": outcome.readings,
         "judged": outcome.judged,
         "not-compared": list(outcome.left_out),
@@ -159,8 +160,8 @@ def build(outcome: Outcome) -> dict[str, Any]:
     return found
 
 
-def render_json(outcome: Outcome) -> str:
+def render_json(outcome: Outcome, *, entries: int) -> str:
     """The same as JSON text."""
     import json
 
-    return json.dumps(build(outcome), ensure_ascii=False, allow_nan=False, indent=2) + "\n"
+    return json.dumps(build(outcome, entries), ensure_ascii=False, allow_nan=False, indent=2) + "\n"

@@ -49,6 +49,7 @@ def _site(site: Site, levels: Mapping[str, str]) -> Tree:
         "path": site.path,
         "sha256": site.sha256,
         "parts": words.part_files(site),
+        "readings": None if site.judged is None else site.judged._asdict(),
         "site": site.name,
         "rulebook": site.rulebook,
         "stage": site.stage,

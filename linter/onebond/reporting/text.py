@@ -62,10 +62,12 @@ def render(report: Report, *, colour: bool, width: int, evidence: bool = False) 
     return "\n\n".join(blocks) + "\n"
 
 
-def problem_lines(site: Site, *, colour: bool, width: int) -> list[str]:
-    """What kept a description from being read, as lines; the same as in a report."""
+def problem_lines(
+    site: Site, *, colour: bool, width: int, rule: str = words.REFUSED, level: str = "error"
+) -> list[str]:
+    """What kept a file from being read, as lines; the same as in a report."""
     pen = _Pen(colour, width)
-    return [line for block in _problems(site, pen) for line in block]
+    return [line for block in _problems(site, pen, rule, level) for line in block]
 
 
 class _Pen:
@@ -136,16 +138,16 @@ def _listed(site: Site, kinds: Sequence[str], pen: _Pen) -> list[str]:
     ]
 
 
-def _problems(site: Site, pen: _Pen) -> list[list[str]]:
-    blocks = [_problem(site, problem, pen) for problem in words.ordered_problems(site)]
+def _problems(site: Site, pen: _Pen, rule: str = words.REFUSED, level: str = "error") -> list[list[str]]:
+    blocks = [_problem(site, problem, pen, rule, level) for problem in words.ordered_problems(site)]
     if site.problems_left_out:
         text = f"{words.count(site.problems_left_out, 'more problem')} not shown: mend these first"
-        blocks.append([pen.head(site, Span(1, 1, 1, 1), "error", text, words.REFUSED)])
+        blocks.append([pen.head(site, Span(1, 1, 1, 1), level, text, rule)])
     return blocks
 
 
-def _problem(site: Site, problem: Problem, pen: _Pen) -> list[str]:
-    lines = [pen.head(site, problem.span, "error", problem.message, words.REFUSED)]
+def _problem(site: Site, problem: Problem, pen: _Pen, rule: str, level: str) -> list[str]:
+    lines = [pen.head(site, problem.span, level, problem.message, rule)]
     lines += pen.frame(site, problem.span)
     if problem.hint:
         lines += pen.labelled("hint", problem.hint)
@@ -287,6 +289,19 @@ def _checked(total: words.Tally) -> str:
     return f"checked {rules} on {subjects} in {words.count(total.cases, 'case')}"
 
 
+def _judged(sites: Sequence[Site]) -> str:
+    """How many readings were judged, and where they stand; '' where no readings came with the descriptions."""
+    files = [site.judged for site in sites if site.judged is not None]
+    if not files:
+        return ""
+    if not any(one.readings for one in files):
+        where = neutralise.for_terminal(files[0].path) if len(files) == 1 else f"{len(files)} files of readings"
+        return f"; nothing in {where} could be judged"
+    counted = words.readings(sum(one.entries for one in files), sum(one.readings for one in files))
+    where = neutralise.for_terminal(files[0].path) if len(files) == 1 else f"{len(files)} files"
+    return f"; judged {counted} of {where}"
+
+
 def _summary(site: Site, pen: _Pen) -> str:
     total = words.tally(site)
     parts = counts(total)
@@ -295,7 +310,7 @@ def _summary(site: Site, pen: _Pen) -> str:
     known = [f"rulebook {site.rulebook}"] if site.rulebook else []
     known += [f"stage {site.stage}"] if site.stage else []
     about = f" ({neutralise.for_terminal(', '.join(known))})" if known else ""
-    return f"{neutralise.for_terminal(site.path)}: {told}; {_checked(total)}{about}"
+    return f"{neutralise.for_terminal(site.path)}: {told}; {_checked(total)}{about}{_judged([site])}"
 
 
 def _table(sites: list[Site], pen: _Pen) -> list[str]:
@@ -325,7 +340,7 @@ def _table(sites: list[Site], pen: _Pen) -> list[str]:
     for total in totals:
         verdicts[total.verdict] = verdicts.get(total.verdict, 0) + 1
     tally = ", ".join(f"{verdicts[verdict]} {told}" for verdict, told in _TOLD if verdict in verdicts)
-    closing = f"{last[0]}: {tally}; {', '.join(parts) + '; ' if parts else ''}{_checked(everything)}"
+    closing = f"{last[0]}: {tally}; {', '.join(parts) + '; ' if parts else ''}{_checked(everything)}{_judged(sites)}"
     return [heading, *(line(*row) for row in rows), line(*last), "", closing]
 
 

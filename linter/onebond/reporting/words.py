@@ -341,6 +341,11 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
+def readings(entries: int, values: int) -> str:
+    """How many values were read, and in how many entries of a file they stand: ``12 values in 10 entries``."""
+    return f"{count(values, 'value')} in {count(entries, 'entry', 'entries')}"
+
+
 def shortened(names: tuple[str, ...], limit: int) -> str:
     """Names in a row, the first ``limit`` of them and how many more there are."""
     if len(names) <= limit:

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from onebond import engine, reading
 from onebond.model import Installation
-from onebond.result import LEVELS, WRITTEN_FOR, Fault, Problem, Result, Site
+from onebond.result import LEVELS, WRITTEN_FOR, Fault, Judged, Problem, Result, Site
 from onebond.rule import Rule
 from onebond.span import Span
 
@@ -53,7 +53,7 @@ def inspect_file(
             lines, sha256 = (document.lines, document.sha256 if digest else "") if document else ((), "")
             parts = document.part_files(digest) if document else ()
             return Site(path, lines, sha256, "", "", "", tuple(problems), problems_left_out=left_out, parts=parts)
-        document, readings, refused = _with_readings(document, installation, taken)
+        document, readings, refused, judged = _with_readings(document, installation, taken, today)
         site = engine.inspect(
             installation,
             document,
@@ -67,7 +67,7 @@ def inspect_file(
             readings=readings,
             refused=refused,
         )
-        site = site._replace(devices=_unnamed(installation))
+        site = site._replace(devices=_unnamed(installation), judged=judged)
         if site.rulebook == WRITTEN_FOR:
             return site
         from onebond import wording  # a hook under the rulebook of the rules' own words does not wait for it
@@ -81,19 +81,20 @@ def inspect_file(
 
 
 def _with_readings(
-    document: Document, installation: Installation, taken: str | None
-) -> tuple[Document, Readings | None, tuple[Refused, ...]]:
-    """The readings of a site: those in a file that is named, else those beside the description."""
+    document: Document, installation: Installation, taken: str | None, today: str
+) -> tuple[Document, Readings | None, tuple[Refused, ...], Judged | None]:
+    """The readings of a site: those in a file that is named, else those beside the description; and how many they are."""
     from onebond.survey.find import readings_beside
 
     path = taken or readings_beside(document.path)
     if path is None:
-        return document, None, ()
+        return document, None, (), None
     from onebond import readings
     from onebond.meter.plant import Plant
 
-    read = readings.load(path, Plant(installation), os.path.basename(document.path))
-    return readings.attach(document, read), read.readings, readings.refused(read, path)
+    read = readings.load(path, Plant(installation), os.path.basename(document.path), today)
+    judged = Judged(path, read.entries, len(read.readings.readings) if read.readings else 0)
+    return readings.attach(document, read), read.readings, readings.refused(read, path), judged
 
 
 def _unnamed(installation: Installation) -> tuple[tuple[str, str], ...]:

@@ -380,6 +380,7 @@ def _title_block(report: Report, site: Site) -> tuple[tuple[str, str], ...]:
         ("Rulebook", site.rulebook),
         ("Stage", site.stage),
         ("Description", site.path),
+        ("Readings", f"{words.readings(*site.judged[1:])} of {site.judged.path}" if site.judged else ""),
         ("SHA-256 of the description", site.sha256),
         *((f"SHA-256 of {part.path}", part.sha256) for part in site.parts),
         ("Inspected with", f"onebond {report.version}"),
