@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
+from onebond import cli
 from onebond.diagnosis import Outcome, diagnose
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, UNSAID, Doctor, distance
@@ -106,6 +108,28 @@ def test_what_is_written_with_few_digits_is_no_excuse() -> None:
     metre = Measurement("continuity", "ess", "main")
     assert distance(metre, Shown.exactly(0.03), 3.0, 1.0) > FITS
     assert distance(metre, Shown.exactly(0.03), 0.1, 0.1) <= FITS  # anything from 0.05 ohm on is read as 0.1 ohm
+
+
+@pytest.mark.parametrize(
+    ("entry", "status", "said"),
+    [
+        ("{rcd: rcd-h, times: {1 x: 900 ms}}", 1, "rcd-h: operating time of the RCD 1 x: read 900 ms"),
+        ("{rcd: rcd-h, times: {1 x: 24 ms}}", 0, ""),
+        ("{at: main, insulation: 0.01 Mohm}", 1, "main: insulation resistance: read 0.01 Mohm"),
+        ("{at: main, insulation: 200 Mohm}", 0, ""),
+    ],
+)
+def test_what_the_rulebook_does_not_accept_is_no_clean_bill(
+    entry: str, status: int, said: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """300 ms at 1 x (IEC 61008-1), 1 Mohm at 500 V (IEC 60364-6): both from memory."""
+    site, readings = tmp_path / "cottage.yaml", tmp_path / "read.yaml"
+    site.write_text(COTTAGE)
+    readings.write_text(f"onebond-readings: 1\ninstallation: cottage.yaml\ntaken: 2026-09-20\nreadings:\n  - {entry}\n")
+    assert cli.main(["diagnose", str(site), str(readings), "--today", "2026-11-26"]) == status
+    told = capsys.readouterr().out
+    assert ("not accepted by the rulebook" in told) == bool(said)
+    assert said in " ".join(told.split())
 
 
 # -- residual current devices ------------------------------------------------------------------------------------------------

@@ -540,13 +540,28 @@ def _diagnose(argv: list[str]) -> int:
     outcome = explanation.worded(diagnose(plant, read.readings), _speech(installation))
     if any(problem.route == ("taken",) for problem in read.problems):
         outcome = outcome._replace(taken="")  # what is written there is no day on which something was read
-    code = REFUSED if read.problems else CLEAN if outcome.healthy else FOUND if outcome.explained else OPEN
+    if outcome.healthy:
+        outcome = outcome._replace(not_accepted=tuple(_not_accepted(path, taken, today)))
+    sound = outcome.healthy and not outcome.not_accepted
+    code = REFUSED if read.problems else CLEAN if sound else FOUND if outcome.explained else OPEN
     rendered = (
         explanation.render_json(outcome, entries=read.entries)
         if asked.report == "json"
         else explanation.render(outcome, entries=read.entries, width=_terminal()[1])
     )
     return _print(rendered, code)
+
+
+def _not_accepted(path: str, taken: str, today: str) -> Iterator[str]:
+    """Readings that fit the circuit, or that no circuit speaks of, and that the rulebook does not accept."""
+    from onebond import survey
+    from onebond.loading import load_rules
+
+    judging = tuple(rule for rule in load_rules() if rule.id == "reading-contradicts-design")
+    site = survey.inspect_file(path, judging, today=today, taken=taken, digest=False)
+    for result in site.results:
+        if result.kind == "fail":
+            yield f"{result.subject}: {'; '.join(f'{name}: {value}' for name, value in result.figures)}"
 
 
 def _speech(installation: Installation) -> Callable[[str], str]:

@@ -82,6 +82,7 @@ class Outcome(NamedTuple):
     next: Next | None
     tried: int
     pairs_left: int
+    not_accepted: tuple[str, ...] = ()  # readings beyond what the rulebook accepts, where nothing else is wrong
 
 
 def diagnose(plant: Plant, readings: Readings) -> Outcome:
@@ -100,7 +101,7 @@ def diagnose(plant: Plant, readings: Readings) -> Outcome:
         tuple(_left_out(readings.readings, found.healthy)),
         found.explained,
         found.explained and not found.groups[0].first.defects,
-        tuple(_told(plant, group, found, readings.readings) for group in groups),
+        tuple(_told(plant, group, found, readings.readings) for group in groups if found.judged),
         _next(doctor, plant, groups, measured),
         found.tried,
         found.pairs_left,

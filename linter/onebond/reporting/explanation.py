@@ -48,8 +48,12 @@ def render(outcome: Outcome, *, entries: int, width: int = 0) -> str:
         f"{name}: {readings(entries, outcome.readings)} of {outcome.taken or 'an unknown day'}, in"
         f" {count(outcome.states, 'state')}; {outcome.judged} of the values compared with the circuit"
     ]
+    for one in outcome.not_accepted:
+        out += wrapped("  not accepted by the rulebook: ", one, width)
     for left in outcome.left_out:
         out += wrapped("  not compared: ", left, width)
+    if not outcome.judged:
+        out += ["", "None of these readings says anything of the circuit."]
     if not outcome.explained:
         out += ["", *wrapped("", _unexplained(outcome), width)]
     for number, told in enumerate(outcome.told, 1):
@@ -120,6 +124,7 @@ def build(outcome: Outcome, entries: int) -> dict[str, Any]:
         "readings": outcome.readings,
         "judged": outcome.judged,
         "not-compared": list(outcome.left_out),
+        "not-accepted": list(outcome.not_accepted),
         "explained": outcome.explained,
         "as-described": outcome.healthy,
         "tried": outcome.tried,
