@@ -218,7 +218,7 @@ def test_a_fault_of_the_insulation_between_n_and_pe() -> None:
         (USUAL, "continuity", "sockets", "main", 0.09),
         digit=0.01,
     )
-    assert any("touches PE at sockets over about 50 ohm" in words for words in first(outcome))
+    assert any("touches PE at sockets: a fault of the insulation, about 50 ohm" in words for words in first(outcome))
 
 
 # -- cores -------------------------------------------------------------------------------------------------------------------

@@ -72,7 +72,7 @@ def _finding(feeding: Feeding, because: tuple[str, str] | None) -> Finding:
     return Finding(
         f"the reference of the island that {feeding.id} feeds reaches no electrode of the installation",
         "the frames share one potential of their own, but nothing ties them to the ground that people stand on",
-        f"join the PE of the link to {' and '.join(feeding.electrodes)}: a PE core is missing on the way"
+        f"join the PE of the link to {' and '.join(feeding.electrodes)} (a PE core is missing on the way), or add an electrode at its place"
         if feeding.electrodes
         else "add an electrode at the main earthing terminal and join it by PE to the place of the link",
         because=because,

@@ -6,14 +6,17 @@ an earth, the mass of earth alone is not a TN path, and metal that is no part of
 
 Danger: a fault makes the part live and it stays live; the first to touch it completes the circuit.
 
-Remedy: write, and lay, the PE core of the cable that feeds the part, or join its PE to the main earthing terminal.  A board that is
+Remedy: write, and lay, the PE core of the cable that feeds the part, or join its PE to the main earthing terminal.  A building of its own
+may have an electrode of its own instead, where the rulebook allows TT there: with an RCD ahead of everything in it.  A board that is
 doubly insulated has no frame, which its `equipment: class-II` says.
 """
 
 from __future__ import annotations
 
-from onebond.rule import PASS, Example, Exposed, Facts, Finding, Params, Ref, Verdict, rule
+from onebond.rule import PASS, Example, Exposed, Facts, Finding, Param, Params, Ref, Verdict, rule
 from onebond_rules.shared import DOUBLE_INSULATED
+
+OWN_ELECTRODE = "; a building of its own may have an electrode there instead, with an RCD ahead of everything in it"
 
 
 def check(exposed: Exposed, params: Params) -> Verdict:
@@ -30,6 +33,7 @@ def check(exposed: Exposed, params: Params) -> Verdict:
         f"the {what[exposed.part.kind]} {exposed.id} has no protective path to the reference that feeds it, nor to an electrode",
         "a fault to its frame makes it live and nothing disconnects it: the first person to touch it completes the circuit",
         f"add PE to the cores of the cable that feeds {exposed.id}, or join its PE to the main earthing terminal"
+        + (OWN_ELECTRODE if params["own-electrode"] and exposed.part.kind == "board" else "")
         + (DOUBLE_INSULATED if exposed.part.kind == "board" else ""),
         because=because,
     )
@@ -46,6 +50,14 @@ RULE = rule(
         Ref("nec", "NEC", "250.4(A)(2)", False),
         Ref("as-nzs", "AS/NZS 3000", "5.4", False),
         Ref("sans", "SANS 10142-1", "6.12", False),
+    ),
+    params=(
+        Param(
+            "own-electrode",
+            "whether a building without PE from the main board may be earthed by an electrode of its own (TT), from memory",
+            True,
+            {"nec": False, "as-nzs": False, "sans": False},
+        ),
     ),
     examples=(
         Example(

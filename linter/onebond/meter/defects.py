@@ -398,7 +398,7 @@ def leak_of(network: Network, place: str, line: str, ohm: float, route: Route) -
     if node < 0 or pe < 0:
         return None
     tie = Tie(place, "stray", node, pe, ALWAYS, route, place, ohm=ohm)
-    words = f"{line} touches PE at {place} over about {_rounded(ohm)} ohm: a fault of the insulation"
+    words = f"{line} touches PE at {place}: a fault of the insulation, about {_rounded(ohm)} ohm"
     return Defect(
         *("leak", place, f"{line} {ohm:.3g}", words, route),
         lambda changed: altered(changed, ties=lambda found: (*found, tie)),
