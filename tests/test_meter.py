@@ -12,7 +12,6 @@ import pytest
 
 from onebond.circuit.impedances import Missing
 from onebond.document import parse
-from onebond.facts.measured import largest_electrode
 from onebond.meter.bench import Shown
 from onebond.meter.defects import defects
 from onebond.meter.diagnose import FITS, Doctor, Measured, as_expected, distance
@@ -469,29 +468,6 @@ def test_an_electrode_may_be_half_as_high_again_in_a_dry_summer() -> None:
     reading = Measured(doctor.plant.dead, Measurement("electrode", "rod"), 58, 1.0)
     assert doctor.explanation((), [reading]).worst < FITS
     assert doctor.explanation((), [reading._replace(value=200)]).worst > FITS
-
-
-@pytest.mark.parametrize(
-    ("others", "most"), [({}, 300.0), ({"rod-2": 240.0}, 545.4), ({"rod-2": 100.0}, math.inf), ({"rod-2": 1e4}, 169.5)]
-)
-def test_rods_at_one_terminal_share_what_an_rcd_allows(others: dict[str, float], most: float) -> None:
-    """50 V / 0.3 A = 166.7 ohm for all rods together (IEC 60364-4-41, 411.5.3): beside 375 ohm one may have 300 ohm, beside 240 ohm
-    545.4 ohm, beside 100 ohm anything, beside 10 kohm 169.5 ohm."""
-    text = """\
-onebond: 1
-site: {name: Moor house, rulebook: iec}
-sources:
-  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TT, loop-impedance: 2 ohm, fault-current: 1 kA}
-boards:
-  main: {}
-connections:
-  service: {from: grid, to: main, cores: L1 N, size: 10 mm2, length: 20 m, through: [{kind: rcd, rating: 40 A, residual: 300 mA}]}
-electrodes:
-  rod-1: {at: main, resistance: 240 ohm}
-  rod-2: {at: main, resistance: 375 ohm}
-"""
-    found = largest_electrode(Plant(site_of(text)), "rod-1", others)
-    assert found == pytest.approx(most, rel=1e-3)
 
 
 def test_continuity_is_not_measured_through_the_soil() -> None:

@@ -24,6 +24,7 @@ from onebond.facts import (
     Drop,
     EarthElectrode,
     EarthFault,
+    ElectrodeLimit,
     ElectrodePair,
     Ending,
     Energised,
@@ -37,6 +38,7 @@ from onebond.facts import (
     Island,
     Isolated,
     Levels,
+    LoopLimit,
     MeasuredPlace,
     Misfit,
     Need,
@@ -58,7 +60,7 @@ from onebond.facts import (
     SwitchedProtective,
     Taken,
     Unread,
-    cold_loop,
+    bonded_within,
     trip_times,
 )
 from onebond.facts.unknown import Unknown
@@ -81,6 +83,7 @@ __all__ = [
     "Drop",
     "EarthElectrode",
     "EarthFault",
+    "ElectrodeLimit",
     "ElectrodePair",
     "Ending",
     "Energised",
@@ -97,6 +100,7 @@ __all__ = [
     "Island",
     "Isolated",
     "Levels",
+    "LoopLimit",
     "MeasuredPlace",
     "Mention",
     "Misfit",
@@ -129,8 +133,10 @@ __all__ = [
     "Unknown",
     "Unread",
     "Verdict",
-    "cold_loop",
+    "bonded_within",
+    "electrode_told",
     "figure",
+    "loop_told",
     "open_figure",
     "open_or",
     "rule",
@@ -198,6 +204,28 @@ def figure(value: float, unit: str) -> str:
     rounded = float(f"{value:.2e}")
     digits = max(0, 2 - math.floor(math.log10(abs(rounded))))
     return f"{rounded:.{digits}f} {unit}"
+
+
+def loop_told(limit: LoopLimit) -> str:
+    """What the largest reading of a loop rests on, in words."""
+    opens = f"{limit.by} opens within {limit.within_s:g} s"
+    if limit.warm_ohm:
+        warm = figure(limit.warm_ohm, "ohm")
+        return f"{figure(limit.design_ohm, 'ohm')} with which {opens}, less {warm} for warm conductors"
+    if limit.part == 1:
+        return f"with that {opens}"
+    part = "two thirds" if math.isclose(limit.part, 2 / 3) else f"{limit.part:g}"
+    return f"{part} of the {figure(limit.design_ohm, 'ohm')} with which {opens}"
+
+
+def electrode_told(limit: ElectrodeLimit) -> str:
+    """What the largest resistance of an electrode rests on, in words."""
+    clause = f" ({limit.clause})" if limit.clause else ""
+    told = f"{figure(limit.limit_v, 'V')} by the {limit.residual_a * 1000:g} mA of {limit.by}, which guards {limit.at}{clause}"
+    beside = " and ".join(limit.beside)
+    if math.isinf(limit.most_ohm):
+        return f"{beside}, joined to it, {'is' if len(limit.beside) == 1 else 'are'} enough for {told}"
+    return f"{told}, with {beside} beside it" if beside else told
 
 
 def open_figure(unknown: Unknown) -> str:

@@ -13,8 +13,8 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts
-from onebond.facts.measured import largest_electrode, largest_loop
-from onebond.facts.taken import cold_loop, trip_times
+from onebond.facts.allowed import ElectrodeAt, by_place, loop_at
+from onebond.facts.taken import trip_times
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
@@ -23,7 +23,7 @@ from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
 from onebond.model import LINES, Installation
-from onebond.rule import Params, Rule, figure
+from onebond.rule import Params, Rule, electrode_told, figure, loop_told
 from onebond.states import State
 
 _TAKEN_OUT = "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back."
@@ -304,38 +304,46 @@ class _Writer:
             kind.instrument,
             kind.method or ("loads on" if measurement.loads else "loads off"),
             expected(measurement, shown) if isinstance(shown, Shown) else "",
-            self._limit(measurement),
+            self._limit(entry, shown),
             "; ".join(f"{as_read(measurement, after)}: {words}" for after, words in told),
             missing,
             kind.caution,
         )
 
-    def _limit(self, measurement: Measurement) -> str:
+    def _limit(self, entry: Entry, shown: Shown | Missing | None) -> str:
         """What the rulebook accepts of a reading, in words; '' where it says nothing."""
-        params, kind = self.params, measurement.kind
+        params, measurement = self.params, entry.measurement
+        kind = measurement.kind
         if not params:
             return ""
         if kind == "insulation":
             return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{self.clause}"
         if kind == "rcd":
             return f"{self._times(measurement)}{self.clause}"
-        if kind == "electrode" and (ohm := largest_electrode(self.plant, measurement.at, {})) is not None:
-            told = (
-                f"at most {figure(ohm, 'ohm')}, by its RCD (411.5.3)"
-                if math.isfinite(ohm)
-                else "by its RCD the others are enough"
-            )
-            return f"{told}; above 200 ohm it may be unstable"
-        if kind == "loop" and (ohm := largest_loop(measurement, self.faults)) is not None:
-            return f"at most {figure(cold_loop(ohm, params), 'ohm')}, by the overcurrent device{self.clause}"
+        if kind == "electrode" and (
+            most := ElectrodeAt(measurement.at, self.installation, self.faults, {}).limit(params)
+        ):
+            if math.isinf(most.most_ohm):
+                return f"none: {electrode_told(most)}"
+            unstable = "; above 200 ohm it may be unstable" if most.most_ohm > 200 else ""
+            return f"at most {figure(most.most_ohm, 'ohm')}: {electrode_told(most)}{unstable}"
+        if kind == "loop":
+            cold_ohm = shown.value if isinstance(shown, Shown) and not shown.others else None
+            line, told = measurement.between.partition("-")[0], self.plant.told(entry.state)
+            limit = loop_at(by_place(self.faults), measurement.at, line, told, cold_ohm).limit(params)
+            if limit is not None and limit.most_ohm is None:
+                return f"none by an overcurrent device: {limit.by}"
+            if limit is not None and limit.most_ohm is not None:
+                return f"at most {figure(limit.most_ohm, 'ohm')}: {loop_told(limit)}{self.clause}"
         return ""
 
     def _times(self, measurement: Measurement) -> str:
-        selective = self.site.rcds[measurement.at].device.delay == "S"
-        allowed = trip_times(measurement.between, selective, self.params)
+        allowed = trip_times(measurement.between, self.site.rcds[measurement.at].device, self.params)
         if allowed is None:
             return "no trip"
         least, most = allowed
+        if math.isinf(most):
+            return "trips; no time is set for what protects equipment, its marking counts"
         return f"{least * 1000:g} ms to {most * 1000:g} ms" if least else f"at most {most * 1000:g} ms"
 
 

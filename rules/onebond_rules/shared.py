@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from onebond.rule import EarthFault, Exempt, Feeding, Need, Param, Protective, figure
+from onebond.rule import EarthFault, Exempt, Feeding, Need, Param, Protective, bonded_within, figure
 
 TIMES = Param("table", "whether the rulebook has a table of disconnection times", True, {"nec": False})
 LONGEST = Param("longest-s", "longest time, in s, where there is no table (our choice, no source)", 5.0)
@@ -88,14 +88,9 @@ def figures_of_heat(one: Protective, asked: Need, fuses: str) -> tuple[tuple[str
 
 
 def bonded_locally(fault: EarthFault, medical_v: float, clause: str) -> Exempt | None:
-    """Whether supplementary bonding to the metal near a frame serves where nothing opens in time; raises Unknown.
-
-    It is there for fixed equipment (415.2.1): what is plugged in is bonded to nothing.
-    """
-    fixed = fault.circuit is None or fault.circuit.serves not in (None, "socket-outlets")
-    volts = fault.bonded_v() if clause and fixed and not fault.island.it else None
+    """Whether supplementary bonding to the metal near a frame serves where nothing opens in time; raises Unknown."""
     limit_v = medical_v if fault.place == "medical" else 50.0
-    if volts is None or not volts <= limit_v:
+    if not clause or not bonded_within(fault, limit_v):
         return None
     return Exempt(
         f"nothing opens in time for certain, but its frame is bonded to the metal near it within {limit_v:g} V ({clause})",

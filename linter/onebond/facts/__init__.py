@@ -18,7 +18,7 @@ from onebond.facts.direct_currents import BatteryLeads, DirectCurrent, battery_l
 from onebond.facts.direct_wiring import Side, sides
 from onebond.facts.failures import Breaker, Failure
 from onebond.facts.fault_worker import FaultWorker, final_circuits, frameless, nominal_v
-from onebond.facts.faults import Cleared, EarthFault, Ending, beyond_limit
+from onebond.facts.faults import Cleared, EarthFault, Ending, beyond_limit, bonded_within
 from onebond.facts.floating import FloatingReading, floating_readings
 from onebond.facts.infeed import FedBehindRcd, InfeedBehindRcd, Levels, fed_behind_rcd, infeeds_behind_rcd, levels
 from onebond.facts.island import Island, Reference
@@ -36,7 +36,16 @@ from onebond.facts.residual import (
 from onebond.facts.service import Drop, InService, PeCurrent, RcdInService, Sharing, largest_pe
 from onebond.facts.sizes import Need, Protective, protective_conductors
 from onebond.facts.soil import EarthElectrode, earth_electrodes
-from onebond.facts.taken import Compared, MeasuredPlace, Refused, Taken, Unread, cold_loop, trip_times
+from onebond.facts.taken import (
+    Compared,
+    ElectrodeLimit,
+    LoopLimit,
+    MeasuredPlace,
+    Refused,
+    Taken,
+    Unread,
+    trip_times,
+)
 from onebond.facts.unknown import Unknown
 from onebond.facts.wiring import (
     BorrowedNeutral,
@@ -72,6 +81,7 @@ __all__ = [
     "Drop",
     "EarthElectrode",
     "EarthFault",
+    "ElectrodeLimit",
     "ElectrodePair",
     "Ending",
     "Energised",
@@ -85,6 +95,7 @@ __all__ = [
     "Island",
     "Isolated",
     "Levels",
+    "LoopLimit",
     "Lost",
     "MeasuredPlace",
     "Misfit",
@@ -108,7 +119,7 @@ __all__ = [
     "SwitchedProtective",
     "Taken",
     "Unread",
-    "cold_loop",
+    "bonded_within",
     "trip_times",
 ]
 

@@ -572,6 +572,16 @@ class EarthFault:
         return None if touch is None else body.touch_time_s(min(touch, 500.0))
 
 
+def bonded_within(fault: EarthFault, limit_v: float) -> bool:
+    """Whether supplementary bonding keeps a frame within a voltage to the metal near it, so that nothing has to open; raises Unknown.
+
+    It is there for fixed equipment (IEC 60364-4-41, 415.2.1, from memory): what is plugged in is bonded to nothing.
+    """
+    fixed = fault.circuit is None or fault.circuit.serves not in (None, "socket-outlets")
+    volts = fault.bonded_v() if fixed and not fault.island.it else None
+    return volts is not None and volts <= limit_v
+
+
 def rating_a(connection: Connection) -> float | None:
     """The smallest rated current of the overcurrent devices in a cable, in A; None where none is written."""
     overcurrent = (one for one in connection.devices if one.kind in ("mcb", "mccb", "fuse", "rcbo"))

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 
-from onebond.circuit.impedances import Missing, electrode_ohm
-from onebond.circuit.limits_table import largest_earth_resistance_ohm, largest_loop_ohm
-from onebond.facts.faults import EarthFault, Passed, trip_of
-from onebond.facts.taken import Compared, MeasuredPlace, Unread
+from onebond.circuit.impedances import Missing
+from onebond.facts.allowed import ElectrodeAt, by_place, loop_at
+from onebond.facts.faults import EarthFault
+from onebond.facts.taken import HOLDS_AT, Compared, MeasuredPlace, Unread
 from onebond.meter.bench import Shown
-from onebond.meter.diagnose import Doctor, Explanation, Measured, as_expected
+from onebond.meter.diagnose import RELATIVE, Doctor, Explanation, Measured, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
+from onebond.model import Source
+from onebond.network import Feed
 from onebond.span import Route
+from onebond.states import State, reach
 
 SURE = 0.5
 """From this probability on an explanation of the readings is taken for their common cause."""
+
+LIVE_V = 50.0
+"""What is expected above this is the voltage of a source, and no stray (common practice, no source)."""
 
 
 def measured(readings: Readings, plant: Plant, faults: Sequence[EarthFault]) -> tuple[MeasuredPlace, ...]:
@@ -66,77 +71,83 @@ def _compared(
 ) -> list[Compared]:
     site = Site(plant)
     read = {one.measurement.at: one.value for one in readings if one.measurement.kind == "electrode"}
+    places = by_place(faults)
+    bands = [
+        as_expected(one.measurement, shown) if isinstance(shown, Shown) else None
+        for one, shown in zip(readings, healthy.shown, strict=True)
+    ]
+    outside = [_outside(reading, band) for reading, band in zip(readings, bands, strict=True)]
+    supplies = _supplies(site, readings, healthy.shown, outside)
     found = []
-    for reading, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
+    for number, (reading, shown, off) in enumerate(zip(readings, healthy.shown, healthy.off, strict=True)):
         measurement = reading.measurement
-        band = as_expected(measurement, shown) if isinstance(shown, Shown) else None
         rcd = site.rcds.get(measurement.at) if measurement.kind == "rcd" else None
+        # from whichever side the tester stands, an RCD that does what it is made for contradicts nothing
+        acts = rcd is not None and bool(reading.value) == (measurement.between != HOLDS_AT)
+        loop = None
+        if measurement.kind == "loop":
+            cold_ohm = shown.value if isinstance(shown, Shown) and not shown.others else None
+            line = measurement.between.partition("-")[0]
+            loop = loop_at(places, measurement.at, line, plant.told(reading.state), cold_ohm)
         found.append(
             Compared(
                 reading,
                 test_of(measurement),
                 where_of(measurement),
-                band,
+                bands[number],
                 shown if isinstance(shown, Missing) else None,
-                off,
-                largest_loop(measurement, faults) if measurement.kind == "loop" else None,
-                largest_electrode(plant, measurement.at, read) if measurement.kind == "electrode" else None,
-                rcd.device.delay == "S" if rcd else None,
+                0.0 if acts else off,
+                loop,
+                ElectrodeAt(measurement.at, plant.site, faults, read) if measurement.kind == "electrode" else None,
+                rcd.device if rcd else None,
+                outside[number],
+                supplies[number],
                 () if measurement.dead else plant.unusual(reading.state),
             )
         )
     return found
 
 
-def largest_electrode(plant: Plant, identifier: str, read: Mapping[str, float]) -> float | None:
-    """What the RCDs of a TT site allow an electrode, in ohm; None where there is no TT supply or no RCD.
-
-    R_A is that of all electrodes at one place together: what the others carry, as read or else as written, leaves more for this one.
-    Infinite where the others do alone.
-    """
-    residual = [rcd.device.residual_a for rcd in plant.network.rcds if rcd.device.residual_a]
-    if not residual or not any(source.earthing == "TT" for source in plant.site.sources):
-        return None
-    most = largest_earth_resistance_ohm(min(max(*residual, 0.006), 30.0))
-    places = dict(plant.network.electrodes)
-    left = 1 / most
-    for other in plant.site.electrodes:
-        if other.id != identifier and places[other.id] == places[identifier]:
-            ohm = read.get(other.id, electrode_ohm(other))
-            left -= 0.0 if isinstance(ohm, Missing) or not ohm > 0 else 1 / ohm
-    return 1 / left if left > 0 else math.inf
+def _outside(reading: Reading, band: tuple[float, float] | None) -> str:
+    """On which side of its band, as it is printed in whole volts, a voltage of a line lies: "low", "high" or ''."""
+    if band is None or reading.measurement.kind != "voltage" or reading.measurement.between == "N-PE":
+        return ""
+    low, high = (float(f"{end:.{1 if 0.05 <= end < 9.95 else 0}f}") for end in band)
+    half = reading.digit / 2  # it stands for all that rounds to it
+    if reading.value + half < min(low, band[0]):
+        return "low"
+    return "high" if reading.value - half > max(high, band[1]) else ""
 
 
-def largest_loop(measurement: Measurement, faults: Iterable[EarthFault]) -> float | None:
-    """The largest loop at which overcurrent devices alone are in time, in ohm; None where an RCD, or nothing, has to be."""
-    found = []
-    for fault in faults:
-        limit_s = fault.table_s
-        if fault.point.written != measurement.at or limit_s is None or fault.system != "TN" or fault.outside:
+def _supplies(
+    site: Site, readings: Sequence[Reading], shown: Sequence[Shown | Missing | None], outside: Sequence[str]
+) -> list[tuple[Source, ...]]:
+    """For each voltage outside its band the sources that feed it, where all that was read of them in that state is off alike."""
+    feeds: dict[State, list[tuple[int, Feed]]] = {}
+    groups: dict[tuple[State, tuple[str, ...]], tuple[tuple[Source, ...], list[tuple[int, float]]]] = {}
+    for number, (reading, answer) in enumerate(zip(readings, shown, strict=True)):
+        measurement, state = reading.measurement, reading.state
+        if measurement.kind != "voltage" or measurement.between == "N-PE" or not isinstance(answer, Shown):
             continue
-        for fed in fault.feds:
-            if fed.limited or any(passed.device.kind in ("rcd", "rcbo") for passed in fed.passed):
-                continue
-            amperes = [least for passed in fed.passed if (least := _least_current(passed, limit_s)) is not None]
-            if amperes:
-                found.append(largest_loop_ohm(fault.voltage_v, min(amperes)))
-    return min(found, default=None)
-
-
-def _least_current(passed: Passed, limit_s: float) -> float | None:
-    """The least current at which a device is certain to operate in time, in A; None where none up to 100 kA is enough."""
-
-    def enough(current: float) -> bool:
-        answer = trip_of(passed, current)
-        return not isinstance(answer, Missing) and answer.within(limit_s) == "certain"
-
-    low, high = 0.5, 100_000.0
-    if not enough(high):
-        return None
-    while high / low > 1.0005:
-        middle = math.sqrt(low * high)
-        low, high = (low, middle) if enough(middle) else (middle, high)
-    return high
+        if answer.others or not answer.value > LIVE_V:
+            continue
+        if state not in feeds:
+            network = site.network
+            live = [network.feeds[one] for one in site.plant.feeds(state)]
+            feeds[state] = [(reach(network, state, feed.lines), feed) for feed in live]
+        node = site.node(measurement.at, measurement.between.partition("-")[0])
+        feeding = [feed for nodes, feed in feeds[state] if node >= 0 and nodes >> node & 1]
+        key = state, tuple(feed.id for feed in feeding)
+        sources = tuple(source for feed in feeding for source in feed.sources)
+        groups.setdefault(key, (sources, []))[1].append((number, reading.value / answer.value))
+    found: list[tuple[Source, ...]] = [() for _ in readings]
+    for sources, members in groups.values():
+        ratios = [ratio for _, ratio in members]
+        sides = {outside[number] for number, _ in members}
+        if max(ratios) - min(ratios) <= 2 * RELATIVE and not {"low", "high"} <= sides:
+            for number, _ in members:
+                found[number] = sources if outside[number] else ()
+    return found
 
 
 def unread(readings: Readings, plant: Plant) -> tuple[Unread, ...]:

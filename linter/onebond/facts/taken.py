@@ -2,37 +2,62 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from onebond.model import Device, Source
 from onebond.span import Route, Span
 
 if TYPE_CHECKING:
     from onebond.circuit.impedances import Missing
+    from onebond.facts.allowed import ElectrodeAt, LoopAt
     from onebond.meter.readings import Reading
     from onebond.result import Level
 
 FITS = 3.5
 """A reading contradicts what is expected where it is farther off than so many standard deviations."""
 
-
-def cold_loop(loop_ohm: float, params: Mapping[str, Any]) -> float:
-    """The largest loop, in ohm, that a reading on cold conductors may have where `loop_ohm` is the largest by the times.
-
-    `params` are those of `reading-contradicts-design`.
-    """
-    return float(loop_ohm * params["loop-factor"] * params["minimum-voltage-factor"])
+HOLDS_AT = "0.5 x"
+"""The multiple of its rated residual current at which an RCD has to hold."""
 
 
-def trip_times(times: str, selective: bool, params: Mapping[str, Any]) -> tuple[float, float] | None:
+def trip_times(times: str, device: Device, params: Mapping[str, Any]) -> tuple[float, float] | None:
     """From when to when an RCD has to trip, in s, at `times` its rated residual current; None: it has to hold there.
 
-    `params` are those of `reading-contradicts-design`.
+    The end is infinite where it has to trip, and the rulebook says nothing of the time.  `params` are those of
+    `reading-contradicts-design`.
     """
-    if times not in ("1 x", "5 x"):
+    if times == HOLDS_AT:
         return None
-    least, most = params[f"{'selective' if selective else 'general'}-{times[0]}-s"]
+    if device.residual_a is not None and not device.residual_a <= params["timed-to-a"]:
+        return 0.0, math.inf
+    least, most = params[f"{'selective' if device.delay == 'S' else 'general'}-{times[0]}-s"]
     return least, most
+
+
+class LoopLimit(NamedTuple):
+    """What a loop that is measured on cold conductors may have, and what that rests on."""
+
+    most_ohm: float | None  # None: no overcurrent device has to open on a fault
+    by: str  # the device that opens; where none has to, why
+    within_s: float = 0.0
+    design_ohm: float = 0.0  # with which the device opens in time, conductors as warm as they become
+    part: float = 1.0  # of it that is left for a reading
+    warm_ohm: float = 0.0  # what the conductors of this place have more when they are warm, where that was worked out
+
+
+class ElectrodeLimit(NamedTuple):
+    """What an electrode may have, alone, and what that rests on."""
+
+    most_ohm: float  # infinite: those beside it are enough
+    all_ohm: float  # what it may have together with those that conductors join to it
+    by: str  # the residual current device that guards a frame
+    at: str  # that frame
+    residual_a: float
+    limit_v: float  # that the frame may have at that current
+    beside: tuple[str, ...]  # electrodes that share the current
+    clause: str
 
 
 class Compared(NamedTuple):
@@ -41,12 +66,16 @@ class Compared(NamedTuple):
     reading: Reading
     test: str
     where: str
-    band: tuple[float, float] | None  # of a healthy site; None: nothing that the description says
+    band: (
+        tuple[float, float] | None
+    )  # of a healthy site, as the schedule tells it; None: nothing that the description says
     missing: Missing | None  # what is not written, so that nothing can be expected
     off: float  # how far from what is expected, in standard deviations
-    loop_ohm: float | None  # the largest loop at the place by the rulebook's times, without a factor for the field
-    electrode_ohm: float | None  # the largest resistance of an electrode behind the RCDs of a TT site
-    late: bool | None  # of an RCD: whether it is a selective one
+    loop: LoopAt | None = None  # of a loop: what has to open on a fault there
+    electrode: ElectrodeAt | None = None  # of an electrode: what rests on it
+    rcd: Device | None = None  # of the time test of an RCD: the device
+    outside: str = ""  # of a voltage of a line outside its band: "low" or "high"
+    supply: tuple[Source, ...] = ()  # what feeds it, where all that was read of it in this state is off alike
     state: tuple[tuple[str, str], ...] = ()  # what was not as usual meanwhile; nothing for a test without voltage
 
     @property
