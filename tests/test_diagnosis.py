@@ -293,6 +293,44 @@ def test_a_lost_earth_of_the_supplier_leaves_pe_and_n_joined() -> None:
     ) == pytest.approx([230, 0], abs=1)
 
 
+THREE_PHASES = """\
+onebond: 1
+site: {name: Three rooms, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 230/400 V, earthing: TN-S, loop-impedance: 0.4 ohm, fault-current: 2 kA}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, size: 10 mm2, length: 20 m}
+circuits:
+  one:   {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m, serves: fixed, load: 2 kW}
+  two:   {from: main, cores: L2 N PE, size: 2.5 mm2, length: 10 m, serves: fixed, load: 1 kW}
+  three: {from: main, cores: L3 N PE, size: 2.5 mm2, length: 10 m, serves: fixed, load: 500 W}
+"""
+
+
+@pytest.mark.parametrize(
+    "pairs",
+    [
+        # only the first is on: its line and N are one, and the others have the voltage between lines
+        (("L1-N", 2.0), ("L2-N", 398.0), ("L3-N", 398.0)),
+        # the first two in series between their lines, 1 : 2 by their loads: 133 V and 266 V; L3 is 345 V from their middle and 351 V from N
+        (("L1-N", 133.0), ("L2-N", 266.0), ("L3-N", 351.0)),
+    ],
+)
+def test_an_open_neutral_of_three_lines_whatever_is_switched_on(pairs: tuple[tuple[str, float], ...]) -> None:
+    site = site_of(THREE_PHASES)
+    plant = Plant(site)
+    state = plant.complete({})
+    assert not isinstance(state, str)
+    readings = tuple(
+        Reading(Measurement("voltage", "main", pair, True), state, value, 1.0, str(value), (), "2026-09-20")
+        for pair, value in pairs
+    )
+    assert first(diagnose(plant, Readings("site.yaml", None, "2026-09-20", "digital", readings))) == {
+        "the N core of service is open"
+    }
+
+
 # -- cores and clamps --------------------------------------------------------------------------------------------------------
 
 

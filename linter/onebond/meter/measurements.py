@@ -20,6 +20,11 @@ from onebond.states import State, holds, reach
 SHARED = 2.0
 """Volts that the load of neighbours adds between a supplier's neutral and an earth that does not share it (common practice, no source)."""
 
+SKEW = 0.1
+"""Part by which a line is off its voltage to N where the neutral of several lines is open (IEC 60038: a supply is within 10 %)."""
+
+LINE_TO_N = tuple(f"{line}-N" for line in LINES)
+
 ALIKE = 0.02
 """Relative difference below which a reading is the same in two states."""
 
@@ -130,20 +135,55 @@ class Site:
             key = (measurement.dead, measurement.loads and measurement.kind in IN_SERVICE, alone)
             alike.setdefault(key, []).append(measurement)
         for (dead, loads, alone), measures in alike.items():
-            couples = {one: couple for one in measures if (couple := self.couple(one, state)) is not None}
-            feeds = () if dead else None
-            clamped = frozenset(one.at for one in measures if one.kind == "clamp")
-            wanted = (couples.values(), self._known, loads, feeds, clamped, frozenset({alone} - {""}))
-            benches = [
-                bench
-                for now in ((state,) if dead else self.plant.instead(state))
-                for bench in self._settled(Bench(self.plant, now, *wanted), wanted)
-            ]
-            for one in measures:
-                answers = [self._answer(bench, one, couples.get(one), meter) for bench in benches]
-                if answers[0] is not None:
-                    found[one] = _agreed(answers)
+            now = self._read(state, measures, meter, dead, loads, frozenset({alone} - {""}))
+            if loads and not alone and any(self._skewed(one, answer) for one, answer in now.items()):
+                # lines without their neutral share the voltage as their loads are, and nobody knows what is switched on just then
+                for some in self._by_line:
+                    other = self._read(state, measures, meter, dead, loads, some)
+                    now = {one: _either(answer, other[one]) for one, answer in now.items()}
+            found.update(now)
         return found
+
+    def _read(
+        self,
+        state: State,
+        measures: Sequence[Measurement],
+        meter: str,
+        dead: bool,
+        loads: bool,
+        loads_of: frozenset[str],
+    ) -> dict[Measurement, Shown | Missing]:
+        """What meters show in a state with some loads."""
+        couples = {one: couple for one in measures if (couple := self.couple(one, state)) is not None}
+        feeds = () if dead else None
+        clamped = frozenset(one.at for one in measures if one.kind == "clamp")
+        wanted = (couples.values(), self._known, loads, feeds, clamped, loads_of)
+        benches = [
+            bench
+            for now in ((state,) if dead else self.plant.instead(state))
+            for bench in self._settled(Bench(self.plant, now, *wanted), wanted)
+        ]
+        answers = {one: [self._answer(bench, one, couples.get(one), meter) for bench in benches] for one in measures}
+        return {one: _agreed(each) for one, each in answers.items() if each[0] is not None}
+
+    def _skewed(self, measurement: Measurement, shown: Shown | Missing) -> bool:
+        """Whether a line has neither its voltage to neutral nor none, under load."""
+        if measurement.kind != "voltage" or measurement.between not in LINE_TO_N or not isinstance(shown, Shown):
+            return False
+        volts = max((source.voltage_v or 0.0 for source in self.plant.site.sources), default=0.0)
+        return any(
+            way.value > volts * (1 + SKEW) or SKEW * volts < way.value < volts * (1 - SKEW) for way in shown.ways
+        )
+
+    @cached_property
+    def _by_line(self) -> tuple[frozenset[str], ...]:
+        """The circuits whose load is between one line and N, line by line; nothing where all are on one."""
+        found: dict[str, set[str]] = {}
+        for circuit in self.plant.site.circuits:
+            lines = [core for core in circuit.connection.cores if core in LINES]
+            if len(lines) == 1:
+                found.setdefault(lines[0], set()).add(circuit.id)
+        return tuple(map(frozenset, found.values())) if len(found) > 1 else ()
 
     def _settled(self, bench: Bench, wanted: _Wanted) -> Iterator[Bench]:
         """A state after what devices have opened in it: an inverter whose input they took away inverts by itself, or is dead."""
@@ -273,6 +313,13 @@ class Site:
         if self.node(place, "PE") < 0:
             return ()
         return tuple(Measurement("loop", place, f"{line}-PE") for line in LINES if self.node(place, line) >= 0)
+
+
+def _either(one: Shown | Missing, other: Shown | Missing) -> Shown | Missing:
+    """What may be read where it is one of two, or anything between them."""
+    if not isinstance(one, Shown) or not isinstance(other, Shown) or one.others or other.others:
+        return one
+    return one._replace(low=min(one.low, other.low), high=max(one.high, other.high))
 
 
 def _agreed(answers: Sequence[Shown | Missing | None]) -> Shown | Missing:
