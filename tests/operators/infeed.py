@@ -182,6 +182,8 @@ def input_from_its_own_board(site: Site) -> Iterator[Told]:
             after = changed(site)
             of(after, "connections", cable)["from"] = board
             also = frozenset(("electrode-missing", "nothing-supplied", "never-energised", "neutral-unreferenced"))
+            # a flexible cable of the supply is one of the board now, and wants the RCD of its place
+            also |= {"rcd-missing"} if way.get("plug") else set()
             yield Told(name, after, (finds("inverter-feeds-itself", name),), also)
 
 
@@ -317,7 +319,14 @@ def roof_behind_the_group(site: Site) -> Iterator[Told]:
         after = added(site, "sources", "small-roof", _roof(site, line))
         cable = {"from": "small-roof", "to": inner, "cores": f"{line} N PE", "size": "4 mm2", "length": "5 m"}
         after["connections"]["roof-cable"] = cable
-        yield Told(inner, after, (finds("infeed-behind-rcd", "small-roof"),), ADDS)
+        # a roof of panels is no part of a vehicle: what it feeds is premises, which have an electrode
+        mobile = any("mounted" in one for one in section(site, "sources").values())
+        yield Told(
+            inner,
+            after,
+            (finds("infeed-behind-rcd", "small-roof"),),
+            ADDS | ({"electrode-missing"} if mobile else set()),
+        )
 
 
 def follower_behind_the_rcd(site: Site) -> Iterator[Told]:
@@ -372,6 +381,7 @@ def feed_removed(site: Site) -> Iterator[Told]:
 
 def open_for_ever(site: Site) -> Iterator[Told]:
     """A switch described as open and worked by nobody: what only it feeds is dead, or the source that only it joins supplies nothing."""
+    mobile = any("mounted" in one for one in section(site, "sources").values())
     for name, identifier, number, device in devices(site, "isolator", "switch", "mcb", "mccb"):
         named = any(device.get("id") in map(str, interlock["never"]) for interlock in site.get("interlocks") or [])
         held = any(device.get("id") in (bond.get("closed") or {}) for bond in section(site, "bonds").values())
@@ -389,7 +399,9 @@ def open_for_ever(site: Site) -> Iterator[Told]:
             entry = of(after, name, identifier)["through"][number]
             entry["normally"] = "open"
             del entry["operable"]
-            yield Told(name_of(device, identifier), after, (any_of("never-energised", "nothing-supplied"),))
+            # where a portable set is all that is left, it wants RCDs for what it feeds (551.4.4.2)
+            also = frozenset(("rcd-missing",)) if mobile else frozenset()
+            yield Told(name_of(device, identifier), after, (any_of("never-energised", "nothing-supplied"),), also)
 
 
 def spare_board(site: Site) -> Iterator[Told]:

@@ -90,7 +90,9 @@ def thin_pe_behind_a_fuse(site: Site) -> Iterator[Told]:
     for identifier, link in section(site, "connections").items():
         fuses = [one for one in link.get("through") or [] if one["kind"] == "fuse"]
         gg = [amount(one.get("rating"), "A") or 0 for one in fuses if one.get("class") == "gG"]
-        if "PE" in cores(link) and lines(link) and gg and max(gg) >= 25 and (mm2(link) or 0) >= 2.5:
+        # an RCD beside the fuse is quicker than it
+        quick = any(one["kind"] in ("rcd", "rcbo") for one in link.get("through") or [])
+        if "PE" in cores(link) and lines(link) and gg and max(gg) >= 25 and (mm2(link) or 0) >= 2.5 and not quick:
             after = changed(site)
             of(after, "connections", identifier)["pe-size"] = "1 mm2"
             must = any_of(("pe-small", identifier), "disconnection-too-slow")
