@@ -207,7 +207,11 @@ def array_unwatched(site: Site) -> Iterator[Told]:
         source = of(site, "direct-current", identifier)
         if source.get("earthed-pole") == "none":
             must = (finds("dc-earth-fault-unwatched", "carport"),) if source.get("monitoring") == "none" else ()
-            yield Told(identifier, after, must)
+            # with the switch of the other one open, the new one is alone
+            parted = any(
+                device.get("operable") for cable in _cables(site, identifier) for device in cable.get("through") or []
+            )
+            yield Told(identifier, after, must, frozenset(("dc-earth-fault-unwatched",)) if parted else frozenset())
 
 
 # -- places ----------------------------------------------------------------------------------------------------------------------

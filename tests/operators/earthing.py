@@ -95,7 +95,7 @@ def pe_through_a_pole(site: Site) -> Iterator[Told]:
 def _with_pole(link: Site, number: int, core: str) -> list[str]:
     """Give a device of a cable one pole more; its poles."""
     device = link["through"][number]
-    own = [one for one in cores(link) if one.startswith("L")]
+    own = [one for one in cores(link) if one.startswith(("L", "DC")) or one == "M"]
     if device["kind"] not in ("mcb", "mccb", "fuse"):
         own += [one for one in cores(link) if one == "N"]
     device["poles"] = f"{device.get('poles', ' '.join(own))} {core}"
