@@ -15,16 +15,17 @@ from onebond.circuit.impedances import Missing
 from onebond.facts import EarthFault, Facts
 from onebond.facts.measured import largest_electrode, largest_loop
 from onebond.facts.taken import cold_loop, trip_times
-from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
+from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Bench, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
 from onebond.meter.plan import DEAD, Entry, is_it, plan
 from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
-from onebond.model import LINES, Installation
+from onebond.model import LINES, Installation, Source
+from onebond.network import Variable
 from onebond.rule import Params, Rule, figure
-from onebond.states import State
+from onebond.states import State, reach
 
 CAUTIONS = (
     "This sheet is for a licensed electrician or somebody who works under one; local codes and the maker's instructions come first.",
@@ -59,6 +60,7 @@ class Stop(NamedTuple):
     number: int
     state: tuple[tuple[str, str], ...]
     unusual: tuple[tuple[str, str], ...]  # what of it is not as usual
+    positions: tuple[tuple[str, str], ...]  # of everything that can be operated, by what it is called
     steps: tuple[str, ...]
     proves: tuple[str, ...]
     remarks: tuple[str, ...]
@@ -140,7 +142,7 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     low, high = as_expected(measurement, shown)
     unit = measurement.unit
     if math.isinf(shown.value) and low < math.inf:
-        return f"open where the main isolator opens the neutral, else {on_display(low, unit)} or more"
+        return f"{on_display(low, unit)} or more, its neutral left joined at the supply; open where that is open too"
     if measurement.kind in TRIPS or math.isinf(shown.value):
         return as_read(measurement, shown)
     if low <= 0:
@@ -148,25 +150,111 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     return f"{on_display(shown.value, unit)} ({on_display(low, unit)} to {on_display(high, unit)})"
 
 
+OFF, OPEN, PLUG, SET, START, TRANSFER, CLOSE, FED, THROUGH = range(9)
+"""The order of steps: nothing meets, and a set runs and is there before the load is put on it."""
+
+
 def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
     """What to do, in an order in which nothing meets: off and open first, then positions, then closed and on.
 
-    Without a state before, only what is not as usual, and the sources, are told.
+    Without a state before, only what is not as usual, the plugs and the sources are told.
     """
-    moves: list[tuple[int, str]] = []
+    moves = [move for source in plant.site.sources for move in _supply(plant, source, before, after)]
+    done = {one.name for one in plant.isolations.values()}
     for number, one in enumerate(plant.variables):
         value = one.values[after[number]]
-        source = one.kind in ("utility", "generator", "inverter")
+        told = one.kind in ("generator", "inverter", "plug")
         same = (before or plant.usual or (-1,) * len(plant.variables))[number] == after[number]
-        if same and (before is not None or not source):
+        if one.kind == "utility" or one.name in done or (same and (before is not None or not told)):
             continue
-        rank, words = _MOVES.get((one.kind, value), (2, f"set {one.name} to {value}"))
-        if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
-            words = "switch {} on"
-        if words:
-            moves.append((rank, words.format(one.name)))
+        if one.kind == "generator" and value == "running" and before is not None and not same:
+            moves.append((START, f"take the block off the start of {one.name}"))
+        moves.append(_move(plant, one, value, before, after))
     for _, words in sorted(moves, key=lambda move: move[0]):
-        yield words
+        if words:
+            yield words
+
+
+def _move(plant: Plant, one: Variable, value: str, before: State | None, after: State) -> tuple[int, str]:
+    """When a thing is set to a value, and in which words."""
+    earlier = plant.told(before)[one.name] if before is not None else ""
+    rank, words = _MOVES.get((one.kind, value), (SET, f"set {{}} to {value}"))
+    if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
+        words = "switch {} on"
+    elif one.kind == "inverter" and value == "passing" and earlier == "off":
+        words = "switch {} on and let it pass its input through"
+    elif one.kind == "changeover" and _fed_by_a_set(plant, f"{one.name}.{value}", before, after):
+        rank = TRANSFER
+    return rank, words.format(plant.called(one.name))
+
+
+def _fed_by_a_set(plant: Plant, terminal: str, before: State | None, after: State) -> bool:
+    """Whether a set that runs is joined to a terminal before the load is put on it: by nothing that is closed only afterwards."""
+    identifier, _, position = terminal.partition(".")
+    network = plant.network
+    early = after
+    for number, one in enumerate(plant.variables):
+        if before is not None and one.kind == "device" and one.values[before[number]] == "open":
+            early = (*early[:number], before[number], *early[number + 1 :])
+    feeds = [network.feeds[i] for i in plant.feeds(after) if network.feeds[i].kind == "generator"]
+    lines = tuple(node for feed in feeds for node in feed.lines)
+    part = reach(network, early, lines, without_element=identifier) if lines else 0
+    return any((node := network.find(identifier, position, line)) >= 0 and part >> node & 1 for line in LINES)
+
+
+def _supply(plant: Plant, source: Source, before: State | None, after: State) -> Iterator[tuple[int, str]]:
+    """How a supply is made dead, or put back."""
+    if source.kind != "utility":
+        return
+    name, isolation = source.id, plant.isolations.get(source.id)
+    device = plant.called(plant.name_of(isolation.link, isolation.device)) if isolation else ""
+    earlier = plant.way(source.id, before) if before is not None else ""
+    now = plant.way(source.id, after)
+    if now == earlier:
+        return
+    if now == "isolator" and plant.told(after)[name] == "present":
+        yield OPEN, f"open {device}"
+    elif now == "isolator":
+        ahead = isolation.ahead if isolation else ()
+        still = f"; {' and '.join(ahead)} ahead of it {'stays' if len(ahead) == 1 else 'stay'} live" if ahead else ""
+        yield OFF, f"make {name} dead: open {device}, lock it and prove that all is dead behind it{still}"
+    elif now == "fuse":
+        neutral = ", its neutral left joined" if plant.brings_neutral(source.id) else ""
+        yield (
+            OFF,
+            f"have {name} isolated at the supplier's fuse (its owner's permission){neutral}, locked and proved dead",
+        )
+        if earlier == "isolator":
+            yield CLOSE, f"close {device}"
+    elif now == "detached":
+        yield OFF, f"have the conductors of {name} opened at the supply terminals"
+    elif earlier == "isolator" and before is not None and plant.told(before)[name] == "present":
+        yield CLOSE, f"close {device}"
+    else:
+        yield FED, f"put {name} back" + (f": close {device}" if earlier == "isolator" else "")
+
+
+def positions(plant: Plant, state: State) -> tuple[tuple[str, str], ...]:
+    """Where everything that can be operated stands: changeovers, plugs, devices."""
+    found: dict[str, str] = {}
+    for one, value in zip(plant.variables, state, strict=True):
+        if one.kind in ("changeover", "plug", "device"):
+            found[plant.called(one.name)] = one.values[value]
+    for supply, isolation in plant.isolations.items():
+        if plant.way(supply, state) == "isolator":
+            found[plant.called(plant.name_of(isolation.link, isolation.device))] = "open"
+    return tuple(found.items())
+
+
+def _as_a_line(found: Iterable[tuple[str, str]]) -> str:
+    """The positions as a person would say them: each changeover and plug, what is open, and the rest in one."""
+    words = {"mated": "plugged in", "unmated": "pulled", "open": "open"}
+    told = [
+        f"{name} {words.get(value, f'on {value}' if value != 'off' else 'off')}"
+        for name, value in found
+        if value != "closed"
+    ]
+    return f"positions: {', '.join([*told, 'everything else closed' if told else 'everything closed'])}"
 
 
 class _Writer:
@@ -229,7 +317,8 @@ class _Writer:
             DEAD,
             tuple(self.plant.told(self.plant.dead).items()),
             (),
-            tuple(steps(self.plant, None, self.plant.dead)),
+            positions(self.plant, self.plant.dead),
+            (*steps(self.plant, None, self.plant.dead), _as_a_line(positions(self.plant, self.plant.dead))),
             ("protective conductors, insulation, links and electrodes",),
             (),
         )
@@ -260,7 +349,8 @@ class _Writer:
                 number,
                 tuple(self.plant.told(visit.state).items()),
                 self.plant.unusual(visit.state),
-                tuple(steps(self.plant, before, visit.state)),
+                positions(self.plant, visit.state),
+                (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
                 tuple(one.words for one in visit.proves),
                 tuple(remarks),
             )
@@ -295,11 +385,19 @@ class _Writer:
             where_of(measurement),
             kind.instrument,
             kind.method or ("loads on" if measurement.loads else "loads off"),
-            expected(measurement, shown) if isinstance(shown, Shown) else "",
+            self._expected(entry, shown) if isinstance(shown, Shown) else "",
             self._limit(measurement),
             "; ".join(f"{as_read(measurement, after)}: {words}" for after, words in told),
             missing,
         )
+
+    def _expected(self, entry: Entry, shown: Shown) -> str:
+        """What a healthy site shows; a supply without an isolator is isolated at its fuse, which leaves its neutral joined."""
+        couple = self.site.couple(entry.measurement)
+        if entry.measurement.kind != "tie" or couple is None or math.isfinite(shown.value) or math.isinf(shown.low):
+            return expected(entry.measurement, shown)
+        joined = Bench(self.plant, entry.state, [couple], {}, feeds=()).ohms(couple)
+        return expected(entry.measurement, joined if isinstance(joined, Shown) else shown)
 
     def _limit(self, measurement: Measurement) -> str:
         """What the rulebook accepts of a reading, in words; '' where it says nothing."""
@@ -331,20 +429,17 @@ class _Writer:
 
 
 _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
-    ("utility", "absent"): (0, "make {} dead: its main isolator open, locked and proved"),
-    ("utility", "detached"): (0, "have the conductors of {} opened at the supply terminals"),
-    ("utility", "present"): (4, "put {} back"),
-    ("generator", "standing"): (0, "stop {} and block its start"),
-    ("generator", "running"): (3, "start {}"),
-    ("inverter", "off"): (0, "switch {} off"),
-    ("inverter", "inverting"): (5, "let {} invert (by its setting, or by the device ahead of its input)"),
-    ("inverter", "passing"): (5, "let {} pass its input through"),
-    ("device", "open"): (1, "open {}"),
-    ("device", "closed"): (3, "close {}"),
-    ("plug", "unmated"): (1, "pull the plug of {}"),
-    ("plug", "mated"): (2, "put the plug of {} in"),
-    ("transformer", "fed"): (6, ""),
-    ("transformer", "unfed"): (6, ""),
+    ("generator", "standing"): (OFF, "stop {} and block its start"),
+    ("generator", "running"): (START, "start {}"),
+    ("inverter", "off"): (OFF, "switch {} off"),
+    ("inverter", "inverting"): (THROUGH, "let {} invert (by its setting, or by the device ahead of its input)"),
+    ("inverter", "passing"): (THROUGH, "let {} pass its input through"),
+    ("device", "open"): (OPEN, "open {}"),
+    ("device", "closed"): (CLOSE, "close {}"),
+    ("plug", "unmated"): (OPEN, "pull the plug of {}"),
+    ("plug", "mated"): (PLUG, "put the plug of {} in"),
+    ("transformer", "fed"): (THROUGH, ""),
+    ("transformer", "unfed"): (THROUGH, ""),
 }
 
 

@@ -1,0 +1,215 @@
+"""The test schedule as instructions: who follows it step by step stands in the state that is worked out, and meets nothing live."""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from onebond.document import parse
+from onebond.meter.bench import Shown
+from onebond.meter.diagnose import Doctor
+from onebond.meter.measurements import Measurement
+from onebond.meter.plant import Plant
+from onebond.model import Installation
+from onebond.reading import load, read
+from onebond.schedule import Row, Schedule, Stop, schedule, steps
+
+ROOT = Path(__file__).resolve().parent.parent
+SOME = ("boat-house", "tt-farm", "contactor-island", "nec-lodge", "hut")
+
+
+def site_of(text: str) -> Installation:
+    document = parse(text.encode(), "site.yaml").document
+    assert document is not None
+    installation, problems = read(document)
+    assert installation is not None, problems
+    return installation
+
+
+def fixture(name: str) -> Installation:
+    installation = load(str(ROOT / "fixtures" / "sites" / f"{name}.yaml"))[1]
+    assert installation is not None
+    return installation
+
+
+@cache
+def planned(name: str) -> Schedule:
+    return schedule(fixture(name), ())
+
+
+def rows(found: Schedule, test: str, visit: int | None = None) -> list[Row]:
+    return [row for row in found.rows if row.test.startswith(test) and visit in (None, row.visit)]
+
+
+def line(stop: Stop) -> str:
+    """The step that says where everything stands."""
+    return next(step for step in stop.steps if step.startswith("positions: "))
+
+
+# A TT cottage: the supplier's fuse and meter, a board ahead of the main RCD, a set on a lead, and an inverter behind a two-pole breaker.
+COTTAGE = """\
+onebond: 1
+site: {name: Heather cottage, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TT, loop-impedance: 1.2 ohm, fault-current: 1.5 kA}
+  hybrid: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, isolated: yes, mains-input: yes, neutral-through: switched,
+           neutral-bond: while-inverting, fault-current: {limit: 2 x rated, for: 100 ms}}
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 5.5 kVA, mounted: portable, neutral-bond: fixed,
+        subtransient-reactance: 15 %, sustained-fault-current: {limit: 3 x rated, for: 5 s}}
+boards:
+  met: {bars: PE}
+  intake: {equipment: class-II}
+  unit: {}
+  backup: {}
+changeovers:
+  cs: {positions: [grid, off, set], poles: L1 N, drive: manual}
+connections:
+  service: {from: grid, to: intake, cores: L1 N, size: 16 mm2, length: 22 m,
+            through: [{kind: fuse, class: gG, rating: 63 A}, {kind: meter, rating: 63 A}]}
+  tails: {from: intake, to: cs.grid, cores: L1 N, size: 16 mm2, length: 3 m,
+          through: [{kind: rcd, rating: 63 A, residual: 300 mA, type: A, delay: S, operable: yes, id: q-main}]}
+  lead: {from: set, to: cs.set, cores: L1 N PE, size: 4 mm2, length: 10 m, plug: yes,
+         through: [{kind: mcb, curve: C, rating: 20 A, poles: L1 N}]}
+  to-unit: {from: cs, to: unit, cores: L1 N PE, size: 16 mm2, length: 2 m}
+  to-hybrid: {from: unit, to: hybrid.in, cores: L1 N PE, size: 6 mm2, length: 6 m,
+              through: [{kind: mcb, curve: C, rating: 32 A, poles: L1 N, operable: yes, id: q-hyb}]}
+  to-backup: {from: hybrid.out, to: backup, cores: L1 N PE, size: 6 mm2, length: 5 m}
+  earth: {from: met, to: unit, cores: PE, size: 16 mm2, length: 2 m}
+circuits:
+  oven: {from: unit, cores: L1 N PE, size: 6 mm2, length: 11 m, serves: fixed, load: 3 kW,
+         through: [{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA, type: A}]}
+  fridge: {from: backup, cores: L1 N PE, size: 2.5 mm2, length: 14 m, serves: socket-outlets, load: 500 W, leakage: 1 mA,
+           through: [{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA, type: A}]}
+electrodes:
+  rod: {at: met, resistance: 45 ohm}
+"""
+
+
+@cache
+def cottage() -> Schedule:
+    return schedule(site_of(COTTAGE), ())
+
+
+# -- without voltage -----------------------------------------------------------------------------------------------------------------
+
+
+def test_the_main_isolator_is_open_in_the_state_without_voltage() -> None:
+    """What the step asks for is what is worked out: q-main opens L1 and N of the boat-house, so its neutral ends there."""
+    doctor = Doctor(Plant(fixture("boat-house")))
+    assert doctor.plant.told(doctor.plant.dead)["q-main"] == "open"
+    asked = (doctor.plant.dead, Measurement("tie", "main", "N-PE"))
+    (answer,) = doctor.predicted((), [asked])
+    assert isinstance(answer, Shown) and math.isinf(answer.value) and math.isinf(answer.low)
+    # N and PE crossed in to-main: what was the neutral ends at the open isolator, and only the soil leads back (rods of several ohms);
+    # through a closed one it would be the 0.8 ohm of the supply
+    crossed = tuple(one for one in doctor.known if one.name == "crossed to-main N-PE")
+    (answer,) = doctor.predicted(crossed, [(doctor.plant.dead, Measurement("continuity", "main", "petrol-set"))])
+    assert isinstance(answer, Shown) and answer.value > 5
+
+
+@pytest.mark.parametrize(
+    ("name", "supply", "device", "ahead"),
+    [
+        ("boat-house", "grid", "q-main", ()),
+        ("skarv", "shore", "q-shore", ()),
+        ("three-changeovers", "mains", "q-mains", ("intake",)),  # the board ahead of it stays on the supply
+        (
+            "nec-lodge",
+            "drop",
+            "the MCCB of service-drop",
+            (),
+        ),  # it has no id, opens the lines alone, and is what there is
+        ("van", "pedestal", "rcbo-pedestal", ()),  # at the outlet
+        ("contactor-island", "grid", "", ()),  # a contactor closes by itself
+        ("tt-farm", "grid", "", ()),  # nothing says that the RCD is for isolation, and it would open the neutral
+        ("pump-station", "feeder", "", ()),  # the supplier's fuses
+    ],
+)
+def test_which_device_makes_a_supply_dead(name: str, supply: str, device: str, ahead: tuple[str, ...]) -> None:
+    plant = Plant(fixture(name))
+    found = plant.isolations.get(supply)
+    assert (plant.called(plant.name_of(found.link, found.device)) if found else "") == device
+    assert (found.ahead if found else ()) == ahead
+
+
+def test_nothing_isolates_a_board_from_which_several_cables_lead_on() -> None:
+    """Two isolators behind an unswitched board: neither of them makes it dead."""
+    text = COTTAGE.replace(
+        "circuits:\n", "  annex: {from: intake, to: met, cores: PE, size: 6 mm2, length: 4 m}\ncircuits:\n", 1
+    )
+    assert Plant(site_of(text)).isolations["grid"].name == "q-main"  # a conductor without a line leads nowhere
+    text = COTTAGE.replace(
+        "circuits:\n",
+        "circuits:\n  bell: {from: intake, cores: L1 N, size: 1.5 mm2, length: 4 m, serves: fixed, equipment: class-II}\n",
+        1,
+    )
+    assert not Plant(site_of(text)).isolations
+
+
+def test_without_an_isolator_the_supplier_has_to_be_asked() -> None:
+    dead = planned("tt-farm").stops[0]
+    asked = "have grid isolated at the supplier's fuse (its owner's permission), its neutral left joined, locked and proved dead"
+    assert asked in dead.steps
+    assert (
+        "make grid dead: open q-main, lock it and prove that all is dead behind it"
+        in planned("boat-house").stops[0].steps
+    )
+    (step,) = [step for step in cottage().stops[0].steps if "grid dead" in step]
+    assert step.endswith("; intake ahead of it stays live")
+
+
+def test_n_to_pe_without_voltage_says_one_thing() -> None:
+    """TN-S through a two-pole isolator: open.  TT without one: the fuse leaves N on the supplier's star point, 12.2 + 1.2 ohm."""
+    expected = {
+        (name, row.where): row.expected
+        for name in ("boat-house", "tt-farm", "contactor-island")
+        for row in rows(planned(name), "N to PE")
+    }
+    assert expected["boat-house", "main"] == "open"
+    assert expected["tt-farm", "main"].startswith("13.4 ohm (")
+    assert expected["contactor-island", "intake"].startswith("0.05 ohm (")
+    for name in SOME:
+        assert not any("or more" in row.expected for row in rows(planned(name), "N to PE")), name
+
+
+# -- positions and steps --------------------------------------------------------------------------------------------------------------
+
+
+def test_every_visit_says_where_everything_stands() -> None:
+    stops = planned("boat-house").stops
+    assert line(stops[0]) == "positions: ts on grid, q-main open, inlet-lead plugged in, everything else closed"
+    assert "put the plug of inlet-lead in" in stops[0].steps
+    assert dict(stops[0].positions)["q-main"] == "open"
+    for name in SOME:
+        site = planned(name)
+        for stop in site.stops:
+            assert line(stop) == stop.steps[-1]
+            for changeover in fixture(name).changeovers:
+                assert dict(stop.positions)[changeover.id] == dict(stop.state)[changeover.id]
+    assert line(planned("hut").stops[1]) == "positions: everything closed"
+
+
+def test_a_breaker_whose_position_changes_nothing_else_is_told_too() -> None:
+    """The service disconnect of the lodge opens no neutral and has no id, and somebody has to open it all the same."""
+    stops = planned("nec-lodge").stops
+    assert "the MCCB of service-drop open" in line(stops[0])
+    assert "the MCCB of service-drop" not in line(stops[1])
+    assert "put drop back: close the MCCB of service-drop" in stops[1].steps
+
+
+def test_a_supply_that_fails_keeps_its_neutral() -> None:
+    """An outage is no open isolator: what opens N with the line would change what is measured."""
+    plant = Plant(fixture("boat-house"))
+    usual, fails = plant.usual, plant.complete({"grid": "absent"})
+    assert usual is not None and not isinstance(fails, str)
+    (step,) = steps(plant, usual, fails)
+    assert step.startswith("have grid isolated at the supplier's fuse") and "neutral left joined" in step
+    assert list(steps(plant, plant.dead, fails)) == [step, "close q-main"]
+    assert list(steps(plant, fails, usual)) == ["put grid back"]
+    assert list(steps(plant, plant.dead, usual)) == ["put grid back: close q-main"]
+    opened = plant.complete({"q-main": "open"})
+    assert not isinstance(opened, str)
+    assert list(steps(plant, plant.dead, opened)) == []  # it is open, whoever calls the supply present or absent
