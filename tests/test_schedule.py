@@ -213,3 +213,42 @@ def test_a_supply_that_fails_keeps_its_neutral() -> None:
     opened = plant.complete({"q-main": "open"})
     assert not isinstance(opened, str)
     assert list(steps(plant, plant.dead, opened)) == []  # it is open, whoever calls the supply present or absent
+
+
+# -- insulation ---------------------------------------------------------------------------------------------------------------------
+
+
+def insulated(name: str) -> list[str]:
+    return [row.where for row in rows(planned(name), "insulation")]
+
+
+def test_nobody_tests_insulation_on_what_stays_live() -> None:
+    """The board between meter and main RCD hangs on the supplier's fuse, and has no PE either."""
+    assert [row.where for row in rows(cottage(), "insulation")] == ["unit", "backup"]
+    assert any("Ahead of q-main, at intake, everything stays live" in remark for remark in cottage().stops[0].remarks)
+    # three-changeovers: q-mains stands behind the intake board, which has a PE and N-PE link
+    assert "intake" not in insulated("three-changeovers") and "main" in insulated("three-changeovers")
+    assert "intake" not in [row.where for row in rows(planned("three-changeovers"), "N to PE")]
+
+
+def test_insulation_against_pe_needs_a_pe() -> None:
+    text = COTTAGE.replace("q-main}]}", "q-main}]}\n  extra: {from: unit, to: bare, cores: L1 N, size: 4 mm2, length: 9 m}")
+    text = text.replace("  backup: {}\n", "  backup: {}\n  bare: {equipment: class-II}\n")
+    found = schedule(site_of(text), ())
+    assert "bare" not in [row.where for row in rows(found, "insulation")]
+    assert any(remark.startswith("No PE lands at bare") for remark in found.stops[0].remarks)
+
+
+def test_a_neutral_that_stays_earthed_has_to_be_lifted() -> None:
+    """Skarv: the PEN of the shore lands on the N bar of main, which no isolator and no link takes off the supplier's earth."""
+    (remark,) = [one for one in planned("skarv").stops[0].remarks if "lift it" in one]
+    assert "by shore" in remark and "main" in remark
+    # boat-house: the isolator opens N, and the set is on the other side of the changeover
+    assert not any("lift" in remark for remark in planned("boat-house").stops[0].remarks)
+    # a fuse alone leaves the neutral of a TT supply on the supplier's electrode
+    assert any("by grid" in remark for remark in planned("tt-farm").stops[0].remarks)
+
+
+def test_the_live_conductors_are_tested_against_each_other_too() -> None:
+    """IEC 60364-6, 6.4.3.3 (from memory)."""
+    assert all("against each other" in row.method for row in rows(planned("hut"), "insulation"))

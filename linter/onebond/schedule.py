@@ -18,7 +18,7 @@ from onebond.facts.taken import cold_loop, trip_times
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Bench, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
-from onebond.meter.plan import DEAD, Entry, is_it, plan
+from onebond.meter.plan import DEAD, Entry, Plan, is_it, plan
 from onebond.meter.plant import Plant
 from onebond.meter.telling import telling
 from onebond.meter.visits import Visit
@@ -78,6 +78,11 @@ class Schedule(NamedTuple):
     remarks: tuple[str, ...]
 
 
+def listed(names: Sequence[str]) -> str:
+    """Several names in a sentence."""
+    return " and ".join((", ".join(names[:-1]), names[-1]) if len(names) > 1 else names)
+
+
 WIDE = 0.2
 """Part of a value by which what the description leaves open is told as a range."""
 
@@ -94,7 +99,7 @@ _KINDS: dict[str, _Kind] = {
     ),
     "insulation": _Kind(
         "insulation tester, 500 V d.c. (IEC 61557-2)",
-        "live conductors joined, against PE; links and loads out",
+        "live conductors joined, against PE, then against each other (IEC 60364-6 6.4.3.3 ?); links and loads out",
     ),
     "tie": _Kind(
         "low-resistance ohmmeter (IEC 61557-4)",
@@ -216,7 +221,7 @@ def _supply(plant: Plant, source: Source, before: State | None, after: State) ->
         yield OPEN, f"open {device}"
     elif now == "isolator":
         ahead = isolation.ahead if isolation else ()
-        still = f"; {' and '.join(ahead)} ahead of it {'stays' if len(ahead) == 1 else 'stay'} live" if ahead else ""
+        still = f"; {listed(ahead)} ahead of it {'stays' if len(ahead) == 1 else 'stay'} live" if ahead else ""
         yield OFF, f"make {name} dead: open {device}, lock it and prove that all is dead behind it{still}"
     elif now == "fuse":
         neutral = ", its neutral left joined" if plant.brings_neutral(source.id) else ""
@@ -269,8 +274,25 @@ class _Writer:
     def faults(self) -> tuple[EarthFault, ...]:
         return Facts(self.installation, self.installation.rulebook).earth_faults
 
+    @cached_property
+    def _plan(self) -> Plan:
+        return plan(self.plant)
+
+    @cached_property
+    def _lifted(self) -> frozenset[str]:
+        return frozenset(note.at for note in self._plan.notes if note.kind == "lift")
+
+    def _notes(self, visit: int) -> Iterator[str]:
+        """What has to be said of a visit, one sentence for all places of which the same holds."""
+        alike: dict[tuple[str, str], list[str]] = {}
+        for note in self._plan.notes:
+            if note.visit == visit:
+                alike.setdefault((note.kind, note.by), []).append(note.at)
+        for (kind, by), places in alike.items():
+            yield _NOTES[kind].format(at=listed(places), by=by)
+
     def schedule(self) -> Schedule:
-        plan_ = plan(self.plant)
+        plan_ = self._plan
         asked = [(entry.state, entry.measurement) for entry in plan_.entries]
         doctor = Doctor(self.plant)
         shown = doctor.predicted((), asked)
@@ -320,7 +342,7 @@ class _Writer:
             positions(self.plant, self.plant.dead),
             (*steps(self.plant, None, self.plant.dead), _as_a_line(positions(self.plant, self.plant.dead))),
             ("protective conductors, insulation, links and electrodes",),
-            (),
+            tuple(self._notes(DEAD)),
         )
         before = self.plant.dead
         for number, visit in enumerate(visits, 1):
@@ -328,7 +350,7 @@ class _Writer:
             weak = self._weak(visit.state)
             if weak:
                 remarks.append(
-                    f"A loop test is not valid on {' and '.join(weak)}, which limits its current: continuity (without voltage), the time"
+                    f"A loop test is not valid on {listed(weak)}, which limits its current: continuity (without voltage), the time"
                     " test of the RCDs and the maker's short-circuit current prove disconnection instead."
                 )
             feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(visit.state))
@@ -336,13 +358,13 @@ class _Writer:
             sets = [feed.id for feed in energised if feed.kind == "generator"]
             if sets:
                 remarks.append(
-                    f"A loop that is measured on {' and '.join(sets)} is that of the set at that moment: its regulator and its speed spoil"
+                    f"A loop that is measured on {listed(sets)} is that of the set at that moment: its regulator and its speed spoil"
                     " it. Compare it with continuity, and judge disconnection by the current that the maker declares."
                 )
             unearthed = [feed.id for feed in energised if is_it(feed)]
             if unearthed:
                 remarks.append(
-                    f"A loop test is of no use in the IT system of {' and '.join(unearthed)}, and is a first earth fault itself: continuity"
+                    f"A loop test is of no use in the IT system of {listed(unearthed)}, and is a first earth fault itself: continuity"
                     " (without voltage) and the impedance between line conductors prove what a second fault drives."
                 )
             yield Stop(
@@ -405,7 +427,8 @@ class _Writer:
         if not params:
             return ""
         if kind == "insulation":
-            return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{self.clause}"
+            lifted = ", its neutral lifted" if measurement.at in self._lifted else ""
+            return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{lifted}{self.clause}"
         if kind == "rcd":
             return f"{self._times(measurement)}{self.clause}"
         if kind == "electrode" and (ohm := largest_electrode(self.plant, measurement.at, {})) is not None:
@@ -426,6 +449,15 @@ class _Writer:
             return "no trip"
         least, most = allowed
         return f"{least * 1000:g} ms to {most * 1000:g} ms" if least else f"at most {most * 1000:g} ms"
+
+
+_NOTES: Mapping[str, str] = {
+    "live-ahead": "Ahead of {by}, at {at}, everything stays live: no test without voltage there, unless the supplier's fuse is out too.",
+    "no-pe": "No PE lands at {at}: test the insulation there between the live conductors alone, with the loads out.",
+    "lift": "With all links out the neutral of {at} is still earthed, by {by}: for the insulation test lift it, or its PEN, or test the lines"
+    " alone.",
+}
+"""What is said where a measurement is left out, or has to be done otherwise than usual."""
 
 
 _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {

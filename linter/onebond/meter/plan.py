@@ -25,11 +25,21 @@ class Entry(NamedTuple):
     measurement: Measurement
 
 
+class Note(NamedTuple):
+    """Why something at a visit is not measured, or how it has to be."""
+
+    visit: int
+    kind: str  # `live-ahead` | `no-pe` | `lift`
+    at: str
+    by: str = ""
+
+
 class Plan(NamedTuple):
-    """All measurements, in the order in which they are done."""
+    """All measurements, in the order in which they are done, and what has to be said of them."""
 
     visits: Visits
     entries: tuple[Entry, ...]
+    notes: tuple[Note, ...]
 
 
 def plan(plant: Plant) -> Plan:
@@ -39,7 +49,7 @@ def plan(plant: Plant) -> Plan:
     entries = [Entry(DEAD, plant.dead, measure) for measure in planner.dead()]
     for number, visit in enumerate(found.visits, 1):
         entries += [Entry(number, visit.state, measure) for measure in planner.live(visit)]
-    return Plan(found, tuple(entries))
+    return Plan(found, tuple(entries), tuple(dict.fromkeys(planner.notes)))
 
 
 class _Planner:
@@ -49,6 +59,7 @@ class _Planner:
         self.network = plant.network
         self.boards = [board.id for board in plant.site.boards]
         self.circuits = [circuit.id for circuit in plant.site.circuits]
+        self.notes: list[Note] = []
         self._looped: set[str] = set()
         self._seen: set[str] = set()
         self._tried: set[str] = set()
@@ -103,13 +114,60 @@ class _Planner:
             start = terminals.get(self._metal[node]) if node >= 0 else None
             if start and part.id != start and node != self.site.node(start, "PE"):
                 yield Measurement("continuity", start, part.id)
-        for board in self.boards:
-            if any(self.site.node(board, line) >= 0 for line in LINES):
-                yield Measurement("insulation", board)
+        yield from self._insulation()
         for place in self._neutral_bars():
-            yield Measurement("tie", place, "N-PE")
+            if place not in self._ahead:
+                yield Measurement("tie", place, "N-PE")
         for electrode in self.plant.site.electrodes:
             yield Measurement("electrode", electrode.id)
+
+    @cached_property
+    def _ahead(self) -> dict[str, str]:
+        """The boards that stay on a supply with its main isolator open, by what that is called."""
+        plant = self.plant
+        return {
+            place: plant.called(plant.name_of(one.link, one.device))
+            for one in plant.isolations.values()
+            for place in one.ahead
+        }
+
+    def _insulation(self) -> Iterator[Measurement]:
+        """Insulation of each board that is dead, against the PE that lands there."""
+        for board in self.boards:
+            if not any(self.site.node(board, line) >= 0 for line in LINES):
+                continue
+            if board in self._ahead:
+                self.notes.append(Note(DEAD, "live-ahead", board, self._ahead[board]))
+            elif not self._lands(self.site.node(board, "PE")):
+                self.notes.append(Note(DEAD, "no-pe", board))
+            else:
+                if by := self._earthed_by(self.site.node(board, "N")):
+                    self.notes.append(Note(DEAD, "lift", board, by))
+                yield Measurement("insulation", board)
+
+    def _lands(self, pe: int) -> bool:
+        """Whether a protective conductor, an electrode or a link lands on a node."""
+        network = self.network
+        return pe >= 0 and (
+            any(pe in (edge.a, edge.b) for edge in network.earth)
+            or any(pe == node for _, node in network.electrodes)
+            or any(pe == tie.pe for tie in network.ties)
+        )
+
+    def _earthed_by(self, neutral: int) -> str:
+        """What keeps a neutral at earth with all links out and everything switched off: a supply or a set; '' where nothing does."""
+        if neutral < 0:
+            return ""
+        others = frozenset(number for number, one in enumerate(self.network.plain) if one[4] != "neutral")
+        part = reach(self.network, self.plant.dead, (neutral,), without_edges=others)
+        return next(
+            (
+                tie.id
+                for tie in self.network.ties
+                if tie.kind in ("star", "internal") and part >> tie.n & 1 and holds(tie.needs, self.plant.dead)
+            ),
+            "",
+        )
 
     def _neutral_bars(self) -> Iterator[str]:
         """Boards with N and PE, and terminals of sources and changeovers that no contact joins to a board for ever."""
