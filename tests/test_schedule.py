@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from onebond import cli
 from onebond.document import parse
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import Doctor
@@ -232,7 +233,9 @@ def test_nobody_tests_insulation_on_what_stays_live() -> None:
 
 
 def test_insulation_against_pe_needs_a_pe() -> None:
-    text = COTTAGE.replace("q-main}]}", "q-main}]}\n  extra: {from: unit, to: bare, cores: L1 N, size: 4 mm2, length: 9 m}")
+    text = COTTAGE.replace(
+        "q-main}]}", "q-main}]}\n  extra: {from: unit, to: bare, cores: L1 N, size: 4 mm2, length: 9 m}"
+    )
     text = text.replace("  backup: {}\n", "  backup: {}\n  bare: {equipment: class-II}\n")
     found = schedule(site_of(text), ())
     assert "bare" not in [row.where for row in rows(found, "insulation")]
@@ -252,3 +255,40 @@ def test_a_neutral_that_stays_earthed_has_to_be_lifted() -> None:
 def test_the_live_conductors_are_tested_against_each_other_too() -> None:
     """IEC 60364-6, 6.4.3.3 (from memory)."""
     assert all("against each other" in row.method for row in rows(planned("hut"), "insulation"))
+
+
+# -- what would hide a fault, and what things are called ----------------------------------------------------------------------------------
+
+
+def inverting(found: Schedule) -> list[str]:
+    return [step for stop in found.stops for step in stop.steps if " invert" in step and step.startswith("let ")]
+
+
+def test_an_inverter_is_not_made_to_invert_by_what_opens_its_neutral() -> None:
+    """A relay whose N contact is welded ties two neutrals together: with N open ahead of the input nobody sees it."""
+    (step,) = inverting(planned("camper"))  # a breaker of two poles, and the plug, stand ahead of the input
+    assert step.startswith("let combi invert by its setting; ") and "MCB" not in step
+    (step,) = inverting(planned("nec-rv"))  # one pole in the cord
+    assert step == "let charger invert by its setting, or open the MCB of cord: that leaves its neutral joined"
+
+
+def test_an_inverter_without_input_inverts_by_itself() -> None:
+    plant = Plant(site_of(COTTAGE))
+    usual, alone = plant.usual, plant.complete({"q-main": "open"})
+    assert usual is not None and not isinstance(alone, str)
+    assert list(steps(plant, usual, alone)) == ["open q-main", "let hybrid invert"]
+
+
+def test_a_device_without_an_id_is_called_by_its_cable() -> None:
+    found = cottage()
+    assert {row.where for row in rows(found, "RCD under load")} == {"q-main", "the RCBO of oven", "the RCBO of fridge"}
+    assert not any("/1" in text for row in found.rows for text in (row.where, row.means))
+    assert not any("/1" in text for stop in found.stops for text in (*stop.steps, *stop.proves))
+    assert "the RCBO of fridge carries load" in {text for stop in found.stops for text in stop.proves}
+
+
+def test_continuity_is_from_one_place_to_another(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "cottage.yaml"
+    path.write_text(COTTAGE, encoding="utf-8")
+    assert cli.main(["schedule", str(path)]) == 0
+    assert "continuity of the protective conductor from met to backup;" in capsys.readouterr().out

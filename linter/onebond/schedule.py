@@ -19,9 +19,9 @@ from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Bench, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
 from onebond.meter.plan import DEAD, Entry, Plan, is_it, plan
-from onebond.meter.plant import Plant
+from onebond.meter.plant import Plant, called, opens_lines_alone
 from onebond.meter.telling import telling
-from onebond.meter.visits import Visit
+from onebond.meter.visits import Proof, Visit
 from onebond.model import LINES, Installation, Source
 from onebond.network import Variable
 from onebond.rule import Params, Rule, figure
@@ -155,6 +155,9 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     return f"{on_display(shown.value, unit)} ({on_display(low, unit)} to {on_display(high, unit)})"
 
 
+BY_HAND = ("mcb", "mccb", "rcd", "rcbo", "isolator", "switch")
+"""What somebody may open who sets up a state."""
+
 OFF, OPEN, PLUG, SET, START, TRANSFER, CLOSE, FED, THROUGH = range(9)
 """The order of steps: nothing meets, and a set runs and is there before the load is put on it."""
 
@@ -188,9 +191,35 @@ def _move(plant: Plant, one: Variable, value: str, before: State | None, after: 
         words = "switch {} on"
     elif one.kind == "inverter" and value == "passing" and earlier == "off":
         words = "switch {} on and let it pass its input through"
+    elif one.kind == "inverter" and value == "inverting":
+        words += _inverted(plant, one.name, after)
     elif one.kind == "changeover" and _fed_by_a_set(plant, f"{one.name}.{value}", before, after):
         rank = TRANSFER
     return rank, words.format(plant.called(one.name))
+
+
+def _inverted(plant: Plant, name: str, state: State) -> str:
+    """By what an inverter inverts whose input is fed: not by what opens its neutral too, for that would hide a contact that is stuck."""
+    passages = [one for one in plant.network.passages if plant.variables[one.variable].name == name]
+    live = plant.live(state)
+    if not any(live >> node & 1 for passage in passages for node in passage.inputs):
+        return ""
+    ways: list[str] = []
+    for passage in passages:
+        (way, *_) = [
+            *(
+                called(link, device)
+                for link in plant.links.values()
+                if f"{passage.id}.in" in (link.start.written, link.finish.written)
+                for device in link.devices
+                if device.kind in BY_HAND and opens_lines_alone(device, link)
+            ),
+            "",
+        ]
+        ways.append(way)
+    if all(ways):
+        return f" by its setting, or open {listed(ways)}: that leaves its neutral joined"
+    return " by its setting; what opens its neutral ahead of its input would hide a contact that is stuck"
 
 
 def _fed_by_a_set(plant: Plant, terminal: str, before: State | None, after: State) -> bool:
@@ -323,7 +352,7 @@ class _Writer:
         remarks = []
         if not plan_.visits.fewest:
             remarks.append("Fewer visits may do: the search for the fewest was stopped at its limit.")
-        remarks += [f"No state that may be set up shows that {one.words}." for one in plan_.visits.unproved]
+        remarks += [f"No state that may be set up shows that {self._proved(one)}." for one in plan_.visits.unproved]
         site = self.installation
         remarks += [
             f"Test the monitor {one.id} in each state in which it watches something: its test button, then a resistor below its set"
@@ -373,10 +402,15 @@ class _Writer:
                 self.plant.unusual(visit.state),
                 positions(self.plant, visit.state),
                 (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
-                tuple(one.words for one in visit.proves),
+                tuple(self._proved(one) for one in visit.proves),
                 tuple(remarks),
             )
             before = visit.state
+
+    def _proved(self, proof: Proof) -> str:
+        """What a visit proves, in words; a device without an id is called by its cable."""
+        name = self.plant.called(proof.element)
+        return proof.words if name == proof.element else f"{name} carries load"
 
     def _turning(self, state: State) -> str:
         """The first board at which three lines are live; '' where there is none."""
@@ -404,7 +438,7 @@ class _Writer:
             entry.visit,
             measurement,
             test_of(measurement),
-            where_of(measurement),
+            self.plant.called(measurement.at) if measurement.kind in TRIPS else where_of(measurement),
             kind.instrument,
             kind.method or ("loads on" if measurement.loads else "loads off"),
             self._expected(entry, shown) if isinstance(shown, Shown) else "",
@@ -454,8 +488,8 @@ class _Writer:
 _NOTES: Mapping[str, str] = {
     "live-ahead": "Ahead of {by}, at {at}, everything stays live: no test without voltage there, unless the supplier's fuse is out too.",
     "no-pe": "No PE lands at {at}: test the insulation there between the live conductors alone, with the loads out.",
-    "lift": "With all links out the neutral of {at} is still earthed, by {by}: for the insulation test lift it, or its PEN, or test the lines"
-    " alone.",
+    "lift": "With all links out the neutral of {at} is still earthed, by {by}: for the insulation test lift it, or its PEN, or test the"
+    " lines alone.",
 }
 """What is said where a measurement is left out, or has to be done otherwise than usual."""
 
@@ -464,7 +498,7 @@ _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
     ("generator", "standing"): (OFF, "stop {} and block its start"),
     ("generator", "running"): (START, "start {}"),
     ("inverter", "off"): (OFF, "switch {} off"),
-    ("inverter", "inverting"): (THROUGH, "let {} invert (by its setting, or by the device ahead of its input)"),
+    ("inverter", "inverting"): (THROUGH, "let {} invert"),
     ("inverter", "passing"): (THROUGH, "let {} pass its input through"),
     ("device", "open"): (OPEN, "open {}"),
     ("device", "closed"): (CLOSE, "close {}"),

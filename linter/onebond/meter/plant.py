@@ -308,4 +308,9 @@ def _isolates(device: Device, link: Connection) -> bool:
     made_for_it = device.operable or device.kind in MADE_TO_OPEN or link.plug
     if device.normally_open or device.kind in NEVER_BY_HAND or (device.kind == "fuse" and not device.operable):
         return False
-    return set(link.cores) & set(LINES) <= set(device.poles) and (made_for_it or "N" not in device.poles)
+    return set(link.cores) & set(LINES) <= set(device.poles) and (made_for_it or opens_lines_alone(device, link))
+
+
+def opens_lines_alone(device: Device, link: Connection) -> bool:
+    """Whether a device opens all lines of its cable and leaves the neutral joined."""
+    return set(link.cores) & set(LINES) <= set(device.poles) and not {"N", "PEN"} & set(device.poles)
