@@ -11,12 +11,16 @@ import pytest
 from onebond import cli
 from onebond.document import parse
 from onebond.meter.bench import Shown
-from onebond.meter.diagnose import Doctor
+from onebond.meter.diagnose import Doctor, parted
 from onebond.meter.measurements import Measurement
+from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
-from onebond.model import Installation
+from onebond.meter.visits import visits
+from onebond.model import LINES, Installation
+from onebond.network import Feed
 from onebond.reading import load, read
 from onebond.schedule import Row, Schedule, Stop, schedule, steps
+from onebond.states import reach
 
 ROOT = Path(__file__).resolve().parent.parent
 SOME = ("boat-house", "tt-farm", "contactor-island", "nec-lodge", "hut")
@@ -292,3 +296,106 @@ def test_continuity_is_from_one_place_to_another(tmp_path: Path, capsys: pytest.
     path.write_text(COTTAGE, encoding="utf-8")
     assert cli.main(["schedule", str(path)]) == 0
     assert "continuity of the protective conductor from met to backup;" in capsys.readouterr().out
+
+
+# -- which states ---------------------------------------------------------------------------------------------------------------------
+
+
+def visited(installation: Installation) -> tuple[Plant, list[tuple[dict[str, str], set[str]]]]:
+    """Each visit: what is not as usual, and what it proves."""
+    plant = Plant(installation)
+    return plant, [
+        (dict(plant.unusual(visit.state)), {proof.words for proof in visit.proves}) for visit in visits(plant).visits
+    ]
+
+
+WITH_SOURCES = (
+    "boat-house",
+    "homestead",
+    "maintenance-bypass",
+    "nec-cabin-solid",
+    "pump-station",
+    "skarv",
+    "three-changeovers",
+    "two-feeders",
+)
+
+
+@pytest.mark.parametrize("name", WITH_SOURCES)
+def test_the_usual_state_is_visited(name: str) -> None:
+    assert {} in [unusual for unusual, _ in visited(fixture(name))[1]]
+
+
+def test_a_site_whose_sets_stand_has_nothing_to_show_in_its_usual_state() -> None:
+    assert [unusual["g1"] for unusual, _ in visited(fixture("two-generators"))[1] if "g1" in unusual] == ["running"]
+    assert {} not in [unusual for unusual, _ in visited(fixture("two-generators"))[1]]
+
+
+@pytest.mark.parametrize("name", WITH_SOURCES)
+def test_a_line_pole_is_proved_open_before_another_source_is_put_on_it(name: str) -> None:
+    """Two sources in phase, as on paper, have no voltage between them: a welded pole shows only where one of its sides is dead."""
+    plant = Plant(fixture(name))
+    shown: set[tuple[str, str]] = set()
+    for visit in visits(plant).visits:
+        live, told = plant.live(visit.state), plant.told(visit.state)
+        feeds = [plant.network.feeds[i] for i in plant.feeds(visit.state)]
+
+        def fed(place: str, terminal: str, state: tuple[int, ...] = visit.state, on: list[Feed] = feeds) -> set[str]:
+            node = next(n for line in LINES if (n := plant.network.find(place, terminal, line)) >= 0)
+            lines = frozenset(n for n, one in enumerate(plant.network.plain) if one[4] != "line")
+            part = reach(plant.network, state, (node,), without_edges=lines)
+            return {feed.id for feed in on if any(part >> n & 1 for n in feed.lines)}
+
+        new: set[tuple[str, str]] = set()
+        for changeover in plant.site.changeovers:
+            for position in changeover.positions:
+                if position in ("off", told[changeover.id]):
+                    continue
+                far, near = fed(changeover.id, position), fed(changeover.id, "")
+                if far and near and far != near:
+                    assert (changeover.id, position) in shown, (visit.state, changeover.id, position)
+                if bool(far) != bool(near):
+                    new.add((changeover.id, position))
+        shown |= new
+        assert live
+    every = {(one.id, position) for one in plant.site.changeovers for position in one.positions if position != "off"}
+    assert shown == every
+
+
+@pytest.mark.parametrize(
+    ("name", "pole"),
+    [
+        ("homestead", "the L1 pole of ts towards grid does not open"),
+        ("nec-cabin-solid", "the L1 pole of ts towards utility does not open"),
+        ("three-wire-pump", "the L3 pole of ts towards grid does not open"),
+        ("maintenance-bypass", "the L1 pole of bypass towards inverter does not open"),
+        ("maintenance-bypass", "the N pole of bypass towards inverter does not open"),
+        ("boat-house", "the N pole of ts towards grid does not open"),
+        ("three-changeovers", "the N core of genset-feed is open"),
+        ("maintenance-bypass", "the N contact of ups between input and output does not close"),
+    ],
+)
+def test_a_row_of_the_schedule_shows_it(name: str, pole: str) -> None:
+    """Welded poles, and the neutral of each position under load."""
+    doctor = Doctor(Plant(fixture(name)))
+    asked = [(one.state, one.measurement) for one in plan(doctor.plant).entries if one.measurement.kind != "insulation"]
+    (broken,) = [one for one in doctor.known if one.words == pole]
+    both = zip(asked, doctor.predicted((), asked), doctor.predicted((broken,), asked), strict=True)
+    assert any(
+        isinstance(healthy, Shown) and isinstance(with_it, Shown) and parted(one, healthy, with_it)[0] > 3
+        for (_, one), healthy, with_it in both
+    )
+
+
+def test_no_voltage_between_sources_that_nothing_synchronises_is_asked_for() -> None:
+    """At the grid side of the changeover, while the set feeds the house: what would be compared wanders."""
+    for visit in range(1, len(cottage().stops)):
+        told = dict(cottage().stops[visit].state)
+        if told["set"] == "running" and told["cs"] == "set":
+            assert not [row for row in cottage().rows if row.visit == visit and row.where == "cs.grid"]
+
+
+def test_the_supplier_is_not_asked_for_what_the_main_isolator_shows_too() -> None:
+    assert not any("absent" in unusual.values() for unusual, _ in visited(fixture("boat-house"))[1])
+    # nothing is described that would open this supply
+    assert any("absent" in unusual.values() for unusual, _ in visited(fixture("pump-station"))[1])

@@ -402,7 +402,7 @@ class _Writer:
                 self.plant.unusual(visit.state),
                 positions(self.plant, visit.state),
                 (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
-                tuple(self._proved(one) for one in visit.proves),
+                tuple(self._proved(one) for one in visit.proves if not _said_otherwise(one, visit)),
                 tuple(remarks),
             )
             before = visit.state
@@ -507,6 +507,11 @@ _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
     ("transformer", "fed"): (THROUGH, ""),
     ("transformer", "unfed"): (THROUGH, ""),
 }
+
+
+def _said_otherwise(proof: Proof, visit: Visit) -> bool:
+    """Whether another proof of a visit says the same and more: that the neutral is under load there."""
+    return proof.kind == "contact" and proof._replace(kind="neutral") in visit.proves
 
 
 def as_read(measurement: Measurement, shown: Shown) -> str:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
-from onebond.meter.visits import Visit, Visits, visits
+from onebond.meter.visits import Visit, Visits, sides, visits
 from onebond.model import LINES
 from onebond.network import Feed, frame_of
 from onebond.states import State, holds, reach
@@ -196,7 +196,7 @@ class _Planner:
                 yield from self.site.voltages(place)
                 if place in self.boards:
                     yield from self.site.between_lines(place)
-        yield from self._off_sides(visit, live)
+        yield from dict.fromkeys(self._off_sides(visit))
         for board in self.boards:
             if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
                 yield Measurement("voltage", board, "N-PE")
@@ -227,16 +227,17 @@ class _Planner:
                     self._clamped.add(link.id)
                     yield Measurement("clamp", link.id, "PE")
 
-    def _off_sides(self, visit: Visit, live: int) -> Iterator[Measurement]:
-        """The terminals of a changeover that is live on another position: a pole that does not open is seen there."""
-        told = self.plant.told(visit.state)
-        for changeover in self.plant.site.changeovers:
-            common = [self.site.node(changeover.id, line) for line in LINES]
-            if not any(node >= 0 and live >> node & 1 for node in common):
-                continue
-            for position in changeover.positions:
-                if position not in ("off", told[changeover.id]):
-                    yield from self.site.voltages(f"{changeover.id}.{position}")
+    def _off_sides(self, visit: Visit) -> Iterator[Measurement]:
+        """The terminals of a changeover on the other side of an open pole: one that does not open is seen where that side is dead.
+
+        What another source makes live is left out: two sources that nothing synchronises have no steady voltage between them.
+        """
+        for side in sides(self.plant, visit.state):
+            changeover, position = side.proof.element, side.proof.side
+            if side.near and (not side.far or side.far & side.near):
+                yield from self.site.voltages(f"{changeover}.{position}")
+            elif side.far and not side.near:
+                yield from self.site.voltages(changeover)
 
     def _lines(self, place: str) -> tuple[str, ...]:
         return tuple(line for line in LINES if self.site.node(place, line) >= 0)
