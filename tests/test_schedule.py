@@ -21,6 +21,7 @@ from onebond.network import Feed
 from onebond.reading import load, read
 from onebond.schedule import Row, Schedule, Stop, schedule, steps
 from onebond.states import reach
+from onebond_rules.reading_contradicts_design import RULE
 
 ROOT = Path(__file__).resolve().parent.parent
 SOME = ("boat-house", "tt-farm", "contactor-island", "nec-lodge", "hut")
@@ -399,3 +400,110 @@ def test_the_supplier_is_not_asked_for_what_the_main_isolator_shows_too() -> Non
     assert not any("absent" in unusual.values() for unusual, _ in visited(fixture("boat-house"))[1])
     # nothing is described that would open this supply
     assert any("absent" in unusual.values() for unusual, _ in visited(fixture("pump-station"))[1])
+
+
+# -- RCDs, loops and what was missing----------------------------------------------------------------------------------------------------
+
+
+def times_of(found: Schedule, called: str, visit: int | None = None) -> list[str]:
+    return [
+        row.measurement.between
+        for row in rows(found, "operating time", visit)
+        if row.where == called and row.measurement is not None
+    ]
+
+
+@pytest.mark.parametrize(
+    ("ohm", "residual", "left_out"), [(160, 300, True), (34, 300, True), (32, 300, False), (160, 30, False)]
+)
+def test_no_test_raises_frames_above_50_v(ohm: int, residual: int, left_out: bool) -> None:
+    """5 x 0.3 A through 160 ohm would be 240 V, through 34 ohm 51 V, through 32 ohm 48 V; 5 x 0.03 A through 160 ohm are 24 V."""
+    text = COTTAGE.replace("45 ohm", f"{ohm} ohm").replace("residual: 300 mA", f"residual: {residual} mA")
+    found = schedule(site_of(text), ())
+    assert times_of(found, "q-main", 1) == (["0.5 x", "1 x"] if left_out else ["0.5 x", "1 x", "5 x"])
+    told = [remark for remark in found.stops[1].remarks if "five times" in remark and "q-main" in remark]
+    assert bool(told) == left_out
+
+
+def test_where_a_conductor_leads_back_the_electrode_does_not_count() -> None:
+    """TN-S: the test current returns by PE, whatever the rods have."""
+    text = (ROOT / "fixtures" / "sites" / "boat-house.yaml").read_text(encoding="utf-8")
+    found = schedule(
+        site_of(text.replace("soil: 50 ohm m", "soil: 5000 ohm m").replace("residual: 30 mA", "residual: 300 mA")), ()
+    )
+    assert times_of(found, "rcd-main", 1) == ["0.5 x", "1 x", "5 x"]
+
+
+THEATRE = """\
+onebond: 1
+site: {name: Fell theatre, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.3 ohm, fault-current: 2 kA}
+  t: {kind: transformer, phases: L1, voltage: 230 V, primary-voltage: 230 V, rating: 6.3 kVA, impedance: 3 %, winding: isolating,
+      earthing: IT}
+boards:
+  main: {}
+  it: {}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{kind: fuse, class: gG, rating: 40 A}]}
+  to-t: {from: main, to: t.in, cores: L1 N PE, size: 6 mm2, length: 6 m, through: [{kind: mcb, curve: C, rating: 32 A, poles: L1 N}]}
+  from-t: {from: t.out, to: it, cores: L1 N PE, size: 6 mm2, length: 5 m, through: [{kind: mcb, curve: C, rating: 25 A, poles: L1 N}]}
+circuits:
+  table: {from: it, cores: L1 N PE, size: 2.5 mm2, length: 12 m, serves: socket-outlets, load: 500 W,
+          through: [{kind: rcbo, curve: B, rating: 10 A, residual: 30 mA, type: A, poles: L1 N}]}
+electrodes:
+  rods: {at: main, resistance: 15 ohm}
+monitors:
+  imd: {at: it, impedance: 100 kohm}
+"""
+
+
+def test_an_rcd_of_an_it_system_is_not_tested_to_pe() -> None:
+    """A current from a line to PE has no way back there: no RCD sees it, and the test is a first earth fault."""
+    found = schedule(site_of(THEATRE), ())
+    assert times_of(found, "the RCBO of table") == []
+    assert [row.where for row in rows(found, "RCD under load")] == ["the RCBO of table"]
+    assert any("to the neutral ahead of it" in remark for stop in found.stops for remark in stop.remarks)
+
+
+def test_an_rcd_is_timed_once_at_each_source() -> None:
+    """All times on the supply, and that at its rated current again while the set feeds, whose neutral is tied elsewhere."""
+    found = planned("boat-house")
+    on_the_set = next(stop.number for stop in found.stops if dict(stop.state)["ts"] == "set")
+    assert times_of(found, "rcd-main", 1) == ["0.5 x", "1 x", "5 x"]
+    assert times_of(found, "rcd-main") == ["0.5 x", "1 x", "5 x", "1 x"]
+    assert times_of(found, "rcd-main", on_the_set) == ["1 x"]
+
+
+@pytest.mark.parametrize("name", ["boat-house", "skarv", "three-wire-pump"])
+def test_a_loop_is_measured_behind_each_set_and_judged_by_nothing(name: str) -> None:
+    found = schedule(fixture(name), [RULE])
+    behind = rows(found, "earth fault loop impedance on a set")
+    assert behind and all(row.expected and not row.limit for row in behind)
+    for stop in found.stops:
+        told = any(remark.startswith("A loop that is measured on") for remark in stop.remarks)
+        assert told == (stop.number in {row.visit for row in behind}), stop.number
+
+
+def test_the_phase_sequence_is_read_at_every_board_with_circuits_of_three_lines() -> None:
+    """IEC 60364-6, 6.4.3.9 (from memory): main feeds cooler and shed feeds sorter; lines crossed between the two show at shed alone."""
+    found = planned("orchard-hybrid")
+    assert {row.where for row in rows(found, "phase sequence", 1)} == {"main", "shed-rcd"}
+    # where no circuit has three lines it is that of the supply
+    assert [row.where for row in rows(planned("skarv"), "phase sequence", 1)] == ["main"]
+
+
+def test_frames_of_the_direct_current_side_and_bonding_conductors_have_a_row() -> None:
+    """10 mm2 have 1.83 ohm/km and 4 mm2 4.61 ohm/km at 20 C (IEC 60228): 6 m and 3 m are 0.011 and 0.014 ohm."""
+    bonds = {row.where: row.expected for row in rows(planned("wash-house"), "continuity of a bonding conductor")}
+    assert bonds == {
+        "pipe-bond (met and pipe)": "at most 0.03 ohm",
+        "boiler-bond (boiler and pipe)": "at most 0.03 ohm",
+    }
+    assert {
+        row.where for row in rows(planned("orchard-hybrid"), "continuity of the protective conductor of a battery")
+    } == {
+        "main and stack",
+        "main and barn",
+        "main and drying",
+    }

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
-from onebond.circuit.impedances import Missing
+from onebond.circuit.impedances import Missing, core_ohm
 from onebond.facts import EarthFault, Facts
 from onebond.facts.measured import largest_electrode, largest_loop
 from onebond.facts.taken import cold_loop, trip_times
@@ -21,7 +21,7 @@ from onebond.meter.measurements import Measurement, Site, test_of, where_of
 from onebond.meter.plan import DEAD, Entry, Plan, is_it, plan
 from onebond.meter.plant import Plant, called, opens_lines_alone
 from onebond.meter.telling import telling
-from onebond.meter.visits import Proof, Visit
+from onebond.meter.visits import Proof, Visit, feeds_of
 from onebond.model import LINES, Installation, Source
 from onebond.network import Variable
 from onebond.rule import Params, Rule, figure
@@ -298,6 +298,7 @@ class _Writer:
         self.site = Site(self.plant)
         self.params = params
         self.clause = f" ({clause})" if clause else ""
+        self._turned: set[tuple[object, ...]] = set()
 
     @cached_property
     def faults(self) -> tuple[EarthFault, ...]:
@@ -333,21 +334,10 @@ class _Writer:
             name = f"{'D' if entry.visit == DEAD else entry.visit}.{counted[entry.visit]}"
             rows.append(self._row(name, entry, answer, told.get(number, ())))
             following = plan_.entries[number + 1].visit if number + 1 < len(plan_.entries) else -1
-            if following != entry.visit and entry.visit != DEAD and (place := self._turning(entry.state)):
-                rows.append(
-                    Row(
-                        f"{entry.visit}.{counted[entry.visit] + 1}",
-                        entry.visit,
-                        None,
-                        "phase sequence",
-                        place,
-                        "phase sequence indicator (IEC 61557-7)",
-                        "the same at every source that feeds the same motors",
-                        "L1 L2 L3",
-                        "",
-                        "L1 L3 L2: two lines are crossed, and motors turn the other way",
-                    )
-                )
+            if following != entry.visit:
+                for row in self._more(doctor, entry.visit, entry.state):
+                    counted[entry.visit] += 1
+                    rows.append(row._replace(number=f"{name.partition('.')[0]}.{counted[entry.visit]}"))
         stops = list(self._stops(plan_.visits.visits))
         remarks = []
         if not plan_.visits.fewest:
@@ -382,9 +372,8 @@ class _Writer:
                     f"A loop test is not valid on {listed(weak)}, which limits its current: continuity (without voltage), the time"
                     " test of the RCDs and the maker's short-circuit current prove disconnection instead."
                 )
-            feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(visit.state))
-            energised = tuple(feeds)
-            sets = [feed.id for feed in energised if feed.kind == "generator"]
+            energised = [self.plant.network.feeds[i] for i in self.plant.feeds(visit.state)]
+            sets = self._looped_on_a_set(number, visit.state)
             if sets:
                 remarks.append(
                     f"A loop that is measured on {listed(sets)} is that of the set at that moment: its regulator and its speed spoil"
@@ -403,23 +392,109 @@ class _Writer:
                 positions(self.plant, visit.state),
                 (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
                 tuple(self._proved(one) for one in visit.proves if not _said_otherwise(one, visit)),
-                tuple(remarks),
+                (*remarks, *self._notes(number)),
             )
             before = visit.state
+
+    def _looped_on_a_set(self, number: int, state: State) -> list[str]:
+        """The sets that feed a place at which a loop is asked for at a visit."""
+        nodes = [
+            node
+            for entry in (*self._plan.entries, *self._plan.beside)
+            if entry.visit == number
+            and entry.measurement.kind == "loop"
+            and (node := self._node(entry.measurement)) >= 0
+        ]
+        feeds = (self.plant.network.feeds[i] for i in sorted(feeds_of(self.plant, state, nodes)))
+        return [feed.id for feed in feeds if feed.kind == "generator"]
+
+    def _node(self, measurement: Measurement) -> int:
+        return self.site.node(measurement.at, measurement.between.split("-")[0])
 
     def _proved(self, proof: Proof) -> str:
         """What a visit proves, in words; a device without an id is called by its cable."""
         name = self.plant.called(proof.element)
         return proof.words if name == proof.element else f"{name} carries load"
 
-    def _turning(self, state: State) -> str:
-        """The first board at which three lines are live; '' where there is none."""
+    def _more(self, doctor: Doctor, visit: int, state: State) -> Iterator[Row]:
+        """Tests of a visit of which no reading is kept."""
+        entries = [entry for entry in self._plan.beside if entry.visit == visit]
+        asked = [(entry.state, entry.measurement) for entry in entries]
+        for (_, one), shown in zip(asked, doctor.predicted((), asked), strict=True):
+            if one.kind == "loop":
+                test, where = "earth fault loop impedance on a set", where_of(one)
+            else:
+                test, where = (
+                    "continuity of the protective conductor of a battery or an array",
+                    f"{one.at} and {one.between}",
+                )
+            yield self._unkept(visit, test, where, one, shown)
+        if visit == DEAD:
+            yield from self._bonding()
+        else:
+            yield from self._turning(visit, state)
+
+    def _bonding(self) -> Iterator[Row]:
+        """Continuity of bonding conductors to metal that is no part of the installation."""
+        metal = {one.id for one in self.installation.extraneous}
+        for link in self.installation.connections:
+            if set(link.cores) == {"PE"} and {link.start.id, link.finish.id} & metal:
+                one = Measurement("continuity", link.start.id, link.finish.id)
+                ohm = core_ohm(link, "PE", warm=False)
+                shown = ohm if isinstance(ohm, Missing) else Shown.exactly(abs(ohm))
+                where = f"{link.id} ({link.start.id} and {link.finish.id})"
+                yield self._unkept(DEAD, "continuity of a bonding conductor", where, one, shown)
+
+    @staticmethod
+    def _unkept(visit: int, test: str, where: str, one: Measurement, shown: Shown | Missing | None) -> Row:
+        """A row without a reading of its own."""
+        kind = _KINDS[one.kind]
+        missing = shown.reason or f"{shown.what} is not written" if isinstance(shown, Missing) else ""
+        told = expected(one, shown) if isinstance(shown, Shown) else ""
+        return Row("", visit, None, test, where, kind.instrument, kind.method, told, "", "", missing)
+
+    def _turning(self, visit: int, state: State) -> Iterator[Row]:
+        """The phase sequence at each board with circuits of three lines, once for each way in which it is fed.
+
+        Where the site has none it is that at the first board with three lines.
+        """
         live = self.plant.live(state)
+        turning = {
+            circuit.connection.start.id
+            for circuit in self.installation.circuits
+            if {*LINES} <= {*circuit.connection.cores}
+        }
+        three = []
         for board in self.installation.boards:
-            nodes = [self.site.node(board.id, line) for line in LINES]
+            nodes = tuple(self.site.node(board.id, line) for line in LINES)
             if all(node >= 0 and live >> node & 1 for node in nodes):
-                return board.id
-        return ""
+                three.append((board.id, nodes))
+        for place, nodes in [one for one in three if one[0] in turning] if turning else three[:1]:
+            way = (place, self._way(state, nodes))
+            if way not in self._turned:
+                self._turned.add(way)
+                yield Row(
+                    "",
+                    visit,
+                    None,
+                    "phase sequence",
+                    place,
+                    "phase sequence indicator (IEC 61557-7)",
+                    "the same at every source that feeds the same motors (IEC 60364-6 6.4.3.9 ?)",
+                    "L1 L2 L3",
+                    "",
+                    "L1 L3 L2: two lines are crossed, and motors turn the other way",
+                )
+
+    def _way(self, state: State, nodes: tuple[int, ...]) -> tuple[object, ...]:
+        """By which sources, changeovers and inverters a place is fed."""
+        network, told = self.plant.network, self.plant.told(state)
+        feeds = feeds_of(self.plant, state, nodes)
+        lines = tuple(node for i in feeds for node in network.feeds[i].lines)
+        switches = [(one.id, told[one.id]) for one in self.installation.changeovers]
+        switches += [(one.id, told[self.plant.variables[one.variable].name]) for one in network.passages]
+        needed = [one for one in switches if not reach(network, state, lines, without_element=one[0]) >> nodes[0] & 1]
+        return (feeds, *needed)
 
     def _weak(self, state: State) -> list[str]:
         feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(state))
@@ -488,6 +563,9 @@ class _Writer:
 _NOTES: Mapping[str, str] = {
     "live-ahead": "Ahead of {by}, at {at}, everything stays live: no test without voltage there, unless the supplier's fuse is out too.",
     "no-pe": "No PE lands at {at}: test the insulation there between the live conductors alone, with the loads out.",
+    "it-rcd": "No current to PE operates {at} in the IT system of {by}, and a test is a first earth fault: test it from a line behind it to"
+    " the neutral ahead of it, or by its test button.",
+    "5x": "No test of {at} at five times its rated current: the electrodes would raise every frame to {by}.",
     "lift": "With all links out the neutral of {at} is still earthed, by {by}: for the insulation test lift it, or its PEN, or test the"
     " lines alone.",
 }

@@ -219,14 +219,11 @@ def _apart(plant: Plant, state: State) -> Iterator[Proof]:
     network = plant.network
     inverters = {passage.id for passage in network.passages}
     routes = {changeover.id for changeover in plant.site.changeovers}
-    others = _not(plant, "neutral")
     for edge in network.edges:
         identifier = edge.element
         if edge.core != "N" or identifier not in routes | inverters or not edge.needs or holds(edge.needs, state):
             continue
-        one, other = (
-            _held(plant, reach(network, state, (end,), without_edges=others), state) for end in (edge.a, edge.b)
-        )
+        one, other = (held(plant, state, (end,)) for end in (edge.a, edge.b))
         ends = (edge.a,) if identifier in inverters else (edge.a, edge.b)
         if one and other and not one & other and any(_returns(plant, state, end, identifier) for end in ends):
             terminal = network.nodes[edge.a][1]
@@ -235,10 +232,11 @@ def _apart(plant: Plant, state: State) -> Iterator[Proof]:
             )
 
 
-def _held(plant: Plant, neutral: int, state: State) -> frozenset[int]:
-    """The ties that hold a neutral at earth in a state."""
+def held(plant: Plant, state: State, neutrals: tuple[int, ...]) -> frozenset[int]:
+    """The ties that hold some neutrals at earth in a state."""
+    part = reach(plant.network, state, neutrals, without_edges=_not(plant, "neutral"))
     return frozenset(
-        number for number, tie in enumerate(plant.network.ties) if neutral >> tie.n & 1 and holds(tie.needs, state)
+        number for number, tie in enumerate(plant.network.ties) if part >> tie.n & 1 and holds(tie.needs, state)
     )
 
 
