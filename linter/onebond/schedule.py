@@ -11,20 +11,21 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
-from onebond.circuit.impedances import Missing
+from onebond.circuit.impedances import Missing, core_ohm
 from onebond.facts import EarthFault, Facts
 from onebond.facts.allowed import ElectrodeAt, by_place, loop_at
 from onebond.facts.taken import trip_times
-from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
+from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Bench, Shown
 from onebond.meter.diagnose import FLOOR, TRIPS, Doctor, as_expected
 from onebond.meter.measurements import Measurement, Site, test_of, where_of
-from onebond.meter.plan import DEAD, Entry, is_it, plan
-from onebond.meter.plant import Plant
+from onebond.meter.plan import DEAD, Entry, Plan, is_it, plan
+from onebond.meter.plant import Plant, called, opens_lines_alone
 from onebond.meter.telling import telling
-from onebond.meter.visits import Visit
-from onebond.model import LINES, Installation
+from onebond.meter.visits import Proof, Visit, feeds_of
+from onebond.model import LINES, Installation, Source
+from onebond.network import Variable
 from onebond.rule import Params, Rule, electrode_told, figure, loop_told
-from onebond.states import State
+from onebond.states import State, reach
 
 _TAKEN_OUT = "For insulation tests take out N to PE links, insulation monitors, loads, electronics and surge protection, and put them back."
 _NO_TOUCH = "Nobody may touch frames meanwhile."
@@ -63,6 +64,7 @@ class Stop(NamedTuple):
     number: int
     state: tuple[tuple[str, str], ...]
     unusual: tuple[tuple[str, str], ...]  # what of it is not as usual
+    positions: tuple[tuple[str, str], ...]  # of everything that can be operated, by what it is called
     steps: tuple[str, ...]
     proves: tuple[str, ...]
     remarks: tuple[str, ...]
@@ -78,6 +80,11 @@ class Schedule(NamedTuple):
     stops: tuple[Stop, ...]
     rows: tuple[Row, ...]
     remarks: tuple[str, ...]
+
+
+def listed(names: Sequence[str]) -> str:
+    """Several names in a sentence."""
+    return " and ".join((", ".join(names[:-1]), names[-1]) if len(names) > 1 else names)
 
 
 WIDE = 0.2
@@ -97,7 +104,7 @@ _KINDS: dict[str, _Kind] = {
     ),
     "insulation": _Kind(
         "insulation tester, 500 V d.c. (IEC 61557-2)",
-        "live conductors joined, against PE; links and loads out",
+        "live conductors joined, against PE, then against each other (IEC 60364-6 6.4.3.3 ?); links and loads out",
         _TAKEN_OUT,
     ),
     "tie": _Kind(
@@ -148,7 +155,7 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     low, high = as_expected(measurement, shown)
     unit = measurement.unit
     if math.isinf(shown.value) and low < math.inf:
-        return f"open where the main isolator opens the neutral, else {on_display(low, unit)} or more"
+        return f"{on_display(low, unit)} or more, its neutral left joined at the supply; open where that is open too"
     if measurement.kind in TRIPS or math.isinf(shown.value):
         return as_read(measurement, shown)
     if low <= 0:
@@ -156,25 +163,140 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     return f"{on_display(shown.value, unit)} ({on_display(low, unit)} to {on_display(high, unit)})"
 
 
+BY_HAND = ("mcb", "mccb", "rcd", "rcbo", "isolator", "switch")
+"""What somebody may open who sets up a state."""
+
+OFF, OPEN, PLUG, SET, START, TRANSFER, CLOSE, FED, THROUGH = range(9)
+"""The order of steps: nothing meets, and a set runs and is there before the load is put on it."""
+
+
 def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
     """What to do, in an order in which nothing meets: off and open first, then positions, then closed and on.
 
-    Without a state before, only what is not as usual, and the sources, are told.
+    Without a state before, only what is not as usual, the plugs and the sources are told.
     """
-    moves: list[tuple[int, str]] = []
+    moves = [move for source in plant.site.sources for move in _supply(plant, source, before, after)]
+    done = {one.name for one in plant.isolations.values()}
     for number, one in enumerate(plant.variables):
         value = one.values[after[number]]
-        source = one.kind in ("utility", "generator", "inverter")
+        told = one.kind in ("generator", "inverter", "plug")
         same = (before or plant.usual or (-1,) * len(plant.variables))[number] == after[number]
-        if same and (before is not None or not source):
+        if one.kind == "utility" or one.name in done or (same and (before is not None or not told)):
             continue
-        rank, words = _MOVES.get((one.kind, value), (2, f"set {one.name} to {value}"))
-        if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
-            words = "switch {} on"
-        if words:
-            moves.append((rank, words.format(one.name)))
+        if one.kind == "generator" and value == "running" and before is not None and not same:
+            moves.append((START, f"take the block off the start of {one.name}"))
+        moves.append(_move(plant, one, value, before, after))
     for _, words in sorted(moves, key=lambda move: move[0]):
-        yield words
+        if words:
+            yield words
+
+
+def _move(plant: Plant, one: Variable, value: str, before: State | None, after: State) -> tuple[int, str]:
+    """When a thing is set to a value, and in which words."""
+    earlier = plant.told(before)[one.name] if before is not None else ""
+    rank, words = _MOVES.get((one.kind, value), (SET, f"set {{}} to {value}"))
+    if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
+        words = "switch {} on"
+    elif one.kind == "inverter" and value == "passing" and earlier == "off":
+        words = "switch {} on and let it pass its input through"
+    elif one.kind == "inverter" and value == "inverting":
+        words += _inverted(plant, one.name, after)
+    elif one.kind == "changeover" and _fed_by_a_set(plant, f"{one.name}.{value}", before, after):
+        rank = TRANSFER
+    return rank, words.format(plant.called(one.name))
+
+
+def _inverted(plant: Plant, name: str, state: State) -> str:
+    """By what an inverter inverts whose input is fed: not by what opens its neutral too, for that would hide a contact that is stuck."""
+    passages = [one for one in plant.network.passages if plant.variables[one.variable].name == name]
+    live = plant.live(state)
+    if not any(live >> node & 1 for passage in passages for node in passage.inputs):
+        return ""
+    ways: list[str] = []
+    for passage in passages:
+        (way, *_) = [
+            *(
+                called(link, device)
+                for link in plant.links.values()
+                if f"{passage.id}.in" in (link.start.written, link.finish.written)
+                for device in link.devices
+                if device.kind in BY_HAND and opens_lines_alone(device, link)
+            ),
+            "",
+        ]
+        ways.append(way)
+    if all(ways):
+        return f" by its setting, or open {listed(ways)}: that leaves its neutral joined"
+    return " by its setting; what opens its neutral ahead of its input would hide a contact that is stuck"
+
+
+def _fed_by_a_set(plant: Plant, terminal: str, before: State | None, after: State) -> bool:
+    """Whether a set that runs is joined to a terminal before the load is put on it: by nothing that is closed only afterwards."""
+    identifier, _, position = terminal.partition(".")
+    network = plant.network
+    early = after
+    for number, one in enumerate(plant.variables):
+        if before is not None and one.kind == "device" and one.values[before[number]] == "open":
+            early = (*early[:number], before[number], *early[number + 1 :])
+    feeds = [network.feeds[i] for i in plant.feeds(after) if network.feeds[i].kind == "generator"]
+    lines = tuple(node for feed in feeds for node in feed.lines)
+    part = reach(network, early, lines, without_element=identifier) if lines else 0
+    return any((node := network.find(identifier, position, line)) >= 0 and part >> node & 1 for line in LINES)
+
+
+def _supply(plant: Plant, source: Source, before: State | None, after: State) -> Iterator[tuple[int, str]]:
+    """How a supply is made dead, or put back."""
+    if source.kind != "utility":
+        return
+    name, isolation = source.id, plant.isolations.get(source.id)
+    device = plant.called(plant.name_of(isolation.link, isolation.device)) if isolation else ""
+    earlier = plant.way(source.id, before) if before is not None else ""
+    now = plant.way(source.id, after)
+    if now == earlier:
+        return
+    if now == "isolator" and plant.told(after)[name] == "present":
+        yield OPEN, f"open {device}"
+    elif now == "isolator":
+        ahead = isolation.ahead if isolation else ()
+        still = f"; {listed(ahead)} ahead of it {'stays' if len(ahead) == 1 else 'stay'} live" if ahead else ""
+        yield OFF, f"make {name} dead: open {device}, lock it and prove that all is dead behind it{still}"
+    elif now == "fuse":
+        neutral = ", its neutral left joined" if plant.brings_neutral(source.id) else ""
+        yield (
+            OFF,
+            f"have {name} isolated at the supplier's fuse (its owner's permission){neutral}, locked and proved dead",
+        )
+        if earlier == "isolator":
+            yield CLOSE, f"close {device}"
+    elif now == "detached":
+        yield OFF, f"have the conductors of {name} opened at the supply terminals"
+    elif earlier == "isolator" and before is not None and plant.told(before)[name] == "present":
+        yield CLOSE, f"close {device}"
+    else:
+        yield FED, f"put {name} back" + (f": close {device}" if earlier == "isolator" else "")
+
+
+def positions(plant: Plant, state: State) -> tuple[tuple[str, str], ...]:
+    """Where everything that can be operated stands: changeovers, plugs, devices."""
+    found: dict[str, str] = {}
+    for one, value in zip(plant.variables, state, strict=True):
+        if one.kind in ("changeover", "plug", "device"):
+            found[plant.called(one.name)] = one.values[value]
+    for supply, isolation in plant.isolations.items():
+        if plant.way(supply, state) == "isolator":
+            found[plant.called(plant.name_of(isolation.link, isolation.device))] = "open"
+    return tuple(found.items())
+
+
+def _as_a_line(found: Iterable[tuple[str, str]]) -> str:
+    """The positions as a person would say them: each changeover and plug, what is open, and the rest in one."""
+    words = {"mated": "plugged in", "unmated": "pulled", "open": "open"}
+    told = [
+        f"{name} {words.get(value, f'on {value}' if value != 'off' else 'off')}"
+        for name, value in found
+        if value != "closed"
+    ]
+    return f"positions: {', '.join([*told, 'everything else closed' if told else 'everything closed'])}"
 
 
 class _Writer:
@@ -184,13 +306,31 @@ class _Writer:
         self.site = Site(self.plant)
         self.params = params
         self.clause = f" ({clause})" if clause else ""
+        self._turned: set[tuple[object, ...]] = set()
 
     @cached_property
     def faults(self) -> tuple[EarthFault, ...]:
         return Facts(self.installation, self.installation.rulebook).earth_faults
 
+    @cached_property
+    def _plan(self) -> Plan:
+        return plan(self.plant)
+
+    @cached_property
+    def _lifted(self) -> frozenset[str]:
+        return frozenset(note.at for note in self._plan.notes if note.kind == "lift")
+
+    def _notes(self, visit: int) -> Iterator[str]:
+        """What has to be said of a visit, one sentence for all places of which the same holds."""
+        alike: dict[tuple[str, str], list[str]] = {}
+        for note in self._plan.notes:
+            if note.visit == visit:
+                alike.setdefault((note.kind, note.by), []).append(note.at)
+        for (kind, by), places in alike.items():
+            yield _NOTES[kind].format(at=listed(places), by=by)
+
     def schedule(self) -> Schedule:
-        plan_ = plan(self.plant)
+        plan_ = self._plan
         asked = [(entry.state, entry.measurement) for entry in plan_.entries]
         doctor = Doctor(self.plant)
         shown = doctor.predicted((), asked)
@@ -202,26 +342,15 @@ class _Writer:
             name = f"{'D' if entry.visit == DEAD else entry.visit}.{counted[entry.visit]}"
             rows.append(self._row(name, entry, answer, told.get(number, ())))
             following = plan_.entries[number + 1].visit if number + 1 < len(plan_.entries) else -1
-            if following != entry.visit and entry.visit != DEAD and (place := self._turning(entry.state)):
-                rows.append(
-                    Row(
-                        f"{entry.visit}.{counted[entry.visit] + 1}",
-                        entry.visit,
-                        None,
-                        "phase sequence",
-                        place,
-                        "phase sequence indicator (IEC 61557-7)",
-                        "the same at every source that feeds the same motors",
-                        "L1 L2 L3",
-                        "",
-                        "L1 L3 L2: two lines are crossed, and motors turn the other way",
-                    )
-                )
+            if following != entry.visit:
+                for row in self._more(doctor, entry.visit, entry.state):
+                    counted[entry.visit] += 1
+                    rows.append(row._replace(number=f"{name.partition('.')[0]}.{counted[entry.visit]}"))
         stops = list(self._stops(plan_.visits.visits))
         remarks = []
         if not plan_.visits.fewest:
             remarks.append("Fewer visits may do: the search for the fewest was stopped at its limit.")
-        remarks += [f"No state that may be set up shows that {one.words}." for one in plan_.visits.unproved]
+        remarks += [f"No state that may be set up shows that {self._proved(one)}." for one in plan_.visits.unproved]
         site = self.installation
         remarks += [
             f"Test the monitor {one.id} in each state in which it watches something: its test button, then a resistor below its set"
@@ -237,9 +366,10 @@ class _Writer:
             DEAD,
             tuple(self.plant.told(self.plant.dead).items()),
             (),
-            tuple(steps(self.plant, None, self.plant.dead)),
+            positions(self.plant, self.plant.dead),
+            (*steps(self.plant, None, self.plant.dead), _as_a_line(positions(self.plant, self.plant.dead))),
             ("protective conductors, insulation, links and electrodes",),
-            (),
+            tuple(self._notes(DEAD)),
         )
         before = self.plant.dead
         for number, visit in enumerate(visits, 1):
@@ -247,41 +377,132 @@ class _Writer:
             weak = self._weak(visit.state)
             if weak:
                 remarks.append(
-                    f"A loop test is not valid on {' and '.join(weak)}, which limits its current: continuity (without voltage), the time"
+                    f"A loop test is not valid on {listed(weak)}, which limits its current: continuity (without voltage), the time"
                     " test of the RCDs and the maker's short-circuit current prove disconnection instead."
                 )
-            feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(visit.state))
-            energised = tuple(feeds)
-            sets = [feed.id for feed in energised if feed.kind == "generator"]
+            energised = [self.plant.network.feeds[i] for i in self.plant.feeds(visit.state)]
+            sets = self._looped_on_a_set(number, visit.state)
             if sets:
                 remarks.append(
-                    f"A loop that is measured on {' and '.join(sets)} is that of the set at that moment: its regulator and its speed spoil"
+                    f"A loop that is measured on {listed(sets)} is that of the set at that moment: its regulator and its speed spoil"
                     " it. Compare it with continuity, and judge disconnection by the current that the maker declares."
                 )
             unearthed = [feed.id for feed in energised if is_it(feed)]
             if unearthed:
                 remarks.append(
-                    f"A loop test is of no use in the IT system of {' and '.join(unearthed)}, and is a first earth fault itself: continuity"
+                    f"A loop test is of no use in the IT system of {listed(unearthed)}, and is a first earth fault itself: continuity"
                     " (without voltage) and the impedance between line conductors prove what a second fault drives."
                 )
             yield Stop(
                 number,
                 tuple(self.plant.told(visit.state).items()),
                 self.plant.unusual(visit.state),
-                tuple(steps(self.plant, before, visit.state)),
-                tuple(one.words for one in visit.proves),
-                tuple(remarks),
+                positions(self.plant, visit.state),
+                (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
+                tuple(self._proved(one) for one in visit.proves if not _said_otherwise(one, visit)),
+                (*remarks, *self._notes(number)),
             )
             before = visit.state
 
-    def _turning(self, state: State) -> str:
-        """The first board at which three lines are live; '' where there is none."""
+    def _looped_on_a_set(self, number: int, state: State) -> list[str]:
+        """The sets that feed a place at which a loop is asked for at a visit."""
+        nodes = [
+            node
+            for entry in (*self._plan.entries, *self._plan.beside)
+            if entry.visit == number
+            and entry.measurement.kind == "loop"
+            and (node := self._node(entry.measurement)) >= 0
+        ]
+        feeds = (self.plant.network.feeds[i] for i in sorted(feeds_of(self.plant, state, nodes)))
+        return [feed.id for feed in feeds if feed.kind == "generator"]
+
+    def _node(self, measurement: Measurement) -> int:
+        return self.site.node(measurement.at, measurement.between.split("-")[0])
+
+    def _proved(self, proof: Proof) -> str:
+        """What a visit proves, in words; a device without an id is called by its cable."""
+        name = self.plant.called(proof.element)
+        return proof.words if name == proof.element else f"{name} carries load"
+
+    def _more(self, doctor: Doctor, visit: int, state: State) -> Iterator[Row]:
+        """Tests of a visit of which no reading is kept."""
+        entries = [entry for entry in self._plan.beside if entry.visit == visit]
+        asked = [(entry.state, entry.measurement) for entry in entries]
+        for (_, one), shown in zip(asked, doctor.predicted((), asked), strict=True):
+            if one.kind == "loop":
+                test, where = "earth fault loop impedance on a set", where_of(one)
+            else:
+                test, where = (
+                    "continuity of the protective conductor of a battery or an array",
+                    f"{one.at} and {one.between}",
+                )
+            yield self._unkept(visit, test, where, one, shown)
+        if visit == DEAD:
+            yield from self._bonding()
+        else:
+            yield from self._turning(visit, state)
+
+    def _bonding(self) -> Iterator[Row]:
+        """Continuity of bonding conductors to metal that is no part of the installation."""
+        metal = {one.id for one in self.installation.extraneous}
+        for link in self.installation.connections:
+            if set(link.cores) == {"PE"} and {link.start.id, link.finish.id} & metal:
+                one = Measurement("continuity", link.start.id, link.finish.id)
+                ohm = core_ohm(link, "PE", warm=False)
+                shown = ohm if isinstance(ohm, Missing) else Shown.exactly(abs(ohm))
+                where = f"{link.id} ({link.start.id} and {link.finish.id})"
+                yield self._unkept(DEAD, "continuity of a bonding conductor", where, one, shown)
+
+    @staticmethod
+    def _unkept(visit: int, test: str, where: str, one: Measurement, shown: Shown | Missing | None) -> Row:
+        """A row without a reading of its own."""
+        kind = _KINDS[one.kind]
+        missing = shown.reason or f"{shown.what} is not written" if isinstance(shown, Missing) else ""
+        told = expected(one, shown) if isinstance(shown, Shown) else ""
+        return Row("", visit, None, test, where, kind.instrument, kind.method, told, "", "", missing)
+
+    def _turning(self, visit: int, state: State) -> Iterator[Row]:
+        """The phase sequence at each board with circuits of three lines, once for each way in which it is fed.
+
+        Where the site has none it is that at the first board with three lines.
+        """
         live = self.plant.live(state)
+        turning = {
+            circuit.connection.start.id
+            for circuit in self.installation.circuits
+            if {*LINES} <= {*circuit.connection.cores}
+        }
+        three = []
         for board in self.installation.boards:
-            nodes = [self.site.node(board.id, line) for line in LINES]
+            nodes = tuple(self.site.node(board.id, line) for line in LINES)
             if all(node >= 0 and live >> node & 1 for node in nodes):
-                return board.id
-        return ""
+                three.append((board.id, nodes))
+        for place, nodes in [one for one in three if one[0] in turning] if turning else three[:1]:
+            way = (place, self._way(state, nodes))
+            if way not in self._turned:
+                self._turned.add(way)
+                yield Row(
+                    "",
+                    visit,
+                    None,
+                    "phase sequence",
+                    place,
+                    "phase sequence indicator (IEC 61557-7)",
+                    "the same at every source that feeds the same motors (IEC 60364-6 6.4.3.9 ?)",
+                    "L1 L2 L3",
+                    "",
+                    "L1 L3 L2: two lines are crossed, and motors turn the other way",
+                )
+
+    def _way(self, state: State, nodes: tuple[int, ...]) -> tuple[object, ...]:
+        """By which sources, changeovers and inverters a place is fed."""
+        network, told = self.plant.network, self.plant.told(state)
+        feeds = feeds_of(self.plant, state, nodes)
+        lines = tuple(node for i in feeds for node in network.feeds[i].lines)
+        switches = [(one.id, told[one.id]) for one in self.installation.changeovers]
+        switches += [(one.id, told[self.plant.variables[one.variable].name]) for one in network.passages]
+        needed = [one for one in switches if not reach(network, state, lines, without_element=one[0]) >> nodes[0] & 1]
+        return (feeds, *needed)
 
     def _weak(self, state: State) -> list[str]:
         feeds = (self.plant.network.feeds[i] for i in self.plant.feeds(state))
@@ -300,15 +521,23 @@ class _Writer:
             entry.visit,
             measurement,
             test_of(measurement),
-            where_of(measurement),
+            self.plant.called(measurement.at) if measurement.kind in TRIPS else where_of(measurement),
             kind.instrument,
             kind.method or ("loads on" if measurement.loads else "loads off"),
-            expected(measurement, shown) if isinstance(shown, Shown) else "",
+            self._expected(entry, shown) if isinstance(shown, Shown) else "",
             self._limit(entry, shown),
             "; ".join(f"{as_read(measurement, after)}: {words}" for after, words in told),
             missing,
             kind.caution,
         )
+
+    def _expected(self, entry: Entry, shown: Shown) -> str:
+        """What a healthy site shows; a supply without an isolator is isolated at its fuse, which leaves its neutral joined."""
+        couple = self.site.couple(entry.measurement, entry.state)
+        if entry.measurement.kind != "tie" or couple is None or math.isfinite(shown.value) or math.isinf(shown.low):
+            return expected(entry.measurement, shown)
+        joined = Bench(self.plant, entry.state, [couple], {}, feeds=()).ohms(couple)
+        return expected(entry.measurement, joined if isinstance(joined, Shown) else shown)
 
     def _limit(self, entry: Entry, shown: Shown | Missing | None) -> str:
         """What the rulebook accepts of a reading, in words; '' where it says nothing."""
@@ -317,7 +546,8 @@ class _Writer:
         if not params:
             return ""
         if kind == "insulation":
-            return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{self.clause}"
+            lifted = ", its neutral lifted" if measurement.at in self._lifted else ""
+            return f"at least {figure(params['insulation-ohm'] / 1e6, 'Mohm')}{lifted}{self.clause}"
         if kind == "rcd":
             return f"{self._times(measurement)}{self.clause}"
         if kind == "electrode" and (
@@ -347,22 +577,36 @@ class _Writer:
         return f"{least * 1000:g} ms to {most * 1000:g} ms" if least else f"at most {most * 1000:g} ms"
 
 
-_MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
-    ("utility", "absent"): (0, "make {} dead: its main isolator open, locked and proved"),
-    ("utility", "detached"): (0, "have the conductors of {} opened at the supply terminals"),
-    ("utility", "present"): (4, "put {} back"),
-    ("generator", "standing"): (0, "stop {} and block its start"),
-    ("generator", "running"): (3, "start {}"),
-    ("inverter", "off"): (0, "switch {} off"),
-    ("inverter", "inverting"): (5, "let {} invert (by its setting, or by the device ahead of its input)"),
-    ("inverter", "passing"): (5, "let {} pass its input through"),
-    ("device", "open"): (1, "open {}"),
-    ("device", "closed"): (3, "close {}"),
-    ("plug", "unmated"): (1, "pull the plug of {}"),
-    ("plug", "mated"): (2, "put the plug of {} in"),
-    ("transformer", "fed"): (6, ""),
-    ("transformer", "unfed"): (6, ""),
+_NOTES: Mapping[str, str] = {
+    "live-ahead": "Ahead of {by}, at {at}, everything stays live: no test without voltage there, unless the supplier's fuse is out too.",
+    "no-pe": "No PE lands at {at}: test the insulation there between the live conductors alone, with the loads out.",
+    "it-rcd": "No current to PE operates {at} in the IT system of {by}, and a test is a first earth fault: test it from a line behind it to"
+    " the neutral ahead of it, or by its test button.",
+    "5x": "No test of {at} at five times its rated current: the electrodes would raise every frame to {by}.",
+    "lift": "With all links out the neutral of {at} is still earthed, by {by}: for the insulation test lift it, or its PEN, or test the"
+    " lines alone.",
 }
+"""What is said where a measurement is left out, or has to be done otherwise than usual."""
+
+
+_MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
+    ("generator", "standing"): (OFF, "stop {} and block its start"),
+    ("generator", "running"): (START, "start {}"),
+    ("inverter", "off"): (OFF, "switch {} off"),
+    ("inverter", "inverting"): (THROUGH, "let {} invert"),
+    ("inverter", "passing"): (THROUGH, "let {} pass its input through"),
+    ("device", "open"): (OPEN, "open {}"),
+    ("device", "closed"): (CLOSE, "close {}"),
+    ("plug", "unmated"): (OPEN, "pull the plug of {}"),
+    ("plug", "mated"): (PLUG, "put the plug of {} in"),
+    ("transformer", "fed"): (THROUGH, ""),
+    ("transformer", "unfed"): (THROUGH, ""),
+}
+
+
+def _said_otherwise(proof: Proof, visit: Visit) -> bool:
+    """Whether another proof of a visit says the same and more: that the neutral is under load there."""
+    return proof.kind == "contact" and proof._replace(kind="neutral") in visit.proves
 
 
 def as_read(measurement: Measurement, shown: Shown) -> str:

@@ -6,11 +6,13 @@ from collections.abc import Iterator
 from functools import cached_property
 from typing import NamedTuple
 
+from onebond.circuit.impedances import Missing, electrode_ohm
+from onebond.circuit.limits_table import touch_limit_v
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
-from onebond.meter.visits import Visit, Visits, visits
+from onebond.meter.visits import Visit, Visits, feeds_of, held, sides, visits
 from onebond.model import LINES
-from onebond.network import Feed, frame_of
+from onebond.network import Feed, Rcd, frame_of
 from onebond.states import State, holds, reach
 
 DEAD = 0
@@ -25,11 +27,22 @@ class Entry(NamedTuple):
     measurement: Measurement
 
 
+class Note(NamedTuple):
+    """Why something at a visit is not measured, or how it has to be."""
+
+    visit: int
+    kind: str  # `live-ahead` | `no-pe` | `lift` | `it-rcd` | `5x`
+    at: str
+    by: str = ""
+
+
 class Plan(NamedTuple):
-    """All measurements, in the order in which they are done."""
+    """All measurements, in the order in which they are done, and what has to be said of them."""
 
     visits: Visits
     entries: tuple[Entry, ...]
+    notes: tuple[Note, ...]
+    beside: tuple[Entry, ...]  # of which no reading is kept: at what none can name yet, or what only compares
 
 
 def plan(plant: Plant) -> Plan:
@@ -38,8 +51,8 @@ def plan(plant: Plant) -> Plan:
     planner = _Planner(plant)
     entries = [Entry(DEAD, plant.dead, measure) for measure in planner.dead()]
     for number, visit in enumerate(found.visits, 1):
-        entries += [Entry(number, visit.state, measure) for measure in planner.live(visit)]
-    return Plan(found, tuple(entries))
+        entries += [Entry(number, visit.state, measure) for measure in planner.live(number, visit)]
+    return Plan(found, tuple(entries), tuple(dict.fromkeys(planner.notes)), (*planner.frames(), *planner.beside))
 
 
 class _Planner:
@@ -49,9 +62,12 @@ class _Planner:
         self.network = plant.network
         self.boards = [board.id for board in plant.site.boards]
         self.circuits = [circuit.id for circuit in plant.site.circuits]
+        self.notes: list[Note] = []
+        self.beside: list[Entry] = []
         self._looped: set[str] = set()
+        self._compared: set[int] = set()
         self._seen: set[str] = set()
-        self._tried: set[str] = set()
+        self._tried: set[tuple[str, frozenset[int], frozenset[int]]] = set()
         self._clamped: set[str] = set()
         self._guarded = frozenset(self._behind_rcds())
 
@@ -103,13 +119,69 @@ class _Planner:
             start = terminals.get(self._metal[node]) if node >= 0 else None
             if start and part.id != start and node != self.site.node(start, "PE"):
                 yield Measurement("continuity", start, part.id)
-        for board in self.boards:
-            if any(self.site.node(board, line) >= 0 for line in LINES):
-                yield Measurement("insulation", board)
+        yield from self._insulation()
         for place in self._neutral_bars():
-            yield Measurement("tie", place, "N-PE")
+            if place not in self._ahead:
+                yield Measurement("tie", place, "N-PE")
         for electrode in self.plant.site.electrodes:
             yield Measurement("electrode", electrode.id)
+
+    def frames(self) -> Iterator[Entry]:
+        """Continuity to the frames of batteries and arrays."""
+        terminals = self.terminals()
+        for source in self.plant.site.direct:
+            node = self.site.node(source.id, "PE")
+            start = terminals.get(self._metal[node]) if node >= 0 else None
+            if start and not source.class_ii:
+                yield Entry(DEAD, self.plant.dead, Measurement("continuity", start, source.id))
+
+    @cached_property
+    def _ahead(self) -> dict[str, str]:
+        """The boards that stay on a supply with its main isolator open, by what that is called."""
+        plant = self.plant
+        return {
+            place: plant.called(plant.name_of(one.link, one.device))
+            for one in plant.isolations.values()
+            for place in one.ahead
+        }
+
+    def _insulation(self) -> Iterator[Measurement]:
+        """Insulation of each board that is dead, against the PE that lands there."""
+        for board in self.boards:
+            if not any(self.site.node(board, line) >= 0 for line in LINES):
+                continue
+            if board in self._ahead:
+                self.notes.append(Note(DEAD, "live-ahead", board, self._ahead[board]))
+            elif not self._lands(self.site.node(board, "PE")):
+                self.notes.append(Note(DEAD, "no-pe", board))
+            else:
+                if by := self._earthed_by(self.site.node(board, "N")):
+                    self.notes.append(Note(DEAD, "lift", board, by))
+                yield Measurement("insulation", board)
+
+    def _lands(self, pe: int) -> bool:
+        """Whether a protective conductor, an electrode or a link lands on a node."""
+        network = self.network
+        return pe >= 0 and (
+            any(pe in (edge.a, edge.b) for edge in network.earth)
+            or any(pe == node for _, node in network.electrodes)
+            or any(pe == tie.pe for tie in network.ties)
+        )
+
+    def _earthed_by(self, neutral: int) -> str:
+        """What keeps a neutral at earth with all links out and everything switched off: a supply or a set; '' where nothing does."""
+        if neutral < 0:
+            return ""
+        others = frozenset(number for number, one in enumerate(self.network.plain) if one[4] != "neutral")
+        part = reach(self.network, self.plant.dead, (neutral,), without_edges=others)
+        return next(
+            (
+                tie.id
+                for tie in self.network.ties
+                if tie.kind in ("star", "internal") and part >> tie.n & 1 and holds(tie.needs, self.plant.dead)
+            ),
+            "",
+        )
 
     def _neutral_bars(self) -> Iterator[str]:
         """Boards with N and PE, and terminals of sources and changeovers that no contact joins to a board for ever."""
@@ -124,7 +196,7 @@ class _Planner:
 
     # -- live ------------------------------------------------------------------------------------------------------
 
-    def live(self, visit: Visit) -> Iterator[Measurement]:
+    def live(self, number: int, visit: Visit) -> Iterator[Measurement]:
         """Voltages at the boards; at circuits, loops and RCDs where they are live for the first time; currents in PE."""
         live = self.plant.live(visit.state)
 
@@ -138,28 +210,16 @@ class _Planner:
                 yield from self.site.voltages(place)
                 if place in self.boards:
                     yield from self.site.between_lines(place)
-        yield from self._off_sides(visit, live)
+        yield from dict.fromkeys(self._off_sides(visit))
         for board in self.boards:
             if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
                 yield Measurement("voltage", board, "N-PE")
-        useless = self._useless(visit.state)
-        for place in places:
-            if place not in self._looped and not any(
-                useless >> self.site.node(place, line) & 1 for line in self._lines(place)
-            ):
-                self._looped.add(place)
-                yield from self.site.loops(place)
+        yield from self._loops(number, visit.state, places)
         for rcd in self.network.rcds:
             lines = [self.network.edges[edge] for edge in sorted(rcd.lines)]
-            if not any(live >> edge.b & 1 and holds(edge.needs, visit.state) for edge in lines):
-                continue
-            yield Measurement("holds", rcd.name)
-            if rcd.name not in self._tried:
-                self._tried.add(rcd.name)
-                for times in ("0.5 x", "1 x", "5 x"):
-                    yield Measurement("rcd", rcd.name, times)
-            elif any(useless >> edge.b & 1 for edge in lines):
-                yield Measurement("rcd", rcd.name, "1 x")  # it is what proves disconnection there
+            if any(live >> edge.b & 1 and holds(edge.needs, visit.state) for edge in lines):
+                yield Measurement("holds", rcd.name)
+                yield from self._times(number, visit.state, rcd, tuple(edge.b for edge in lines))
         for link in self.site.links.values():
             if "PE" in link.cores and "N" in link.cores and link.length_m is not None:
                 circuit = link.id in self.circuits
@@ -169,16 +229,81 @@ class _Planner:
                     self._clamped.add(link.id)
                     yield Measurement("clamp", link.id, "PE")
 
-    def _off_sides(self, visit: Visit, live: int) -> Iterator[Measurement]:
-        """The terminals of a changeover that is live on another position: a pole that does not open is seen there."""
-        told = self.plant.told(visit.state)
-        for changeover in self.plant.site.changeovers:
-            common = [self.site.node(changeover.id, line) for line in LINES]
-            if not any(node >= 0 and live >> node & 1 for node in common):
+    def _off_sides(self, visit: Visit) -> Iterator[Measurement]:
+        """The terminals of a changeover on the other side of an open pole: one that does not open is seen where that side is dead.
+
+        What another source makes live is left out: two sources that nothing synchronises have no steady voltage between them.
+        """
+        for side in sides(self.plant, visit.state):
+            changeover, position = side.proof.element, side.proof.side
+            if side.near and (not side.far or side.far & side.near):
+                yield from self.site.voltages(f"{changeover}.{position}")
+            elif side.far and not side.near:
+                yield from self.site.voltages(changeover)
+
+    def _loops(self, number: int, state: State, places: list[str]) -> Iterator[Measurement]:
+        """The loop at each place once, and at one board behind each set that feeds: nothing where a tester finds nothing of use."""
+        useless = self._useless(state)
+        places = [
+            place
+            for place in places
+            if not any(useless >> self.site.node(place, line) & 1 for line in self._lines(place))
+        ]
+        asked = [place for place in places if place not in self._looped]
+        for i in self.plant.feeds(state):
+            if self.network.feeds[i].kind != "generator" or i in self._compared:
                 continue
-            for position in changeover.positions:
-                if position not in ("off", told[changeover.id]):
-                    yield from self.site.voltages(f"{changeover.id}.{position}")
+            behind = [place for place in places if i in self._fed_by(state, place) and self.site.loops(place)]
+            if behind and not set(behind) & set(asked):
+                self.beside += [Entry(number, state, one) for one in self.site.loops(behind[0])]
+            if behind:
+                self._compared.add(i)
+        for place in asked:
+            self._looped.add(place)
+            yield from self.site.loops(place)
+
+    def _fed_by(self, state: State, place: str) -> frozenset[int]:
+        return feeds_of(self.plant, state, (self.site.node(place, line) for line in self._lines(place)))
+
+    def _times(self, number: int, state: State, rcd: Rcd, behind: tuple[int, ...]) -> Iterator[Measurement]:
+        """The times of an RCD: all of them once, and that at its rated current for each source and each link that holds its neutral."""
+        feeds = feeds_of(self.plant, state, behind)
+        called = self.plant.called(rcd.name)
+        it = [self.network.feeds[i].id for i in sorted(feeds) if is_it(self.network.feeds[i])]
+        if it:
+            self.notes.append(Note(number, "it-rcd", called, it[0]))
+            return
+        neutrals = tuple(self.network.edges[edge].b for edge in rcd.edges - rcd.lines)
+        key = (rcd.name, feeds, held(self.plant, state, neutrals))
+        if key in self._tried:
+            return
+        if any(one[0] == rcd.name for one in self._tried):
+            yield Measurement("rcd", rcd.name, "1 x")
+        else:
+            # beyond it testers stop (IEC 61557-6, from memory)
+            volts = 5 * (rcd.device.residual_a or 0.0) * self._soil_ohm(state, rcd, feeds)
+            if volts > touch_limit_v():
+                self.notes.append(Note(number, "5x", called, f"{volts:.0f} V"))
+            for times in ("0.5 x", "1 x", "5 x") if volts <= touch_limit_v() else ("0.5 x", "1 x"):
+                yield Measurement("rcd", rcd.name, times)
+        self._tried.add(key)
+
+    def _soil_ohm(self, state: State, rcd: Rcd, feeds: frozenset[int]) -> float:
+        """What the frames behind an RCD have to the mass of earth where only that leads back to the source; else 0, in ohm."""
+        frame = self.site.node(self.site.links[rcd.connection].finish.written, "PE")
+        if frame < 0:
+            return 0.0
+        neutrals = tuple(node for i in feeds for node in self.network.feeds[i].neutrals)
+        tied = held(self.plant, state, neutrals)
+        if any(self._metal[self.network.ties[number].pe] == self._metal[frame] for number in tied):
+            return 0.0
+        places = dict(self.network.electrodes)
+        found = [
+            ohm
+            for one in self.plant.site.electrodes
+            if self._metal[places[one.id]] == self._metal[frame] and not isinstance(ohm := electrode_ohm(one), Missing)
+        ]
+        return 1 / sum(1 / ohm for ohm in found) if found and min(found) > 0 else 0.0
 
     def _lines(self, place: str) -> tuple[str, ...]:
         return tuple(line for line in LINES if self.site.node(place, line) >= 0)

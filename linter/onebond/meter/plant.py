@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from itertools import product
+from typing import NamedTuple
 
-from onebond.model import Installation
+from onebond.model import LINES, Connection, Device, Installation
 from onebond.network import Network, Variable, build
 from onebond.states import State, holds, reach, whole
 
@@ -19,6 +20,24 @@ Setting = Mapping[str, str]
 
 SETTLED = ("inverter", "transformer")
 """What follows from the switches unless somebody says otherwise."""
+
+MADE_TO_OPEN = ("isolator", "switch")
+"""What a supply is isolated with before anything else that opens its lines."""
+
+NEVER_BY_HAND = ("contactor", "meter")
+"""What nobody isolates with: it closes by itself, or opens nothing."""
+
+NEXT = 2
+"""A main isolator is looked for in the cable of a supply and in so many further ones that follow it one by one (no source)."""
+
+
+class Isolation(NamedTuple):
+    """What makes the site dead of a supply."""
+
+    device: Device
+    link: Connection
+    name: str  # its variable; '' where its position changes nothing but the lines
+    ahead: tuple[str, ...]  # places that stay joined to the supply
 
 
 class Plant:
@@ -180,13 +199,77 @@ class Plant:
     def dead(self) -> State:
         """Everything switched off for tests without voltage: no supply, sets standing, inverters off, the rest as usual.
 
-        The conductors of a supply stay joined: its PE and PEN are there whatever is locked off.
+        The main isolator of a supply is open, with its neutral where it opens that.  Where none is described all conductors of the
+        supply stay joined; PE and PEN always do.
         """
         off = {"utility": "absent", "generator": "standing", "inverter": "off", "transformer": "unfed"}
         setting = {one.name: off[one.kind] for one in self.variables if one.kind in off}
+        setting.update({one.name: "open" for one in self.isolations.values() if one.name})
         state = self.complete(setting)
         # an interlock may name what stands or is off; nothing is live then, so it protects nobody
         return self.forced(setting) if isinstance(state, str) else state
+
+    @cached_property
+    def isolations(self) -> Mapping[str, Isolation]:
+        """The main isolator of each supply that has one: in its cable, or in the next, the first device that opens all lines."""
+        found = {}
+        for source in self.site.sources:
+            if source.kind == "utility" and (isolation := self._isolation(source.id, "", ())):
+                found[source.id] = isolation
+        return found
+
+    def _isolation(self, place: str, come: str, ahead: tuple[str, ...]) -> Isolation | None:
+        """What isolates everything behind a place, reached by one cable; None where more than one leads on, or nothing opens it."""
+        links = [
+            link
+            for link in self.links.values()
+            if link.id != come and place in (link.start.id, link.finish.id) and set(link.cores) & set(LINES)
+        ]
+        if len(links) != 1 or len(ahead) > NEXT:
+            return None
+        (link,) = links
+        away = link.start.id == place
+        devices = [one for one in (link.devices if away else link.devices[::-1]) if _isolates(one, link)]
+        devices.sort(key=lambda one: one.kind not in MADE_TO_OPEN)
+        far = link.finish if away else link.start
+        if devices:
+            name = self.name_of(link, devices[0])
+            return Isolation(devices[0], link, name if name in self.by_name else "", ahead)
+        goes_on = far.id in {board.id for board in self.site.boards} | set(self._prefers)
+        return self._isolation(far.id, link.id, (*ahead, far.id)) if goes_on else None
+
+    def way(self, supply: str, state: State) -> str:
+        """How a supply is made dead in a state: isolator, fuse (of the supplier, who leaves its neutral joined), detached; else live."""
+        told, isolation = self.told(state), self.isolations.get(supply)
+        if told[supply] == "detached":
+            return "detached"
+        if isolation is not None and told.get(isolation.name) == "open":
+            return "isolator"
+        if told[supply] == "present":
+            return "live"
+        return "isolator" if isolation is not None and "N" not in isolation.device.poles else "fuse"
+
+    def brings_neutral(self, supply: str) -> bool:
+        """Whether a supply comes with a neutral of its own, which can be opened without its PEN."""
+        links = (link for link in self.links.values() if supply in (link.start.id, link.finish.id))
+        return any("N" in link.cores for link in links)
+
+    # -- what things are called --------------------------------------------------------------------------------------
+
+    @staticmethod
+    def name_of(link: Connection, device: Device) -> str:
+        """The name of a device in conditions: its id, else its cable and place."""
+        return device.id or f"{link.id}/{device.position + 1}"
+
+    @cached_property
+    def _called(self) -> Mapping[str, str]:
+        return {
+            self.name_of(link, device): called(link, device) for link in self.links.values() for device in link.devices
+        }
+
+    def called(self, name: str) -> str:
+        """What a device, or anything else with a name, is called in a sentence: one without an id by its cable."""
+        return self._called.get(name, name)
 
     def forced(self, setting: Setting) -> State:
         """A state as given, and else as usual, whether it is possible or not."""
@@ -208,3 +291,26 @@ class Plant:
         """The nodes that are energised; a bit set."""
         starts = tuple(node for i in self.feeds(state) for node in self.network.feeds[i].lines)
         return reach(self.network, state, starts) if starts else 0
+
+
+def called(link: Connection, device: Device) -> str:
+    """What a device is called in a sentence: by its id, else by its cable (``the RCBO of fridge``)."""
+    kind = device.kind.upper() if device.kind in ("mcb", "mccb", "rcd", "rcbo") else device.kind
+    return device.id or f"the {kind} of {link.id}"
+
+
+def _isolates(device: Device, link: Connection) -> bool:
+    """Whether a cable is made dead with a device by hand.
+
+    What is neither made for it nor written to be operable counts where it leaves the neutral alone, or stands ahead of a plug, at the
+    outlet; a fuse does not, it is the supplier's.
+    """
+    made_for_it = device.operable or device.kind in MADE_TO_OPEN or link.plug
+    if device.normally_open or device.kind in NEVER_BY_HAND or (device.kind == "fuse" and not device.operable):
+        return False
+    return set(link.cores) & set(LINES) <= set(device.poles) and (made_for_it or opens_lines_alone(device, link))
+
+
+def opens_lines_alone(device: Device, link: Connection) -> bool:
+    """Whether a device opens all lines of its cable and leaves the neutral joined."""
+    return set(link.cores) & set(LINES) <= set(device.poles) and not {"N", "PEN"} & set(device.poles)
