@@ -90,6 +90,15 @@ def test_an_earth_beside_aluminium_lines_in_australia(feeder: str, pe: str, kind
     assert judged("pe-small", text, "as-nzs")["feeder-pe"].kind == kind
 
 
+def test_in_australia_each_of_several_cables_goes_by_its_own_lines() -> None:
+    # AS/NZS 3000 table 5.1 (from memory): 25 mm2 ask for 6 mm2, and 50 mm2 for 16 mm2
+    for runs, kind in (("runs: 2, size: 25 mm2", "pass"), ("size: 50 mm2", "open")):
+        text = SHED.replace("cores: L1 N, FEEDER", f"cores: L1 N PE, {runs}, pe-size: 6 mm2")
+        text = text.replace("  feeder-pe:", "  # feeder-pe:")
+        text = text.replace("230 V, earthing: TN-S, loop-impedance: 0.5 ohm", "230 V, earthing: TN-S")
+        assert judged("pe-small", text, "as-nzs")["feeder"].kind == kind
+
+
 # -- heat ------------------------------------------------------------------------------------------------------------
 
 # 230 V / 0.5 ohm are 460 A; 10 m of cable leave somewhat less, which a 63 A fuse opens within 5 s (320 A, IEC 60269-1 table 3)
@@ -133,6 +142,26 @@ def test_of_faults_that_heat_a_conductor_alike_the_first_is_named() -> None:
         assert conductors(text)["feeder"].heat("gG").at == names[0]
 
 
+@pytest.mark.parametrize(
+    ("circuit", "missing"),
+    [
+        (
+            "far: {from: shed, cores: L1 N PE, size: 1.5 mm2, length: 9 m, through: [{id: q, kind: mcb, curve: B}]}",
+            "the rating of q",
+        ),
+        # neither the board nor the load has a frame
+        (
+            "far: {from: shed, cores: L1 N, equipment: class-II, size: 1.5 mm2, length: 9 m}",
+            "no earth fault is known whose current feeder carries",
+        ),
+    ],
+)
+def test_what_keeps_the_heat_of_a_conductor_from_being_known(circuit: str, missing: str) -> None:
+    text = with_pe("10 mm2", circuit, board="{equipment: class-II}").replace("gG, rating: 63 A", "gG, rating: 400 A")
+    result = judged("pe-small", text)["feeder"]
+    assert result.kind == "open" and missing in result.message
+
+
 TWO_INVERTERS = (
     HEAD
     + """\
@@ -153,13 +182,53 @@ circuits:
 def test_inverters_alone_heat_a_conductor_with_the_sum_of_their_limits() -> None:
     # 2 x 20 A and 1.2 x 10 A (4.6 and 2.3 kVA at 230 V)
     assert conductors(TWO_INVERTERS)["load"].heat("gG").current_a == pytest.approx(2 * 20 + 1.2 * 10)
-    # with a supply at the board the current of the supply comes to the limits: 230 V / 0.5 ohm and little in the cables
-    text = TWO_INVERTERS.replace("operation: grid-following", "operation: grid-following, neutral-bond: none").replace(
-        "  inv: {kind: inverter, phases: L1, voltage: 230 V, rating: 4.6 kVA, neutral-bond: fixed, fault-current: {limit: 2 x rated}}",
-        "  inv: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 2.3 ohm}",
+
+
+def test_an_inverter_behind_a_long_cable_heats_it_with_less_than_its_limit() -> None:
+    # 400 m of 1.5 mm2 there and back, 12.1 ohm/km at 20 C (IEC 60228 table 2) and 1.2 times that at 70 C: 230 V / 11.6 ohm
+    text = TWO_INVERTERS.replace("size: 2.5 mm2, length: 10 m", "size: 1.5 mm2, length: 400 m").replace(
+        "  roof-feed:", "  # roof-feed:"
     )
-    text = text.replace("inv.out", "inv").replace("length: 1 m", "length: 0 m").replace("length: 10 m", "length: 0 m")
-    assert conductors(text)["load"].heat("gG").current_a == pytest.approx(230 / 2.3 + 1.2 * 10)
+    text = text.partition("  roof:")[0] + text[text.index("boards:") :]
+    current_a = conductors(text.replace("length: 1 m", "length: 0 m"))["load"].heat("gG").current_a
+    assert current_a == pytest.approx(230 / (2 * 0.4 * 12.1 * 1.2), rel=0.01)
+
+
+BESIDE_GRID = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, voltage: 230/400 V, earthing: TN-S, loop-impedance: 2.3 ohm}
+  roof: {kind: inverter, phases: LINE, voltage: 230 V, operation: grid-following, RATED}
+boards: {main: {}}
+connections:
+  feed: {from: grid, to: main, cores: L1 L2 N PE, size: 10 mm2, length: 0 m}
+  roof-feed: {from: roof, to: main, cores: LINE N PE, size: 4 mm2, length: 0 m}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 0 m, through: [{kind: rcd, residual: 30 mA}]}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("line", "rated", "added_a"),
+    [
+        # 2.3 kVA at 230 V are 10 A; without a declared limit twice that may come (FORMAT.md, currents)
+        ("L1", "rating: 2.3 kVA, fault-current: {limit: 1.2 x rated}", 12),
+        ("L1", "rating: 2.3 kVA", 20),
+        # on the other line it adds nothing
+        ("L2", "rating: 2.3 kVA", 0),
+    ],
+)
+def test_what_an_inverter_beside_a_supply_adds_to_the_heat(line: str, rated: str, added_a: float) -> None:
+    text = BESIDE_GRID.replace("LINE", line).replace("RATED", rated)
+    assert conductors(text)["load"].heat("gG").current_a == pytest.approx(230 / 2.3 + added_a)
+    with pytest.raises(Unknown, match="the rating of roof"):
+        conductors(
+            text.replace(rated, "neutral-bond: none")
+            .replace("phases: L2", "phases: L1")
+            .replace("L2 N PE, size: 4", "L1 N PE, size: 4")
+        )["load"].heat("gG")
 
 
 # -- where a cable begins --------------------------------------------------------------------------------------------
@@ -325,6 +394,7 @@ sources:
   grid: {kind: utility, phases: L1, voltage: 120 V, earthing: TN-S}
 boards: {main: {}, met: {bars: PE}, barn: {}, mill: {}}
 connections:
+  mill-pe: {from: mill, to: wheel, cores: PE, size: 8 AWG}
   FIRST
   SECOND
   service: {from: grid, to: main, cores: L1 N PE, size: 2/0 AWG}
@@ -332,6 +402,7 @@ connections:
   to-mill: {from: main, to: mill, cores: L1 N, size: 2 AWG}
 circuits:
   lamps: {from: barn, cores: L1 N PE, size: 12 AWG}
+  wheel: {from: mill, cores: L1 N, size: 12 AWG}
 electrodes:
   rods: {at: met, resistance: 20 ohm}
   ring: {at: barn, resistance: 20 ohm, shape: ring}
@@ -351,6 +422,63 @@ def test_a_conductor_leads_to_the_electrodes_on_its_far_side_and_no_others(earth
     found = conductors(BARNS.replace("FIRST", first).replace("SECOND", second))["earth"]
     assert [rod.id for rod in found.soil] == ["rods"]
     assert asked(found, "NEC 250.66") == "6 AWG"
+
+
+def test_of_two_ways_to_the_earthing_bar_one_is_the_earthing_conductor() -> None:
+    # the one that leads to the largest lines; the other one is bonding, and each is read by whichever of its sizes is written
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S}
+boards: {main: {}, met: {bars: PE}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 25 mm2}
+  to-sub: {from: main, to: sub, cores: L1 N PE, size: 10 mm2}
+  one: {from: met, to: sub, cores: PE, pe-size: 10 mm2}
+  two: {from: met, to: main, cores: PE, size: 16 mm2}
+circuits:
+  lamps: {from: sub, cores: L1 N PE, size: 1.5 mm2}
+"""
+    )
+    found = conductors(text)
+    assert {name: (found[name].sort, found[name].size.mm2) for name in ("one", "two")} == {
+        "one": ("main-bonding", 10),
+        "two": ("earthing", 16),
+    }
+
+
+@pytest.mark.parametrize(
+    ("to_sub", "on", "least_mm2"),
+    [
+        # what comes to the board counts, and not what leaves it, be that larger against the voltage drop
+        ("pe-size: 4 mm2", "pe-size: 6 mm2", 4),
+        ("pe-size: 6 mm2", "pe-size: 4 mm2", 6),
+        # without a size of its own it is taken to have that of the lines
+        ("length: 9 m", "pe-size: 4 mm2", 10),
+    ],
+)
+def test_supplementary_bonding_goes_by_the_protective_conductor_that_comes_to_a_place(
+    to_sub: str, on: str, least_mm2: float
+) -> None:
+    # IEC 60364-5-54, 544.2: no less than the smaller of the two; the grid is fed by nothing, and what leaves it has 25 mm2
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S}}
+boards: {{main: {{}}, sub: {{}}, far: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 N PE, size: 25 mm2}}
+  to-sub: {{from: main, to: sub, cores: L1 N PE, size: 10 mm2, {to_sub}}}
+  on: {{from: sub, to: far, cores: L1 N PE, size: 10 mm2, {on}}}
+  bonding: {{from: grid, to: sub, cores: PE, size: 16 mm2}}
+circuits:
+  lamps: {{from: far, cores: L1 N PE, size: 1.5 mm2}}
+"""
+    )
+    one = conductors(text)["bonding"]
+    assert (one.sort, one.smaller_pe_mm2) == ("bonding", least_mm2)
 
 
 # two boards whose lines come from elsewhere, and one conductor that joins all of the metal of the second one to that of the first
@@ -422,6 +550,9 @@ def test_metal_that_no_lines_go_with_is_judged_by_what_lands_at_its_ends(ends: s
     text = text.replace("  to-shed:", "  # to-shed:").replace(
         "size: 35 mm2}", "size: 35 mm2, through: [{kind: fuse, rating: 80 A}]}"
     )
+    text = text.replace(
+        "size: 2.5 mm2}", "size: 25 mm2, through: [{kind: mccb, rating: 100 A}]}"
+    )  # it feeds neither end
     one = conductors(text)["main-pe"]
     assert (one.sort, one.lines.mm2, one.ahead and one.ahead[0].rating_a) == ("pe", 4, 80)
 

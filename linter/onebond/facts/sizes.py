@@ -766,7 +766,7 @@ class _Work:
     def terminals(self) -> frozenset[str]:
         """Where main bonding begins: at bars for PE alone, else where an electrode is, else where a supply lands."""
         bars = {self.frame[board.id] for board in self.site.boards}
-        bars -= {*self.lines_at, *self.sources, *(board.id for board in self.site.boards if board.inside)}
+        bars -= {*self.lines_at, *self.sources}
         rods = {self.frame[electrode.at.id] for electrode in self.site.electrodes}
         supplies = {source.id for source in self.site.sources if source.kind == "utility"}
         landed = {end for link in self.links if supplies & set(self.ends(link)) for end in self.ends(link)} - supplies
@@ -789,12 +789,8 @@ class _Work:
         return found
 
     def feeding(self, frame: str) -> list[Connection]:
-        """The cables with lines that feed a frame."""
-        return [
-            link
-            for link in self.at.get(frame, ())
-            if self.begins(link)[1] == frame and any(core in LINES for core in link.cores)
-        ]
+        """The cables that feed a frame."""
+        return [link for link in self.at.get(frame, ()) if self.begins(link)[1] == frame]
 
     def largest_ahead(self, links: list[Connection]) -> tuple[Device, str] | None:
         """The largest of the devices ahead of some cables."""
