@@ -98,7 +98,8 @@ def test_a_second_way_is_bonding() -> None:
     assert ("main-bonding", "extra") in found(edited(("  earth-main:", more % ("shed", "met"))))
 
 
-def test_the_only_metal_between_two_boards_is_a_pe_that_goes_by_the_smaller_lines() -> None:
+def test_the_only_metal_between_two_boards_is_a_pe_that_goes_by_the_lines_that_rely_on_it() -> None:
+    # common to the annexe (6 mm2) and the shed (10 mm2): the largest line of the circuits (IEC 60364-5-54, 543.1.4, from memory)
     text = edited(
         ("to: shed, cores: L1 N PE", "to: shed, cores: L1 N"),
         ("boards:\n", "boards:\n  annexe: {}\n"),
@@ -108,7 +109,7 @@ def test_the_only_metal_between_two_boards_is_a_pe_that_goes_by_the_smaller_line
             "  annexe-pe: {from: main, to: annexe, cores: PE, size: 6 mm2}\n  earth-main:",
         ),
     )
-    assert found(text)["pe", "annexe-pe"].lines.mm2 == 6
+    assert found(text)["pe", "annexe-pe"].lines.mm2 == 10
     written = edited(
         ("PEN, size: 25 mm2,", "PEN, size: 25 mm2, length: 5 m,"),
         ("N PE, size: 6 mm2", "N PE, size: 6 mm2, length: 8 m"),

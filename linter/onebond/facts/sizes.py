@@ -24,6 +24,9 @@ SHORTEST_S = 0.1
 TOLERANCE = 0.005
 """Part by which a size may be below what is asked for: American sizes by gauge and by circular mils differ by up to 0.1 %."""
 
+ALIKE = 1e-9
+"""Part by which the heat of two faults differs where only the last digits of their currents do: the first of them is named."""
+
 ALUMINIUM_AS_COPPER = 0.61
 """Area of copper that conducts like one of aluminium: 17.241 / 28.264 (resistivities of IEC 60364-5-54 annex A, from memory)."""
 
@@ -267,7 +270,7 @@ class Protective:
                 unbounded = unbounded or lacking
                 continue
             one = Heat(current**2 * certain, current, certain, fault.id)
-            if worst is None or one.energy_a2s > worst.energy_a2s:
+            if worst is None or one.energy_a2s > worst.energy_a2s * (1 + ALIKE):
                 worst = one
         # what the bounded ones ask for alone may be too much already
         if unbounded is not None and (worst is None or not self._burns(worst)):
@@ -711,11 +714,10 @@ class _Work:
             and not {"PE", "PEN"} & set(other.cores)
         ]
         if beside:
-            ahead = [one for other in beside if (one := self.ahead.get(other.id))]
             fed = [self.sources.get(self.begins(other)[0]) for other in beside]
             return Protective(
                 link.id, link.route, "pe", size, key, self.largest(beside), link=link, material=material,
-                ahead=max(ahead, key=lambda one: _rating(one[0])) if ahead else None,
+                ahead=self.largest_ahead(beside),
                 supplier=all(one is not None and one.kind == "utility" for one in fed),
                 faults=partial(self.faults_of, *(other.id for other in beside)),
             )  # fmt: skip
@@ -748,9 +750,11 @@ class _Work:
         faults = partial(self.between, side)
         if bars:
             return self.earthing(link, size, key, material, (), faults)
+        crossing = self.crossing(side)
         return Protective(
-            link.id, link.route, "pe", size, key, _smaller_of(self.near(a), self.near(b)), link=link, material=material,
-            faults=faults, ahead=self.ahead_at(a) or self.ahead_at(b),
+            link.id, link.route, "pe", size, key,
+            self.largest(crossing) if crossing else _smaller_of(self.near(a), self.near(b)), link=link,
+            material=material, faults=faults, ahead=self.largest_ahead(crossing or [*self.feeding(a), *self.feeding(b)]),
         )  # fmt: skip
 
     @cached_property
@@ -762,7 +766,7 @@ class _Work:
     def terminals(self) -> frozenset[str]:
         """Where main bonding begins: at bars for PE alone, else where an electrode is, else where a supply lands."""
         bars = {self.frame[board.id] for board in self.site.boards}
-        bars -= {*self.lines_at, *self.sources, *(board.id for board in self.site.boards if board.inside)}
+        bars -= {*self.lines_at, *self.sources}
         rods = {self.frame[electrode.at.id] for electrode in self.site.electrodes}
         supplies = {source.id for source in self.site.sources if source.kind == "utility"}
         landed = {end for link in self.links if supplies & set(self.ends(link)) for end in self.ends(link)} - supplies
@@ -773,13 +777,24 @@ class _Work:
         """For each place of the tree, how many frames up to it have lines or are sources."""
         return self.tree.counted({*self.lines_at, *self.sources})
 
-    def ahead_at(self, frame: str) -> tuple[Device, str] | None:
-        """The largest device ahead of the cables that feed a frame."""
-        found = [
-            self.ahead[link.id]
-            for link in self.at.get(frame, ())
-            if self.begins(link)[1] == frame and link.id in self.ahead and any(core in LINES for core in link.cores)
-        ]
+    def crossing(self, side: _Side) -> list[Connection]:
+        """The cables with lines that lead from one side of a conductor to the other, whose faults it carries."""
+        other = side.other
+        found = []
+        for link in self.links:
+            a, b = self.ends(link)
+            parted = (side.holds(a) and other.holds(b)) or (other.holds(a) and side.holds(b))
+            if parted and any(core in LINES for core in link.cores):
+                found.append(link)
+        return found
+
+    def feeding(self, frame: str) -> list[Connection]:
+        """The cables that feed a frame."""
+        return [link for link in self.at.get(frame, ()) if self.begins(link)[1] == frame]
+
+    def largest_ahead(self, links: list[Connection]) -> tuple[Device, str] | None:
+        """The largest of the devices ahead of some cables."""
+        found = [self.ahead[link.id] for link in links if link.id in self.ahead]
         return max(found, key=lambda one: _rating(one[0])) if found else None
 
     def first_at(self, bar: str) -> str:

@@ -54,8 +54,6 @@ class EarthElectrode:
         ]
         if not known:
             return self.resistance_ohm
-        if min(known) <= 0:
-            return 0.0
         return 1 / sum(1 / one for one in known)
 
     @property
