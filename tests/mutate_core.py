@@ -341,13 +341,12 @@ def _noted(test: Test) -> tuple[bool, float, frozenset[Place]]:
 def learn(all_tests: list[Test], file: Path) -> dict[str, Known]:
     """How long each test takes and which lines it runs; kept in a file, for the same tests on the same text."""
     known = {name: Known(*one) for name, one in pickle.loads(file.read_bytes()).items()} if file.exists() else {}
+    fresh = [test for test in all_tests if test.name not in known]
     before = [
         one
-        for name, path in modules().items()
+        for name, path in (modules() if fresh else {}).items()  # what notes its lines runs in no other test
         for one in put(name, mutation.noted(path.read_text(encoding="utf-8"), name))
-        if any(test.name not in known for test in all_tests)
     ]
-    fresh = [test for test in all_tests if test.name not in known]
     found = served(lambda number: _noted(fresh[number]), len(fresh), 10 * LONGEST_S)
     for test, answer in zip(fresh, found, strict=True):
         passed, seconds, places = answer or (False, 0.0, frozenset())

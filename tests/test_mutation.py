@@ -43,3 +43,20 @@ def test_changes_drawn_at_random_are_noticed(tmp_path: Path) -> None:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert "40 changes" in done.stdout
+
+
+def test_what_was_learnt_before_makes_no_test_fail(tmp_path: Path) -> None:
+    # a change that no test can notice, without and with the map of the lines that tests run
+    key = "circuit.components.protective: pe_by_line_mm2: LtE -> Lt: line_mm2 <= 16"
+    (tmp_path / "keys").write_text(key, encoding="utf-8")
+    for _ in range(2):
+        done = subprocess.run(
+            [
+                *(sys.executable, mutate_core.__file__, "circuit.components.protective", "--seeds", "0"),
+                *("--keys", str(tmp_path / "keys"), "--map", str(tmp_path / "map"), "--tests", "test_components.py"),
+            ],
+            capture_output=True,
+            text=True,
+            timeout=300,
+        )
+        assert "1 changes, 0 noticed" in done.stdout, done.stdout + done.stderr

@@ -177,9 +177,9 @@ def _shocks(
     loads = []
     for circuit, lines in network.circuits:
         neutral = network.find(circuit, "", "N")
+        if len(lines) > 1 and any(on_high_leg(island, node) for node in lines):
+            continue  # with the high leg among them the load is between the lines, and not to the neutral
         for node in lines:
-            if len(lines) > 1 and on_high_leg(island, node):
-                continue  # nothing is between that line and the neutral
             if neutral >= 0 and model.node[node] >= 0 and model.node[neutral] >= 0 and island.live >> node & 1:
                 across = abs(model.voltage_v(voltages, node) - model.voltage_v(voltages, neutral))
                 if across > abs(model.voltage_v(before, node) - model.voltage_v(before, neutral)) + 1:

@@ -90,11 +90,9 @@ class Island:
         found = []
         for i in self.case.feeds:
             feed = self.network.feeds[i]
-            if len(feed.members) > 1:
-                lines = tuple(node for node in feed.lines if self.live >> node & 1)
-                neutrals = tuple(node for node in feed.neutrals if self.live >> node & 1)
-                feed = feed._replace(lines=lines, neutrals=neutrals)
-            found.append(feed)
+            lines = tuple(node for node in feed.lines if self.live >> node & 1)
+            neutrals = tuple(node for node in feed.neutrals if self.live >> node & 1)
+            found.append(feed._replace(lines=lines, neutrals=neutrals))
         return tuple(found)
 
     def fed_by(self, identifier: str) -> bool:
@@ -128,7 +126,7 @@ class Island:
             seen.update(waiting)
             waiting = []
             for feed in network.feeds:
-                known = feed.variable >= 0 and self.state[feed.variable] >= 0
+                known = self.state[feed.variable] >= 0
                 if known and feed.energised >> self.state[feed.variable] & 1 and any(part >> n & 1 for n in feed.lines):
                     if feed.kind == "utility":
                         return True

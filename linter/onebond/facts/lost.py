@@ -53,20 +53,22 @@ def lost(currents: Currents, service: InService) -> list[Lost]:
             break
         if edge.b in sides[0]:
             continue  # another way joins the two ends
+        if island.references and not any(side & good for side in sides):
+            continue  # nothing held these frames before; without a reference at least they held each other
         hanging = tuple(part.id for side in sides if not side & good for part in frames if part.pe in side)
         if hanging:
-            found.append(Lost(link.id, link.route, island, "pe", hanging, False, _carried(service, link.id)))
+            # a PEN on an earth bar is one of them, under its own name
+            carried = _carried(service, link.id, edge.core)
+            found.append(Lost(link.id, link.route, island, "pe", hanging, False, carried))
     found.extend(_links(island))
-    rods = {pe for _, pe in network.electrodes}
     routes = {electrode.id: electrode.route for electrode in network.installation.electrodes}
     for name, pe in network.electrodes:
-        here = island.earth[pe]
-        others = {island.earth[other] for other in rods if other != pe}
-        tied = {island.earth[reference.pe] for reference in island.references}
-        if here in others or here in tied:
-            continue
-        hanging = tuple(part.id for part in frames if island.earth[part.pe] == here)
-        if hanging:
+        here = _reach(around, pe)
+        # several may stand at one terminal
+        left_over = {at for other, at in network.electrodes if other != name}
+        left_over.update(reference.pe for reference in island.references)
+        hanging = tuple(part.id for part in frames if part.pe in here)
+        if hanging and not here & left_over:
             found.append(Lost(name, routes[name], island, "electrode", hanging, False, None))
     return found
 
@@ -81,7 +83,7 @@ def _links(island: Island) -> list[Lost]:
     return found
 
 
-def _reach(around: dict[int, list[tuple[int, int]]], start: int, without: int) -> set[int]:
+def _reach(around: dict[int, list[tuple[int, int]]], start: int, without: int = -1) -> set[int]:
     seen, stack = {start}, [start]
     while stack:
         for number, other in around.get(stack.pop(), ()):
@@ -91,9 +93,9 @@ def _reach(around: dict[int, list[tuple[int, int]]], start: int, without: int) -
     return seen
 
 
-def _carried(service: InService, link: str) -> float | None:
+def _carried(service: InService, link: str, core: str) -> float | None:
     try:
-        return service.both(lambda _, flow: _size(flow.element(link, "PE")))
+        return service.both(lambda _, flow: _size(flow.element(link, core)))
     except Unknown:
         return None
 

@@ -107,8 +107,7 @@ class PeakWorker:
         nearer: dict[int, dict[int, None]] = {}
         for _, _, reached, _ in self.currents.trees:
             for edge, near in reached.values():
-                if edge >= 0:
-                    nearer.setdefault(edge, {})[near] = None
+                nearer.setdefault(edge, {})[near] = None
         live = self.island.energised_lines
         for node, ways in enumerate(self.island.ways):
             for number, _, sort in ways:
