@@ -13,7 +13,6 @@ from onebond.facts.faults import FOLLOWING_TIMES_RATED, EarthFault, Fed, Passed,
 from onebond.facts.island import Island
 from onebond.model import Device, Installation, Source
 from onebond.network import Feed, Network, Rcd
-from onebond.span import Route
 
 Given = Capability | Missing | None
 ENDLESS = float("inf")
@@ -157,7 +156,10 @@ class FaultWorker:
         return next((impedances.capability(source) for source in way.feed.sources if source.id == place), None)
 
     def unlimited(self, ways: list[Way]) -> Missing | None:
-        """What is not written of a source on these lines that limits its current: nothing is known of what it gives, or takes from a device."""
+        """What is not written of a source on these lines that limits its current.
+
+        Without its limit nothing is known of what it gives, nor of what it takes from a device.
+        """
         starts = tuple(way.start for way in ways)
         if starts not in self._unlimited:
             part = self.island.line_part(starts)
