@@ -89,10 +89,9 @@ class Failure:
     def route_of(self, place: str) -> Route:
         """Where a place of :attr:`frames` or :attr:`loads` is written."""
         network = self.island.network
-        # a circuit of class II has no frame, and may be a load
-        return next(
-            (one.route for one in (*network.parts, *network.installation.circuits) if one.id == place), self.route
-        )
+        routes = {circuit.id: circuit.route for circuit in network.installation.circuits}  # one of class II is no part
+        routes.update((part.id, part.route) for part in network.parts)
+        return routes.get(place, self.route)
 
 
 class Breaker:
