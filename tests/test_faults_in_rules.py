@@ -62,7 +62,7 @@ def fault(*late: Cleared, **more: Any) -> Any:
     given = {
         "id": "oven",
         "route": ("circuits", "oven"),
-        "point": SimpleNamespace(written="oven.frame", pe=3),
+        "point": SimpleNamespace(written="oven.frame", pe=3, sort="circuit"),
         "outside": "",
         "unsettled": "",
         "framed": True,

@@ -19,7 +19,7 @@ from onebond.circuit import impedances
 from onebond.circuit.components import loads
 from onebond.circuit.components.capacitance import admittance
 from onebond.circuit.impedances import Missing
-from onebond.circuit.parts import Branch, Circuit
+from onebond.circuit.parts import Z_MIN_OHM, Branch, Circuit
 from onebond.model import HIGH_LEG, LINES, Connection, Source
 from onebond.model import Circuit as Final
 from onebond.network import Feed, Network, Tie, frame_of
@@ -220,8 +220,8 @@ class _Builder:
     def branch(
         self, a: int, b: int, z: complex | Missing | None, element: str, core: str, emf_v: complex = 0j, edge: int = -1
     ) -> None:
-        """A conductor between two nodes; one without impedance merges them."""
-        if z is None or z == 0:
+        """A conductor between two nodes; one without impedance, or with less than a circuit may hold, merges them."""
+        if z is None or (not isinstance(z, Missing) and abs(z) < Z_MIN_OHM):
             self.contact(a, b, element, core, edge, emf_v)
             return
         if isinstance(z, Missing):

@@ -88,7 +88,10 @@ class Failure:
 
     def route_of(self, place: str) -> Route:
         """Where a place of :attr:`frames` or :attr:`loads` is written."""
-        return next((part.route for part in self.island.network.parts if part.id == place), self.route)
+        network = self.island.network
+        routes = {circuit.id: circuit.route for circuit in network.installation.circuits}  # one of class II is no part
+        routes.update((part.id, part.route) for part in network.parts)
+        return routes.get(place, self.route)
 
 
 class Breaker:
@@ -138,10 +141,21 @@ class Breaker:
         first, *others = results
         for other in others:
             for one, again in zip(first, other, strict=True):
-                for a, b in zip(one, again, strict=False):
-                    if abs(a.volts - b.volts) > UNKNOWN_MATTERS * max(a.volts, b.volts, 1.0):
-                        raise Unknown.of(service.model.unknown[0][1])
+                if _differ(one, again):
+                    raise Unknown.of(service.model.unknown[0][1])
         return first
+
+
+def _differ(shocks: tuple[Shock, ...], again: tuple[Shock, ...]) -> bool:
+    """Whether the voltages at any place differ by more than matters; a place that only one of them names has none in the other."""
+    one, other = _highest(shocks), _highest(again)
+    pairs = [(one.get(place, 0.0), other.get(place, 0.0)) for place in {*one, *other}]
+    return any(abs(a - b) > UNKNOWN_MATTERS * max(a, b, 1.0) for a, b in pairs)
+
+
+def _highest(shocks: tuple[Shock, ...]) -> dict[str, float]:
+    """The highest voltage of each place in V, of shocks with the highest first."""
+    return {shock.place: shock.volts for shock in reversed(shocks)}
 
 
 def after(study: Study, branch: int) -> list[complex]:

@@ -13,7 +13,6 @@ from onebond.facts.faults import FOLLOWING_TIMES_RATED, EarthFault, Fed, Passed,
 from onebond.facts.island import Island
 from onebond.model import Device, Installation, Source
 from onebond.network import Feed, Network, Rcd
-from onebond.span import Route
 
 Given = Capability | Missing | None
 ENDLESS = float("inf")
@@ -39,6 +38,7 @@ class FaultWorker:
         self._given: dict[tuple[str, int], Given] = {}
         self._returning: dict[tuple[str, int], bool] = {}
         self._followers: dict[int, bool] = {}
+        self._unlimited: dict[tuple[int, ...], Missing | None] = {}
 
     # -- faults --------------------------------------------------------------------------------------------------
 
@@ -76,10 +76,8 @@ class FaultWorker:
             if point.sort != "source" or point.terminal == "in" or all(s.id != point.place for s in way.feed.sources)
         ]
         feds, current, largest = self.fed(point, node, known, ways) if known else ((), 0.0, 0.0)
-        for way in ways if known and missing is None else ():
-            given = self.capability(way)
-            if isinstance(given, Missing) and way.feed.kind == "inverter":
-                missing = given  # without its limit nothing is known of what it gives
+        if known:
+            missing = self.unlimited(ways)
         touch = touch_met = None
         if known:
             touch, touch_met = known.touch_v(largest if largest < ENDLESS else 0.0)
@@ -157,6 +155,23 @@ class FaultWorker:
         place = self.network.nodes[way.start][0]
         return next((impedances.capability(source) for source in way.feed.sources if source.id == place), None)
 
+    def unlimited(self, ways: list[Way]) -> Missing | None:
+        """What is not written of a source on these lines that limits its current.
+
+        Without its limit nothing is known of what it gives, nor of what it takes from a device.
+        """
+        starts = tuple(way.start for way in ways)
+        if starts not in self._unlimited:
+            part = self.island.line_part(starts)
+            given = (
+                impedances.capability(source)
+                for feed in self.island.feeds
+                if any(part >> node & 1 for node in feed.lines)
+                for source in feed.sources
+            )
+            self._unlimited[starts] = next((one for one in given if isinstance(one, Missing)), None)
+        return self._unlimited[starts]
+
     def fed(self, point: Point, node: int, loop: Loop, ways: list[Way]) -> tuple[tuple[Fed, ...], float, float]:
         """What every source gives and what each device sees; with the smallest and the largest fault current in A."""
         free = abs(loop.open_v) / abs(loop.z_ohm) if loop.z_ohm else ENDLESS
@@ -164,11 +179,11 @@ class FaultWorker:
             return self.fed_by_several(point, node, ways, free)
         way = ways[0]
         capability = self.capability(way)
-        current, limited = free, False
+        current, part, limited = free, 1.0, False
         if isinstance(capability, Capability) and capability.limit_a < free:
-            current, limited = capability.limit_a, True
+            current, part, limited = capability.limit_a, capability.limit_a / free, True
         passed = [
-            Passed(device, name, current, self.residual_a(device, name, point, node, current, free))
+            Passed(device, name, current, self.residual_a(device, name, point, node, current, part))
             for device, name, step in self.currents.devices_on(way)
             if step.edge in way.alone
         ]
@@ -205,8 +220,10 @@ class FaultWorker:
                 added = self.added_a(step)
                 if stiff:
                     value = flow.edge(step.edge) if flow is not None else None
-                    seen = min(own, limits[number]) if way.feed.id in beside or value is None else abs(value)
-                    seen = min(seen, limits[number]) if len(self.served(passing, device, name)) == 1 else seen
+                    # a device that a stiff source feeds through as well sees what that one gives
+                    served = [one.feed.id for one, on in zip(ways, passing, strict=True) if (device.route, name) in on]
+                    stiffly = value is not None and not beside.issuperset(served)
+                    seen = abs(value) if value is not None and stiffly else min(own, limits[number])
                 else:
                     behind = [k for k in range(len(ways)) if (device.route, name) not in passing[k]]
                     seen = total - sum(limits[k] for k in behind)
@@ -236,12 +253,7 @@ class FaultWorker:
         if len(known) < len(ways) or not sum(known):
             return min(free, max(limits, default=0.0))  # a line that is crossed with a neutral is fed by none
         held = sum(min(share, limit) for share, limit in zip(known, limits, strict=True))
-        return free * held / sum(known) if free < ENDLESS else held
-
-    @staticmethod
-    def served(passing: list[set[tuple[Route, str]]], device: Device, name: str) -> list[int]:
-        """The ways that a device is on."""
-        return [k for k, devices in enumerate(passing) if (device.route, name) in devices]
+        return free * (held / sum(known))  # exactly what the loop draws where no limit is reached
 
     def following_a(self, ways: list[Way]) -> float:
         """The most that sources which follow add to a fault, in A."""
@@ -293,15 +305,18 @@ class FaultWorker:
     # -- what residual current devices see -----------------------------------------------------------------------
 
     def residual_a(
-        self, device: Device, name: str, point: Point, node: int, current: float, free: float
+        self, device: Device, name: str, point: Point, node: int, current: float, part: float
     ) -> float | None:
-        """What a residual current device on the way sees: all of the fault current, unless part of it comes back through it."""
+        """What a residual current device on the way sees: all of the fault current, unless part of it comes back through it.
+
+        ``part``: what the source gives of what it would give without its limit.
+        """
         if not device.senses:
             return None
         if not self.returns_through(device, name):
             return current
         seen = self.seen_by(device, name, point, node)
-        return None if seen is None else seen * (current / free if 0 < free < ENDLESS else 1.0)
+        return None if seen is None else seen * part
 
     def returns_through(self, device: Device, name: str) -> bool:
         """Whether a return path may lead through the device: a reference behind it, or a line that goes round it."""

@@ -206,7 +206,7 @@ class EarthFault:
         """The first metal near the frame that no conductor joins to it, or ''."""
         network, earth = self.island.network, self.island.earth
         for metal in self.metal_near:
-            points = [n for n, key in enumerate(network.nodes) if key[0] == metal.id and key[2] == "PE"]
+            points = [n for n, key in enumerate(network.nodes) if key[0] == metal.id]
             points += [network.number_of(frame_of(network.installation, end.id), "", "PE") for end in metal.joins]
             if not any(earth[n] == earth[self.point.pe] for n in points):
                 return metal.id
@@ -672,7 +672,7 @@ def _bonding_ohm(site: Installation, frame: str, metal: str) -> float:
     for link in site.connections:
         if link.cores != ("PE",) or link.devices or link.plug:
             continue
-        ohm = impedances.core_ohm(link, "PE", True, site.stage == "as-built")
+        ohm = impedances.core_ohm(link, "PE", True)
         ends = frame_of(site, link.start.id), frame_of(site, link.finish.id)
         for here, there in (ends, ends[::-1]):
             around.setdefault(here, []).append((there, ohm if isinstance(ohm, Missing) else abs(ohm)))
