@@ -228,6 +228,82 @@ def test_devices_that_the_only_source_passes_see_all_of_it_in_each_state() -> No
     assert set(seen(found["absent", "running"])) == {"feed", "in", "out", "primary"}
 
 
+def behind(source: str, secondary: str, device: str) -> str:
+    """A source ahead of an isolating transformer, and one circuit behind it."""
+    return (
+        HEAD
+        + f"""\
+sources:
+  inv: {{kind: inverter, {source}}}
+  t: {{kind: transformer, winding: isolating, {secondary}, rating: 10 kVA, impedance: 4 %}}
+boards: {{main: {{}}, far: {{}}}}
+connections:
+  feed: {{from: inv, to: main, cores: LINES N PE, size: 10 mm2, length: 0 m}}
+  primary: {{from: main, to: t.in, cores: LINES N PE, size: 10 mm2, length: 0 m}}
+  secondary: {{from: t.out, to: far, cores: LINES N PE, size: 10 mm2, length: 0 m}}
+circuits:
+  load: {{from: far, cores: L1 N PE, size: 2.5 mm2, length: 10 m, serves: fixed, through: [{{kind: mcb, {device}}}]}}
+bonds: {{link: {{at: far}}}}
+electrodes: {{rod: {{at: far}}}}
+"""
+    ).replace("LINES", "L1 L2 L3" if "L3" in source else "L1")
+
+
+ONE = "phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed, fault-current: {limit: 40 A}"
+THREE = "phases: L1 L2 L3, voltage: 230/400 V, rating: 15 kVA, neutral-bond: fixed, fault-current: {limit: 40 A}"
+
+
+@pytest.mark.parametrize(
+    ("source", "secondary", "current_a"),
+    [
+        # the power is the same on both sides: 40 A x 230 V
+        (ONE, "phases: L1, voltage: 230 V", 40),
+        (ONE, "phases: L1, voltage: 115 V", 80),
+        (ONE, "phases: L1, voltage: 115 V, primary-voltage: 230 V", 80),
+        # one line of a star carries what one line of the other star gives; a delta would give more
+        (THREE, "phases: L1 L2 L3, voltage: 230/400 V", 40),
+        (THREE, "phases: L1 L2 L3, voltage: 115/200 V", 80),
+    ],
+)
+def test_behind_a_transformer_a_fault_draws_no_more_than_the_source_ahead_of_it_gives(
+    source: str, secondary: str, current_a: float
+) -> None:
+    fault = faults(behind(source, secondary, "curve: B, rating: 32 A"), "t")["load"]
+    assert fault.current_a() == pytest.approx(current_a, rel=1e-2)
+    (fed,) = fault.feds
+    assert (fed.limited, fed.held_by) == (True, "inv")
+
+
+@pytest.mark.parametrize(
+    ("device", "found"),
+    [
+        # 40 A are five times 8 A (curve B: certain at once, IEC 60898-1 table 7) and less than three times 16 A
+        ("curve: B, rating: 8 A", []),
+        ("curve: B, rating: 16 A", ["load"]),
+    ],
+)
+def test_a_breaker_behind_a_transformer_that_the_inverter_ahead_of_it_does_not_operate(
+    device: str, found: list[str]
+) -> None:
+    weak = next(rule for rule in RULES if rule.id == "source-too-weak-to-trip")
+    # over 150 m of PE the frame has more than the 50 V of IEC 60364-4-41, 415.2.2: 40 A x 1.33 ohm
+    text = behind(ONE, "phases: L1, voltage: 230 V", device).replace("length: 10 m, serves", "length: 150 m, serves")
+    site = testing.inspected(text, (weak,)).site
+    assert [one for one in testing.found(site, weak.id) if one == "load"] == found
+
+
+def test_an_inverter_that_ends_by_itself_ends_a_fault_behind_a_transformer() -> None:
+    source = ONE.replace("{limit: 40 A}", "{limit: 40 A, for: 100 ms}")
+    cleared = faults(behind(source, "phases: L1, voltage: 230 V", "curve: B, rating: 32 A"), "t")["load"].cleared()
+    assert (cleared.by, cleared.trip.certain_s) == ("inv itself", 0.1)
+
+
+def test_beside_a_supply_an_inverter_ahead_of_a_transformer_limits_nothing() -> None:
+    # the supply gives what the loop draws
+    found = by_states(two_ahead("main"), "load", "passing")["present", "running"]
+    assert not any(fed.limited for fed in found.feds)
+
+
 def test_what_a_device_sums_does_not_rest_on_the_size_of_its_own_cable() -> None:
     # L1 and N pass it with the same current, whatever their cable is: a bar of no length that nobody gave a size
     text = (
