@@ -25,6 +25,13 @@ def facts_of(text: str) -> Facts:
     return Facts(installation, installation.rulebook)
 
 
+def changed(text: str, *edits: tuple[str, str]) -> str:
+    for old, new in edits:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return text
+
+
 def faults(text: str, *by: str) -> dict[str, EarthFault]:
     """The faults in the case that these sources feed and no other one, by place."""
     found = facts_of(text).earth_faults
@@ -181,6 +188,21 @@ def test_devices_on_both_sides_of_an_inverter_that_passes_whatever_is_written_fi
     assert seen(behind) == {name: pytest.approx(behind.current_a() / 2) for name in ("in", "out", "primary")}
 
 
+SERIES = (
+    ("boards: {main: {}, far: {}}", "boards: {main: {}, mid: {}, far: {}}"),
+    ("to: far", "to: mid"),
+    (
+        "circuits:",
+        """  last-in: {from: mid, to: last.in, cores: L1 N PE, size: 10 mm2, length: 0 m}
+  last-out: {from: last.out, to: far, cores: L1 N PE, size: 10 mm2, length: 0 m}
+circuits:""",
+    ),
+)
+LAST = """
+  last:
+    {kind: transformer, winding: isolating, phases: L1, voltage: 57.5 V, primary-voltage: 115 V, rating: 5 kVA, impedance: 4 %}"""
+
+
 CABLE = "cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{kind: mcb, curve: B, rating: 40 A}]"
 SET = """set:
     {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, neutral-bond: none, subtransient-reactance: 15 %,
@@ -213,6 +235,24 @@ def test_behind_a_transformer_every_source_ahead_of_it_has_a_loop_of_its_own() -
     assert loops[0] is not None and loops[1] is not None
     difference = loops[1].z_ohm - loops[0].z_ohm
     assert difference.real == pytest.approx(-0.5 / 4) and difference.imag == pytest.approx(0.15 * 5.29 / 4)
+
+
+def test_a_supply_stands_behind_a_transformer_only_where_it_feeds_its_primary() -> None:
+    found = by_states(two_ahead("main"), "load", "passing")
+    assert {state: one.island.utility_behind for state, one in found.items()} == {
+        state: state[0] == "present" for state in found
+    }
+    assert {state[0] for state in found} >= {"present", "absent"}
+
+
+def test_every_source_ahead_of_two_transformers_in_a_row_has_a_loop_of_its_own() -> None:
+    # 115 V to 57.5 V: a quarter once more
+    text = two_ahead("main").replace("main: {}, sub: {}, far: {}", "main: {}, sub: {}, mid: {}, far: {}")
+    text = text.replace("to: far", "to: mid").replace("\nboards:", f"{LAST}\nboards:").replace(*SERIES[2])
+    found = by_states(text, "load", "passing")
+    loops = [found[state].loop for state in (("present", "standing"), ("absent", "running"))]
+    assert loops[0] is not None and loops[1] is not None
+    assert (loops[1].z_ohm - loops[0].z_ohm).real == pytest.approx(-0.5 / 16)
 
 
 @pytest.mark.parametrize("at", ["main", "sub"])
@@ -259,7 +299,8 @@ THREE = "phases: L1 L2 L3, voltage: 230/400 V, rating: 15 kVA, neutral-bond: fix
         # the power is the same on both sides: 40 A x 230 V
         (ONE, "phases: L1, voltage: 230 V", 40),
         (ONE, "phases: L1, voltage: 115 V", 80),
-        (ONE, "phases: L1, voltage: 115 V, primary-voltage: 230 V", 80),
+        # the voltages that are written on it are its turns, whatever it is joined to
+        (ONE, "phases: L1, voltage: 120 V, primary-voltage: 240 V", 80),
         # one line of a star carries what one line of the other star gives; a delta would give more
         (THREE, "phases: L1 L2 L3, voltage: 230/400 V", 40),
         (THREE, "phases: L1 L2 L3, voltage: 115/200 V", 80),
@@ -296,6 +337,34 @@ def test_an_inverter_that_ends_by_itself_ends_a_fault_behind_a_transformer() -> 
     source = ONE.replace("{limit: 40 A}", "{limit: 40 A, for: 100 ms}")
     cleared = faults(behind(source, "phases: L1, voltage: 230 V", "curve: B, rating: 32 A"), "t")["load"].cleared()
     assert (cleared.by, cleared.trip.certain_s) == ("inv itself", 0.1)
+
+
+def test_the_limit_holds_through_two_transformers_in_a_row() -> None:
+    text = changed(
+        behind(ONE, "phases: L1, voltage: 115 V", "curve: B, rating: 32 A"),
+        *SERIES,
+        ("\nboards:", f"{LAST}\nboards:"),
+    )
+    # 230 V to 115 V to 57.5 V: four times 40 A
+    assert faults(text, "last")["load"].current_a() == pytest.approx(160, rel=1e-2)
+
+
+def test_transformers_side_by_side_share_what_the_inverter_ahead_of_them_gives() -> None:
+    text = changed(
+        behind(ONE, "phases: L1, voltage: 230 V, may-parallel: [u]", "curve: B, rating: 32 A"),
+        (
+            "\nboards:",
+            "\n  u: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, may-parallel: [t], rating: 10 kVA, impedance: 4 %}"
+            "\nboards:",
+        ),
+        (
+            "circuits:",
+            """  u-in: {from: main, to: u.in, cores: L1 N PE, size: 10 mm2, length: 0 m}
+  u-out: {from: u.out, to: far, cores: L1 N PE, size: 10 mm2, length: 0 m}
+circuits:""",
+        ),
+    )
+    assert faults(text, "t", "u")["load"].current_a() == pytest.approx(40, rel=1e-2)
 
 
 def test_beside_a_supply_an_inverter_ahead_of_a_transformer_limits_nothing() -> None:
@@ -345,13 +414,6 @@ LEAD_OHM = 0.00387
 """10 m of 50 mm2 at 20 C: 0.387 ohm/km."""
 BANK_V, BANK_OHM = 1.2 * 48, 0.9 * 0.008
 """FORMAT.md, direct current: 1.2 times the rated voltage over 0.9 of the resistance."""
-
-
-def changed(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 GRID_AT_HUT = (
