@@ -127,6 +127,8 @@ class Island:
         """What lies ahead of the isolating transformers that feed it: closed edges, sources at work, closed ties; by number."""
         network, state = self.network, self.state
         waiting = tuple(node for feed in self.feeds for node in feed.primary)
+        if not waiting:
+            return frozenset(), frozenset(), frozenset()
         part, working = 0, set[int]()
         while waiting:
             part |= reach(network, state, waiting)
