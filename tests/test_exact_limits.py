@@ -335,7 +335,7 @@ def fault(**more: object) -> object:
     return by_hand(EarthFault, **given)
 
 
-FED = SimpleNamespace(source="inverter", passed=(), most_a=lambda current_a: min(current_a, 20.0))
+FED = SimpleNamespace(source="inverter", held_by="inverter", passed=(), most_a=lambda current_a: min(current_a, 20.0))
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def passed(**more: Any) -> Any:
 
 
 def fed(*devices: Any, source: str = "inverter", most_a: float = 20.0) -> Any:
-    return by_hand(Fed, source=source, passed=devices, most_a=lambda current_a: min(current_a, most_a))
+    return by_hand(Fed, source=source, held_by=source, passed=devices, most_a=lambda current_a: min(current_a, most_a))
 
 
 INVERTER = SimpleNamespace(id="inverter", route=("sources", "inverter"), mounted="fixed", phases=("L1",))

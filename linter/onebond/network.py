@@ -82,6 +82,11 @@ class Feed(NamedTuple):
     members: tuple[tuple[int, ...], ...] = ()  # the nodes of each of several inverters that act as one
     primary: tuple[int, ...] = ()  # an isolating transformer is energised only while these are
 
+    def at_work(self, state: tuple[int, ...]) -> bool:
+        """Whether it energises its lines for certain, by the known values of the variables."""
+        known = state[self.variable] if self.variable >= 0 else -1
+        return known >= 0 and bool(self.energised >> known & 1)
+
 
 class Passage(NamedTuple):
     """The way through an inverter: possible only while its input is fed otherwise than through itself."""

@@ -1,11 +1,11 @@
 """Nothing breaks a short circuit of a battery.
 
 Checks: every cable on the way from a battery to its first overcurrent device (fuse, mcb, mccb or rcbo), all switches closed.  An
-inverter or a load that is reached without one is found, and so is a way to a board that is longer than a lead without
-protection may be.  One pole is enough where no pole is earthed, since a current from pole to pole passes both; else every pole
+inverter or a load that is reached without one is found, and so is a way to a board or an array that is longer than a lead
+without protection may be.  One pole is enough where no pole is earthed, since a current from pole to pole passes both; else every pole
 that is not earthed needs its own.  Links between the blocks of a bank, and what is built into a battery, count only as
-they are written: a fuse inside it stands in `through` of its cable.  Arrays are left out, since they give little more than their
-rated current; strings in parallel need fuses for another reason, which is not judged.
+they are written: a fuse inside it stands in `through` of its cable.  What arrays themselves give is left out, since it is little more
+than their rated current; strings in parallel need fuses for another reason, which is not judged.
 
 Danger: a battery gives thousands of ampere for minutes, whatever is open elsewhere.  The cable burns along its whole length, and the
 arc of direct current ends only when the copper is gone.

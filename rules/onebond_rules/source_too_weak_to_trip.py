@@ -1,10 +1,11 @@
 """A source limits its current below what any device on the way needs, so that a fault is not cleared in time.
 
 Checks: the faults of `disconnection-too-slow` that an inverter, or a generating set whose excitation is declared, feeds at its
-limit.  No finding where an RCD or a smaller breaker operates on that current for certain, where the source shuts down by itself
-within the time.  Reports name as an exception: a breaker on the way that the maker declares as one that the source trips
-(`largest-breaker`), and a frame whose voltage to the main earthing terminal stays at 50 V or less while the source gives its
-largest current, unless metal near it is bonded nowhere; or that is bonded to the metal near it by 50 V divided by that current.
+limit, through an isolating transformer too.  No finding where an RCD or a smaller breaker operates on that current for certain,
+where the source shuts down by itself within the time.  Reports name as an exception: a breaker on the way that the maker declares
+as one that the source trips (`largest-breaker`), and a frame whose voltage to the main earthing terminal stays at 50 V or less
+while the source gives its largest current, unless metal near it is bonded nowhere; or that is bonded to the metal near it by 50 V
+divided by that current.
 
 Danger: the fault goes on, the breaker holds, the lights are dim at most, and the frame stays live until somebody looks.  The same
 circuit on the grid is safe, which is why nobody expects it.
@@ -71,6 +72,9 @@ def check(fault: EarthFault, params: Params) -> Verdict:
     if not sure:
         assert weak[0].lacking is not None
         raise Unknown.of(weak[0].lacking)
+    if ahead := fault.behind_transformer:
+        why = f"nothing behind the transformer {ahead} clears it for certain; what a device ahead of it does is not worked out"
+        raise Unknown(ahead, fault.route, why)
     source = sure[0].limited_by
     fed = next(one for one in fault.met_by if one.source == source)
     limit_a = fault.second[0] if fault.island.it and fault.second else fed.most_a(fault.smallest_a)
@@ -85,7 +89,8 @@ def check(fault: EarthFault, params: Params) -> Verdict:
             "carry that all the while, which is not judged",
         )
     nearest = fed.passed[0] if fed.passed else None
-    mentions = [Mention(one.id, one.route, "it limits its current") for one in fault.sources if one.id == source]
+    told = "it limits its current" if fed.held_by == source else f"{fed.held_by}, which feeds it, limits its current"
+    mentions = [Mention(one.id, one.route, told) for one in fault.sources if one.id == source]
     figures = [("at", fault.point.written), ("limit of the source", figure(limit_a, "A")), ("within", f"{limit:g} s")]
     if nearest:
         mentions.append(

@@ -701,9 +701,7 @@ def _ahead(network: Network, state: State, transformer: str, options: Options) -
         for i, other in enumerate(network.feeds)
         if other.id != transformer
         and other.forming
-        and other.variable >= 0
-        and state[other.variable] >= 0
-        and other.energised >> state[other.variable] & 1
+        and other.at_work(state)
         and any(part >> node & 1 for node in other.lines)
     ]
     emfs = impedances.line_emfs_v(source)

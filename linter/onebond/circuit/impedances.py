@@ -334,6 +334,7 @@ class Capability(NamedTuple):
     declared: bool
     collapses: bool = False  # after that time it gives nothing at all: the fault is cleared by that
     lacking: Missing | None = None
+    ahead: str = ""  # the source ahead of a transformer whose limit it is
 
 
 def rated_a(source: Source) -> float | Missing:

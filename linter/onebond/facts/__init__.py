@@ -536,7 +536,7 @@ class Facts:
         known: Known = {}
         for island in self.islands:
             protective = tuple(not edge.needs or holds(edge.needs, island.state) for edge in self.network.earth)
-            key = (island.shape, protective, tuple(tie.id for tie in island.ties))
+            key = (island.shape, island.ahead, protective, tuple(tie.id for tie in island.ties))
             if key not in by_wiring:
                 nodes += island.live.bit_count() + len(self.network.earth)
                 by_wiring[key] = (

@@ -111,6 +111,7 @@ class Currents:
         self._mets = mets
         self._known = known
         self._begun: Begun = {}
+        self._ahead: dict[str, list[tuple[Device, str, float]]] = {}
         self.links: dict[str, Connection] = {
             link.id: link
             for link in (
@@ -181,7 +182,7 @@ class Currents:
         pe = self.network.find(source, "", "PE")
         if pe < 0 or feed.kind == "utility":
             pe = self.points[0].pe
-        return self.model(Options(without=self.without, bridge=(feed.id if feed.kind == "utility" else source, pe)))
+        return self.model(Options(without=self.without, bridge=(source, pe)))
 
     # -- loops ---------------------------------------------------------------------------------------------------
 
@@ -355,7 +356,7 @@ class Currents:
                             depth[other] = depth[node] + 1
                             following.append(other)
                     ring = following
-                alone = {edge for edge, _ in reached.values() if edge >= 0}
+                alone = {edge for edge, _ in reached.values()}
                 for a, b in closing.values():
                     # every edge on the two ways up to where they meet has another way round it
                     while a != b:
@@ -383,47 +384,58 @@ class Currents:
     def ahead(self, way: Way) -> list[tuple[Device, str, float]]:
         """The overcurrent devices ahead of an isolating transformer that feeds a way, with the ratio of their current to its own.
 
-        One line on either side only; the ratio is that of the rated voltages.
+        One line on either side only; the ratio is that of the rated voltages.  Only devices that all of the current passes: one on the
+        way from one of several sources sees a part of it.
         """
-        source = way.feed.sources[0]
-        if way.feed.kind != "transformer" or len(source.phases) != 1 or source.voltage_v is None:
+        key = way.feed.id
+        if key not in self._ahead:
+            self._ahead[key] = self._ahead_of(way.feed)
+        return self._ahead[key]
+
+    def _ahead_of(self, own: Feed) -> list[tuple[Device, str, float]]:
+        source = own.sources[0]
+        if own.kind != "transformer" or len(source.phases) != 1 or source.voltage_v is None:
             return []
+        reached, ends = self.upstream(own)
+        primary_v = source.primary_voltage_v or next((feed.sources[0].voltage_v for _, feed in ends), None)
+        if not ends or not primary_v:
+            return []
+        found: list[tuple[Device, str, float]] = []
+        node = ends[0][0]
+        while node in reached:
+            edge, node = reached[node]
+            core, link = self.network.edges[edge].core, self.links.get(self.network.edges[edge].element)
+            if link is None or self.upstream(own, without=edge)[1]:
+                continue
+            for device in link.devices:
+                if core in device.poles and device.kind in ("mcb", "mccb", "fuse", "rcbo"):
+                    found.append((device, link.id, source.voltage_v / primary_v))
+        return found
+
+    def upstream(self, own: Feed, without: int = -1) -> tuple[dict[int, tuple[int, int]], list[tuple[int, Feed]]]:
+        """From the primary of a transformer along closed lines, one edge taken out: how each node is reached, and what feeds it where."""
         network, state = self.network, self.island.state
-        start = way.feed.primary[0]
-        reached: dict[int, tuple[int, int]] = {start: (-1, -1)}
-        stack, end, primary_v = [start], -1, source.primary_voltage_v
-        while stack and end < 0:
+        start = own.primary[0]
+        reached: dict[int, tuple[int, int]] = {}
+        stack, ends = [start], []
+        while stack:
             node = stack.pop()
             for feed in network.feeds:
-                known = state[feed.variable] if feed.variable >= 0 else -1
-                if node not in feed.lines or feed.id == way.feed.id or not feed.forming or known < 0:
-                    continue
-                if feed.energised >> known & 1:
-                    end = node
-                    primary_v = primary_v or feed.sources[0].voltage_v
+                if node in feed.lines and feed.id != own.id and feed.forming and feed.at_work(state):
+                    ends.append((node, feed))
             for edge, other in network.around[node]:
                 one = network.edges[edge]
                 if (
-                    other not in reached
+                    other != start
+                    and other not in reached
+                    and edge != without
                     and one.core != "winding"
                     and network.nodes[other][2] in LINES
                     and holds(one.needs, state)
                 ):
                     reached[other] = (edge, node)
                     stack.append(other)
-        if end < 0 or not primary_v:
-            return []
-        found: list[tuple[Device, str, float]] = []
-        node = end
-        while reached[node][0] >= 0:
-            edge, nearer = reached[node]
-            one = network.edges[edge]
-            link = self.links.get(one.element)
-            for device in link.devices if link else ():
-                if one.core in device.poles and device.kind in ("mcb", "mccb", "fuse", "rcbo") and link:
-                    found.append((device, link.id, source.voltage_v / primary_v))
-            node = nearer
-        return found
+        return reached, ends
 
     def devices_on(self, way: Way) -> list[tuple[Device, str, Step]]:
         """The devices that a way passes and that open its line, the nearest to the point first, with their connection."""

@@ -123,9 +123,11 @@ def _watches(monitor: Monitor, wiring: Wiring, source: DirectSource) -> bool:
 def _apart(wiring: Wiring, one: DirectSource, other: DirectSource) -> bool:
     """Whether the earthed poles of two sources are two conductors of one side."""
     own, its = (POLES.get(source.earthed_pole or "") for source in (one, other))
-    if one is other or not own or not its or own == its == "M":
+    if one is other or not own or not its:
         return False
-    return not wiring.known or not wiring.nets.one((one.id, "", own), (other.id, "", its))
+    # the middles of two that stand side by side have one potential without a conductor between them; in series they have not
+    alike = [(core, core) for core in DIRECT] if own == its == "M" else [(own, its)]
+    return not wiring.known or not any(wiring.nets.one((one.id, "", a), (other.id, "", b)) for a, b in alike)
 
 
 def _references(islands: Iterable[Island]) -> dict[str, list[Island]]:

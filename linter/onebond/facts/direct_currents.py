@@ -111,13 +111,9 @@ class Solver:
         return short_circuits(len(self.number), self.contacts, branches, pairs)
 
     def at(self, place: tuple[str, str]) -> Amount:
-        """The largest current between any two conductors of a place, or the least between its outer ones."""
+        """The largest current between any two conductors of a place that has two, or the least between its outer ones."""
         own = [self.node(spot) for spot in spots(self.side, place)]
-        pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]]
-        if not self.largest:
-            pairs = [(own[0], own[-1])] if len(own) > 1 else []
-        if not pairs:
-            return Amount(0.0, None, 0.0)
+        pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] if self.largest else [(own[0], own[-1])]
         unknown: dict[Missing, list[int]] = {}
         for number, element in enumerate(self.elements):
             if isinstance(element.ohm, Missing):
@@ -312,7 +308,6 @@ class _Walk:
         self.site = side.network.installation
         self.links = cables(side.network)
         self.batteries = {one.id for one in side.sources if one.kind == "battery"}
-        self.arrays = {one.id for one in side.sources if one.kind == "pv"}
         self.around: dict[Spot, list[tuple[str, str, Spot]]] = {}
         for edge in side.edges:
             self.around.setdefault(edge.a, []).append((edge.element, edge.core, edge.b))
@@ -345,7 +340,7 @@ class _Walk:
                     following = other if other[2] == pole or other[2] == "M" else (other[0], "", pole)
                     seen.add(following)
                     waiting.append((following, length))
-                elif other[0] not in self.arrays:
+                else:
                     route = link.route if link is not None else ()
                     told = f"no overcurrent device between {self.battery.id} and {other[0]}"
                     reached.setdefault(other[0], (Mention(element, route, told), length))

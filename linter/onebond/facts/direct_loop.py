@@ -43,8 +43,8 @@ def loop_of(wiring: Wiring, source: DirectSource, inverter: Source, island: Isla
     pe = network.find(frame_of(site, source.id), "", "PE")
     reference = _nearest(island, pe)
     outer = _outer(wiring, source, inverter)
-    neutral, edges, tie = _neutral(island, inverter, reference)
-    earth = _earth(island, tie if tie >= 0 else reference.pe, pe)
+    neutral, edges = _neutral(island, inverter, reference)
+    earth = _earth(island, reference.pe, pe)
     bonds = {bond.id: bond for bond in site.bonds}
     bond = next((bonds[one.id] for one in reference.ties if one.id in bonds), None)
     passed = [*(earth or []), *(((bond.id, ""),) if bond else ()), *neutral[::-1], *outer]
@@ -97,19 +97,19 @@ def _nearest(island: Island, pe: int) -> Reference:
     return min(joined or island.references, key=lambda one: one.kind == "star")
 
 
-def _neutral(island: Island, inverter: Source, reference: Reference) -> tuple[_Way, frozenset[int], int]:
-    """From the terminals of an inverter to where its neutral is tied to earth; the edges too, and the PE node of that tie."""
+def _neutral(island: Island, inverter: Source, reference: Reference) -> tuple[_Way, frozenset[int]]:
+    """From the terminals of an inverter to where its neutral is tied to earth; the edges too."""
     network = island.network
-    ties = {tie.n: tie.pe for tie in reference.ties}
+    ties = set(reference.n)
     starts = [network.find(inverter.id, "out", core) for core in ("N", *inverter.phases)]
     for start in starts:
         if start < 0 or not island.live >> start & 1:
             continue
-        way = _shortest(start, set(ties), lambda node: [(i, other) for i, other, _ in island.ways[node]])
+        way = _shortest(start, ties, lambda node: [(i, other) for i, other, _ in island.ways[node]])
         if way is not None:
             elements = [(network.edges[i].element, network.edges[i].core) for i, _ in way]
-            return elements, frozenset(i for i, _ in way), ties[way[-1][1] if way else start]
-    return [], frozenset(), -1
+            return elements, frozenset(i for i, _ in way)
+    return [], frozenset()
 
 
 def _earth(island: Island, start: int, pe: int) -> _Way | None:

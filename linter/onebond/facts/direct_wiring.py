@@ -140,10 +140,6 @@ def sides(network: Network) -> tuple[Side, ...]:
     everything = Union()
     for edge in network.direct:
         everything.join(edge.a[:2], edge.b[:2])
-        for needs in (edge.a, edge.b):
-            # a changeover joins its sides in one position or another
-            if any(changeover.id == needs[0] for changeover in site.changeovers):
-                everything.join(needs[:2], (needs[0], ""))
     inverters = [source for source in site.sources if source.kind == "inverter"]
     for inverter in inverters:
         for terminal in DIRECT_INPUTS[1:]:

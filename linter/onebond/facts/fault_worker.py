@@ -78,6 +78,10 @@ class FaultWorker:
         feds, current, largest = self.fed(point, node, known, ways) if known else ((), 0.0, 0.0)
         if known:
             missing = self.unlimited(ways)
+        for way in ways if known and missing is None else ():
+            given = self.capability(way)
+            if isinstance(given, Missing) and way.feed.kind == "transformer":
+                missing = given  # without the limit of what is ahead of it nothing is known of what it gives
         touch = touch_met = None
         if known:
             touch, touch_met = known.touch_v(largest if largest < ENDLESS else 0.0)
@@ -152,8 +156,60 @@ class FaultWorker:
         return self._given[key]
 
     def _capability(self, way: Way) -> Given:
-        place = self.network.nodes[way.start][0]
-        return next((impedances.capability(source) for source in way.feed.sources if source.id == place), None)
+        return self.given_at(way.feed, way.start, frozenset())
+
+    def given_at(self, feed: Feed, start: int, seen: frozenset[str]) -> Given:
+        """What a source gives at one of its line nodes; ``seen``: transformers that are being asked."""
+        if feed.kind == "transformer":
+            return self.behind(feed, seen | {feed.id})
+        place = self.network.nodes[start][0]
+        return next((impedances.capability(source) for source in feed.sources if source.id == place), None)
+
+    def behind(self, feed: Feed, seen: frozenset[str]) -> Given:
+        """What an isolating transformer lets through of sources that all limit their current; None where one of them does not.
+
+        Members of a group add up.  Of several other sources only the largest one is certain, and transformers that share what is
+        ahead of them have equal parts of it.
+        """
+        ends = [(node, other) for node, other in self.currents.upstream(feed)[1] if other.id not in seen]
+        ratio = self.ratio(feed, [other for _, other in ends])
+        by_feed: dict[str, Capability] = {}
+        for node, other in ends:
+            one = self.given_at(other, node, seen)
+            if one is None or isinstance(one, Missing):
+                return one
+            before = by_feed.get(other.id)
+            total_a = one.limit_a + (before.limit_a if before else 0.0)
+            by_feed[other.id] = one._replace(limit_a=total_a, ahead=one.ahead or other.id)
+        if not by_feed or ratio is None:
+            return None
+        largest = max(by_feed.values(), key=lambda one: one.limit_a)
+        sharing = sum(
+            any(other.id in by_feed for _, other in self.currents.upstream(beside)[1])
+            for beside in self.island.feeds
+            if beside.primary
+        )
+        # what ends one of several sources does not end the others
+        collapses = largest.collapses and len(by_feed) == 1
+        return largest._replace(limit_a=largest.limit_a * ratio / max(sharing, 1), collapses=collapses)
+
+    @staticmethod
+    def ratio(feed: Feed, ahead: list[Feed]) -> float | None:
+        """The current of a secondary to that of its primary, by the voltages; of three lines as a star on either side, the least."""
+        source = feed.sources[0]
+        own = impedances.line_emfs_v(source)
+        if isinstance(own, Missing):
+            return None
+        emfs = list(own.values())
+        alone = len(emfs) == 1 or abs(emfs[0] + emfs[1]) < abs(emfs[0]) / 1000  # two halves of one winding
+        secondary_v = abs(emfs[0]) if alone else abs(emfs[0] - emfs[1])
+        primary_v = source.primary_voltage_v if len(emfs) == 1 else source.primary_line_voltage_v
+        for other in ahead if primary_v is None else ():
+            of_it = impedances.line_emfs_v(other.sources[0])
+            if not isinstance(of_it, Missing):
+                lines = list(of_it.values())[: len(feed.primary)]
+                primary_v = primary_v or (abs(lines[0] - lines[1]) if len(lines) > 1 else abs(lines[0]))
+        return primary_v / secondary_v if primary_v and secondary_v else None
 
     def unlimited(self, ways: list[Way]) -> Missing | None:
         """What is not written of a source on these lines that limits its current.

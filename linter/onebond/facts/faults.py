@@ -79,6 +79,11 @@ class Fed(NamedTuple):
     capability: Capability | Missing | None
     limited: bool  # the source gives no more than its limit
 
+    @property
+    def held_by(self) -> str:
+        """The source whose limit it is: itself, or the one ahead of a transformer."""
+        return (self.capability.ahead if isinstance(self.capability, Capability) else "") or self.source
+
     def most_a(self, current_a: float) -> float:
         """What the source gives into a fault current, in A: no more than its own limit."""
         return min(current_a, self.capability.limit_a) if isinstance(self.capability, Capability) else current_a
@@ -505,8 +510,10 @@ class EarthFault:
 
     @property
     def limiting(self) -> bool:
-        """Whether a source that forms the island is of a kind that limits its current into a fault."""
-        return any(source.kind in ("inverter", "generator") for source in self.sources)
+        """Whether a source that forms the island is of a kind that limits its current into a fault, ahead of a transformer too."""
+        if any(source.kind in ("inverter", "generator") for source in self.sources):
+            return True
+        return any(isinstance(fed.capability, Capability) for fed in self.feds)
 
     @property
     def unprotected(self) -> str:
@@ -616,7 +623,7 @@ def _cleared(fed: Fed, factor: float, fuses: str) -> Cleared:
         best = sooner(best, trip)
     # what a device clears it clears before the source ends (`lasting`)
     if until is not None and capability and capability.collapses and best.certain_s is None:
-        best, by = sooner(best, Trip(until, until)), f"{fed.source} itself"
+        best, by = sooner(best, Trip(until, until)), f"{fed.held_by} itself"
     if capability and capability.lacking and fed.limited:
         lacking = lacking or capability.lacking
     if isinstance(fed.capability, Missing):

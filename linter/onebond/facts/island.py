@@ -118,20 +118,28 @@ class Island:
     @cached_property
     def utility_behind(self) -> bool:
         """Whether a utility feeds it through isolating transformers."""
-        network = self.network
-        waiting = [node for feed in self.feeds for node in feed.primary]
-        seen: set[int] = set()
+        return any(self.network.feeds[number].kind == "utility" for number in self.ahead[1])
+
+    @cached_property
+    def ahead(self) -> tuple[frozenset[int], frozenset[int], frozenset[int]]:
+        """What lies ahead of the isolating transformers that feed it: closed edges, sources at work, closed ties; by number."""
+        network, state = self.network, self.state
+        waiting = tuple(node for feed in self.feeds for node in feed.primary)
+        if not waiting:
+            return frozenset(), frozenset(), frozenset()
+        part, working = 0, set[int]()
         while waiting:
-            part = reach(network, self.state, tuple(waiting))
-            seen.update(waiting)
-            waiting = []
-            for feed in network.feeds:
-                known = self.state[feed.variable] >= 0
-                if known and feed.energised >> self.state[feed.variable] & 1 and any(part >> n & 1 for n in feed.lines):
-                    if feed.kind == "utility":
-                        return True
-                    waiting.extend(node for node in feed.primary if node not in seen)
-        return False
+            part |= reach(network, state, waiting)
+            fresh = [
+                number
+                for number, feed in enumerate(network.feeds)
+                if number not in working and feed.at_work(state) and any(part >> node & 1 for node in feed.lines)
+            ]
+            working.update(fresh)
+            waiting = tuple(node for number in fresh for node in network.feeds[number].primary)
+        edges = frozenset(i for i, edge in enumerate(network.edges) if part >> edge.a & 1 and holds(edge.needs, state))
+        ties = frozenset(i for i, tie in enumerate(network.ties) if part >> tie.n & 1 and holds(tie.needs, state))
+        return edges, frozenset(working), ties
 
     @cached_property
     def changing_over(self) -> bool:
