@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from onebond.circuit.build import Options
+from onebond.circuit.build import Model, Options
 from onebond.circuit.components import body, capacitance
 from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts.currents import Currents, Point
@@ -92,41 +92,43 @@ def _readings(currents: Currents, options: Options) -> dict[str, _Reading]:
         neutral = network.find(point.place, point.terminal, "N")
         wanted.append((point, line, neutral, point.pe))
         for a, b in ((line, neutral), (line, point.pe), (neutral, point.pe)):
-            pair = _pair(model.node, model.part, a, b)
-            if pair:
-                pairs.append(pair)
+            if _joined(model, a, b) and model.node[a] != model.node[b]:
+                pairs.append((model.node[a], model.node[b]))
     found: dict[str, _Reading] = {}
     try:
         study = Study(model.circuit, dict.fromkeys(pairs))
         loops = dict(zip(study.pairs, study.loops, strict=True))
     except Unsolvable:
         return found
+
+    def between(a: int, b: int) -> tuple[complex, complex] | None:
+        """The open-circuit voltage in V and the inner impedance in ohm between two nodes; None where nothing known joins them."""
+        if not _joined(model, a, b):
+            return None
+        rise = model.offset_v[a] - model.offset_v[b]
+        if model.node[a] == model.node[b]:
+            return rise, 0j
+        loop = loops[model.node[a], model.node[b]]
+        return loop.open_v + rise, loop.z_ohm
+
+    def read(a: int, b: int, meter_ohm: float) -> float | None:
+        found = between(a, b)
+        return None if found is None else abs(found[0] * meter_ohm / (meter_ohm + found[1]))
+
     for point, line, neutral, pe in wanted:
-
-        def read(a: int, b: int, meter_ohm: float) -> float | None:
-            pair = _pair(model.node, model.part, a, b)
-            if pair is None:
-                same = a >= 0 and b >= 0 and model.node[a] == model.node[b] >= 0
-                return abs(model.offset_v[a] - model.offset_v[b]) if same else None
-            loop = loops[pair]
-            rise = model.offset_v[a] - model.offset_v[b]
-            return abs((loop.open_v + rise) * meter_ohm / (meter_ohm + loop.z_ohm))
-
         values = [
             (read(line, neutral, ohm), read(line, pe, ohm), read(neutral, pe, ohm))
             for ohm in (capacitance.meter_ohm("digital"), capacitance.meter_ohm("low-impedance"))
         ]
-        pair = _pair(model.node, model.part, line, pe)
         touch = None
-        if pair:
-            loop = loops[pair]
-            open_v = abs(loop.open_v + model.offset_v[line] - model.offset_v[pe])
-            touch = body.touch_current_a(min(open_v, 1000.0), complex(max(loop.z_ohm.real, 0.0), loop.z_ohm.imag))
+        if touched := between(line, pe):
+            open_v, z_ohm = touched
+            touch = body.touch_current_a(min(abs(open_v), 1000.0), complex(max(z_ohm.real, 0.0), z_ohm.imag))
         found[point.written] = _Reading(network.nodes[line][2], values, touch)
     return found
 
 
-def _pair(node: tuple[int, ...], part: tuple[int, ...], a: int, b: int) -> tuple[int, int] | None:
-    if a < 0 or b < 0 or node[a] < 0 or node[b] < 0 or part[a] != part[b] or node[a] == node[b]:
-        return None
-    return node[a], node[b]
+def _joined(model: Model, a: int, b: int) -> bool:
+    """Whether something that is known joins two nodes of the network; the zeros of two parts have one number and are not joined."""
+    nodes = (model.node[a], model.node[b])
+    return min(a, b) >= 0 and min(nodes) >= 0 and model.part[a] == model.part[b]
