@@ -505,3 +505,65 @@ def test_without_a_known_capacitance_nothing_is_read_to_pe(sources: tuple[str, s
     for reading in found:
         assert reading.digital[0] == volts(230)
         assert (*reading.digital[1:], *reading.low_impedance[1:], reading.touch_a) == (None,) * 5
+
+
+@pytest.mark.parametrize("without", [", voltage: 230 V", ""])
+def test_nobody_feels_nothing_because_a_voltage_is_not_written(without: str) -> None:
+    # a datum that is not written is never a value: neither 0 V on the meter nor 0 A through a person
+    found = floating(sources=SET.replace(without, "") if without else SET)
+    assert found
+    for reading in found:
+        values = (*reading.digital, *reading.low_impedance, reading.touch_a)
+        assert [value is None for value in values] == [bool(without)] * 7
+
+
+def test_what_follows_a_set_needs_no_voltage_of_its_own() -> None:
+    # it has the voltage of what it follows
+    solar = "solar: {kind: inverter, phases: L1, operation: grid-following}"
+    feed = "solar-feed: {from: solar, to: main, cores: L1 N PE, size: 10 mm2, length: 20 m}"
+    found = floating(sources=SET + "\n  " + solar, connections=SET_FEED + "\n  " + feed)
+    assert {len(reading.island.feeds) for reading in found} == {1, 2}
+    assert all(reading.digital[0] == volts(230) and reading.touch_a for reading in found)
+
+
+def test_behind_an_autotransformer_nothing_is_read() -> None:
+    # its currents are not worked out, so what lies behind it is open (FORMAT.md, currents)
+    raising = "raising: {kind: transformer, phases: L1, voltage: 120 V, winding: auto}"
+    up = "up: {from: main, to: raising.in, cores: L1 N PE, size: 10 mm2, length: 20 m}"
+    text = FLOATING.replace("SOURCES", f"{SET}\n  {raising}").replace("CONNECTIONS", f"{SET_FEED}\n  {up}")
+    text = (
+        text.replace("CIRCUITS", ONE)
+        .replace("on: {from: main,", "on: {from: raising.out,")
+        .replace("ON}", "length: 9 m}")
+    )
+    found = {reading.id: reading.digital for reading in facts_of(text).floating}
+    assert found["sub"] == found["one"] == (None, None, None)
+
+
+@pytest.mark.parametrize("missing", ["size: 10 mm2, ", "size: 2.5 mm2, "])
+def test_the_size_of_a_cable_makes_no_difference_to_a_meter(missing: str) -> None:
+    # some ohm in the way of a meter of 3 kohm, and of what capacitances let through
+    whole = floating()
+    found = floating(connections=SET_FEED.replace(missing, ""), circuits=ONE.replace(missing, ""))
+    for one, other in zip(whole, found, strict=True):
+        assert one.touch_a is not None and other.touch_a is not None
+        assert other.touch_a == pytest.approx(one.touch_a, rel=1e-2)
+        for a, b in zip(one.low_impedance[1:], other.low_impedance[1:], strict=True):
+            assert a is not None and b is not None and tuple(a) == pytest.approx(tuple(b), rel=1e-2)  # type: ignore[arg-type]
+
+
+def test_the_filter_of_an_inverter_that_is_off_holds_what_another_source_feeds() -> None:
+    # 100 nF from either conductor to PE beside 100 + 20 m of cable, 6 to 36 nF; with 3 kohm a good part of it is read
+    inverter = INVERTER.replace("neutral-bond", "filter-capacitance: 100 nF, neutral-bond")
+    found = floating(
+        sources=f"{SET}\n  {inverter}",
+        connections=f"{SET_FEED}\n  {INVERTER_FEED.replace('LENGTH', 'length: 20 m')}",
+    )
+    alone = [reading for reading in found if [feed.id for feed in reading.island.feeds] == ["set"]]
+    assert alone and all(reading.filters for reading in alone)
+    low_f, high_f = 100e-9 + 120 * 50e-12, 100e-9 + 120 * 300e-12
+    for reading in alone:
+        neutral = reading.low_impedance[2]
+        assert neutral is not None
+        assert neutral.low == volts(floating_reading_v(230, low_f, low_f, 3e3))  # 22.5 V
+        assert neutral.high == volts(floating_reading_v(230, high_f, high_f, 3e3))  # 28.6 V
