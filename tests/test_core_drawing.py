@@ -567,3 +567,42 @@ def test_the_filter_of_an_inverter_that_is_off_holds_what_another_source_feeds()
         assert neutral is not None
         assert neutral.low == volts(floating_reading_v(230, low_f, low_f, 3e3))  # 22.5 V
         assert neutral.high == volts(floating_reading_v(230, high_f, high_f, 3e3))  # 28.6 V
+
+
+@pytest.mark.parametrize(("nanofarad", "known"), [(10, False), (10_000, True)])
+def test_what_the_length_of_a_cable_decides_is_not_told_without_it(nanofarad: int, known: bool) -> None:
+    # 100 m more of cable have 5 to 30 nF: as much as the filter of an inverter, and next to nothing beside 10 uF
+    inverter = INVERTER.replace("neutral-bond", f"filter-capacitance: {nanofarad} nF, neutral-bond")
+    found = floating(
+        sources=inverter,
+        connections=INVERTER_FEED.replace("LENGTH", "length: 20 m"),
+        circuits=ONE.replace(", length: 30 m", ""),
+    )
+    assert [reading.id for reading in found] == ["main", "sub", "one"]
+    for reading in found:
+        assert reading.digital[0] == volts(230)
+        assert (reading.low_impedance[1] is not None, reading.touch_a is not None) == (known, known)
+
+
+def test_a_bar_inside_one_enclosure_has_no_length_to_write() -> None:
+    connections = SET_FEED + "\n  bar: {from: sub, to: inner, cores: L1 N PE}"
+    text = FLOATING.replace("SOURCES", SET).replace("CONNECTIONS", connections).replace("CIRCUITS", ONE)
+    text = text.replace("ON}", "length: 50 m}").replace("sub: {}}", "sub: {}, inner: {inside: sub}}")
+    found = facts_of(text).floating
+    assert {reading.id for reading in found} == {"main", "sub", "inner", "one"}
+    assert all(reading.low_impedance[1] and reading.touch_a for reading in found)
+
+
+def test_a_meter_of_10_mohm_is_loaded_by_less_the_more_cable_there_is() -> None:
+    # of 20 m with 50 pF/m it reads 113.6 V and of two hundred more 115.0 V: which of them it is nobody can tell without the lengths
+    for reading in floating(on="material: copper", circuits=ONE.replace(", length: 30 m", "")):
+        assert reading.digital[0] == volts(230) and reading.digital[1] is None and reading.digital[2] is None
+
+
+def test_the_filter_of_an_inverter_that_hangs_elsewhere_holds_nothing_here() -> None:
+    inverter = INVERTER.replace("neutral-bond", "filter-capacitance: 100 nF, neutral-bond")
+    apart = "inv-feed: {from: inv, to: hut, cores: L1 N PE, size: 10 mm2, length: 20 m}"
+    text = FLOATING.replace("SOURCES", f"{SET}\n  {inverter}").replace("CONNECTIONS", f"{SET_FEED}\n  {apart}")
+    text = text.replace("CIRCUITS", ONE).replace("ON}", "length: 50 m}").replace("sub: {}}", "sub: {}, hut: {}}")
+    found = facts_of(text).floating
+    assert {(reading.island.feeds[0].id, reading.filters) for reading in found} == {("set", False), ("inv", True)}

@@ -16,6 +16,9 @@ from onebond.span import Route
 SAME = 0.01
 """Relative difference up to which two readings with other stand-ins are one: finer than a meter shows (common practice, no source)."""
 
+UNWRITTEN_M = 100.0
+"""Length in m that stands for one that is not written, besides none: a reading that is the same with both does not rest on it."""
+
 
 class Band(NamedTuple):
     """The least and the largest value, over what the stray capacitance of the cables may be."""
@@ -45,10 +48,12 @@ def floating_readings(currents: Currents, hertz: float) -> list[FloatingReading]
     network, island = currents.network, currents.island
     sides: list[dict[str, _Reading]] = []
     for stray_f in capacitance.STRAY_F_PER_M:
-        model = currents.model(Options(capacitances=True, stray_f_per_m=stray_f, frequency_hz=hertz))
+        options = Options(capacitances=True, stray_f_per_m=stray_f, frequency_hz=hertz)
+        model = currents.model(options)
         readings = _readings(currents, model, model.circuit)
         if model.unknown:
-            others = _readings(currents, model, with_other_stand_ins(model))
+            longer = currents.model(options._replace(unwritten_m=UNWRITTEN_M))
+            others = _readings(currents, longer, with_other_stand_ins(longer))
             readings = {place: _agreed(one, others[place]) for place, one in readings.items() if place in others}
         sides.append(readings)
     # the filter of an inverter that is off hangs on its output all the same
