@@ -58,6 +58,7 @@ class Options(NamedTuple):
     loads_of: frozenset[str] = frozenset()  # only the loads of these circuits; none named: all
     capacitances: bool = False
     stray_f_per_m: float = 0.0
+    unwritten_m: float = 0.0  # the length of cables of which none is written, for their stray capacitance
     leaks: tuple[bool, bool] = (
         True,
         False,
@@ -231,13 +232,16 @@ class _Builder:
         self.branches.append((a, b, z, emf_v, f"{core} of {element}"))
         self.conductors.append(Conductor(element, core, a, b, edge))
 
+    def bar(self, link: Connection) -> bool:
+        """Whether a connection is a bar inside one enclosure of which no length is written."""
+        return link.length_m is None and frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id)
+
     def link_ohm(self, link: Connection, core: str) -> complex | Missing | None:
         """Impedance of a core; none for a bar inside one enclosure of which no length is written."""
         warm = self.options.smallest and not self.options.cold
         key = (link.id, core, warm)
         if key not in self.known:
-            bar = link.length_m is None and frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id)
-            self.known[key] = None if bar else impedances.core_ohm(link, core, warm, self.as_built)
+            self.known[key] = None if self.bar(link) else impedances.core_ohm(link, core, warm, self.as_built)
         z = self.known[key]
         return complex(CONTACT_OHM) if z is None and link.id in self.options.contacts_of else z
 
@@ -450,11 +454,14 @@ class _Builder:
         """Half of the stray capacitance of each live core to PE at either end of a cable with PE."""
         for edge in self.network.edges:
             link = self.links.get(edge.element)
-            if link is None or link.length_m is None or "PE" not in link.cores or not self.live >> edge.a & 1:
+            if link is None or "PE" not in link.cores or not self.live >> edge.a & 1:
                 continue
             if not holds(edge.needs, self.state):
                 continue
-            half = admittance(self.options.stray_f_per_m * link.length_m / 2, self.options.frequency_hz)
+            length_m = link.length_m
+            if length_m is None:
+                length_m = 0.0 if self.bar(link) else self.options.unwritten_m
+            half = admittance(self.options.stray_f_per_m * length_m / 2, self.options.frequency_hz)
             for end, node in ((link.start, edge.a), (link.finish, edge.b)):
                 pe = self.network.find(frame_of(self.site, end.id), "", "PE")
                 if pe >= 0:
