@@ -275,7 +275,12 @@ def pen_to_a_caravan_board(site: Site) -> Iterator[Told]:
         after["boards"][board] = {**own, "place": "caravan"}
         after["bonds"]["site-link"] = {"at": board, "size": "16 mm2"}
         also = frozenset(("pen-small", "single-failure-dangerous", "rcd-missing", "device-does-not-fit"))
-        yield Told(identifier, after, (finds("pen-earth-not-allowed", board),), also)
+        must = [finds("pen-earth-not-allowed", board)]
+        if residual_devices(
+            link
+        ):  # and none has a place in TN-C (411.4.5): it sums the PEN, and the link lies behind it
+            must.append(finds("bond-behind-rcd", "site-link"))
+        yield Told(identifier, after, tuple(must), also)
 
 
 def animals_without_rcd(site: Site) -> Iterator[Told]:

@@ -83,7 +83,7 @@ def pe_through_a_pole(site: Site) -> Iterator[Told]:
     """PE among the poles of a device (543.3.3 ?), which else does what it did."""
     for name, identifier, link in links(site):
         for number, device in enumerate(link.get("through") or []):
-            if "PE" in cores(link) and device["kind"] != "fuse":
+            if "PE" in cores(link) and device["kind"] not in ("fuse", "meter"):  # a meter opens nothing
                 after = changed(site)
                 _with_pole(of(after, name, identifier), number, "PE")
                 # worked in service, or with the neutral among its poles, it has an open position that counts
@@ -133,7 +133,7 @@ def pen_through_a_pole(site: Site) -> Iterator[Told]:
     """PEN among the poles of a switch or breaker: with it open the loads lift all frames."""
     for identifier, link in _pens(site):
         for number, device in enumerate(link.get("through") or []):
-            if device["kind"] != "fuse":
+            if device["kind"] not in ("fuse", "meter"):  # a meter opens nothing
                 after = changed(site)
                 _with_pole(of(after, "connections", identifier), number, "PEN")
                 must = (finds("pen-switched", name_of(device, identifier)),)

@@ -142,12 +142,22 @@ def follower_made_forming(site: Site) -> Iterator[Told]:
             after = changed(site)
             of(after, "sources", name)["operation"] = "grid-forming"
             must = (finds("sources-in-parallel"),)
+            if utilities(site) and not section(site, "bonds"):
+                # alone it floats, or has no reference but the supplier's (551.4.3.2.1)
+                must = (*must, any_of(("island-reference-borrowed", name), ("neutral-unreferenced", name)))
             # an RCD on its way has the link, and all RCDs of the circuits, behind it as soon as it feeds alone
             behind = {"bond-behind-rcd", "rcd-blind", "rcd-not-selective", "single-failure-dangerous"}
             yield Told(name, after, must, behind | {"backfeed", "neutral-unreferenced"})
 
 
 # -- inverters with a mains input -----------------------------------------------------------------------------------------------
+
+
+def _beside(site: Site, inverter: str) -> list[str]:
+    """The inverter, and those that share its boards and a line with it: they stand in the same ring."""
+    ways = {name: (place(way["from"]), output_board(site, name), lines(way)) for name, _, way in passing(site)}
+    own = ways[inverter]
+    return [name for name, way in ways.items() if way[:2] == own[:2] and set(way[2]) & set(own[2])]
 
 
 def output_on_own_input(site: Site) -> Iterator[Told]:
@@ -165,7 +175,7 @@ def output_on_own_input(site: Site) -> Iterator[Told]:
             held = any(name in interlock["never"] for interlock in site.get("interlocks") or [])
             must = [finds("sources-in-parallel")]
             if not held:  # else an interlock parts its input from that board while it inverts
-                must.append(finds("inverter-feeds-itself", name))
+                must.extend(finds("inverter-feeds-itself", one) for one in _beside(site, name))
             yield Told(name, after, tuple(must), REFERENCES | {"voltage-drop-high", "rcd-missing"})
 
 
@@ -201,8 +211,10 @@ def bypass_without_interlock(site: Site) -> Iterator[Told]:
             after = added(site, "connections", "bypass", {**cable, "through": [switch]})
             also = REFERENCES | {"sources-in-parallel", "sources-at-different-levels", "rcd-missing"}
             held = any(name in interlock["never"] for interlock in site.get("interlocks") or [])
-            must = finds("sources-in-parallel") if held else finds("inverter-feeds-itself", name)
-            yield Told(name, after, (must,), also)
+            must = [finds("sources-in-parallel")]
+            if not held:
+                must = [finds("inverter-feeds-itself", one) for one in _beside(site, name)]
+            yield Told(name, after, tuple(must), also)
 
 
 def _behind_rcd(site: Site, board: str, own: list[str]) -> Iterator[str]:
@@ -412,6 +424,8 @@ def spare_board(site: Site) -> Iterator[Told]:
 def circuit_on_an_absent_line(site: Site) -> Iterator[Told]:
     """A circuit drawn on a line that its bars do not have; its RCD finds no line to sum."""
     for identifier, circuit in section(site, "circuits").items():
+        if place(circuit["from"]) not in section(site, "boards"):
+            continue  # a socket of a set has the lines of the set, and the reader knows them
         present = {line for one in landing(site, place(circuit["from"])).values() for line in lines(one)}
         absent = sorted({"L1", "L2", "L3"} - present)
         if (

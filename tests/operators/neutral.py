@@ -12,6 +12,7 @@ from operators.common import (
     Told,
     accepted,
     added,
+    amount,
     any_of,
     book,
     changed,
@@ -118,6 +119,7 @@ def old_resistor(site: Site) -> Iterator[Told]:
     """A resistor of 1 ohm between N and PE: no reference, and a way for neutral current all the same.
 
     By hand: where the largest load of the board loses more than 0.3 V in the neutral of its feeder, more than 0.1 A takes that way.
+    An RCD in that feeder sees it as a residual current, and may trip from half of its rated one on (IEC 61008-1).
     """
     for board in _boards_with_a_neutral(site):
         if isolated_system(site) or any(not one.get("load") for one in section(site, "circuits").values()):
@@ -129,14 +131,22 @@ def old_resistor(site: Site) -> Iterator[Told]:
         amperes = [load_a(site, one) or 0.0 for one in hanging(site, board).values() if len(lines(one)) == 1]
         if ohm_km and ohm_km / 1000 * (metres(ways[0]) or 0) * max(amperes, default=0.0) > 0.3:
             after = added(site, "bonds", "resistor", {"at": board, "impedance": "1 ohm", "size": "16 mm2"})
-            yield Told(board, after, (finds("neutral-current-in-pe"),))
+            must = [finds("neutral-current-in-pe")]
+            cable = next(iter(feeding(site, board)))
+            for device in residual_devices(ways[0]):
+                if (amount(device.get("residual"), "A", "mA") or 1.0) / 2 <= 0.1:
+                    must.append(finds("rcd-trips-in-service", name_of(device, cable)))
+            yield Told(board, after, tuple(must))
 
 
 def bond_moved_on(site: Site) -> Iterator[Told]:
     """The link of a PEN split at the next board instead: nothing joins N and PE where the PEN lands.
 
-    The neutral is then tied to the supplier's earth, and once more behind it, where an electrode of the site is.
+    The neutral is then tied to the supplier's earth, and once more behind it, where an electrode of the site is.  A fault at the first
+    board, or at another one that it feeds, returns by the PE to the next board and by the neutral of that cable: the loop is longer by
+    both, and what cleared it ahead of the first board may take its time, or leave the frames at a voltage for longer than hearts bear.
     """
+    also = frozenset(("bond-behind-rcd", "neutral-bonded-twice", "disconnection-too-slow", "touch-voltage-high"))
     for identifier, bond in section(site, "bonds").items():
         board = place(bond["at"])
         if accepted(site, identifier) or board not in pen_boards(site) or "lands-on" in pen_boards(site)[board]:
@@ -147,9 +157,7 @@ def bond_moved_on(site: Site) -> Iterator[Told]:
                 after = changed(site)
                 of(after, "bonds", identifier)["at"] = far
                 must = (finds("bond-missing-at-pen-split", board),)
-                yield Told(
-                    f"{identifier} to {far}", after, must, frozenset(("bond-behind-rcd", "neutral-bonded-twice"))
-                )
+                yield Told(f"{identifier} to {far}", after, must, also)
 
 
 def second_bond_behind_rcd(site: Site) -> Iterator[Told]:
@@ -648,8 +656,21 @@ def monitor_dropped(site: Site) -> Iterator[Told]:
 
 
 def second_monitor(site: Site) -> Iterator[Told]:
-    """Two monitors in one island measure each other (IEC 60364-5-53 538.1 ?)."""
-    for board in section(site, "boards") if section(site, "monitors") else ():
+    """Two monitors in one island measure each other (IEC 60364-5-53 538.1 ?).
+
+    The island ends at a source: a board ahead of an isolating transformer is part of the earthed system that feeds it.
+    """
+    island = {place(one["at"]) for one in section(site, "monitors").values()}
+    grown = set[str]()
+    while grown != island:
+        grown = set(island)
+        for link in section(site, "connections").values():
+            ends = {place(link["from"]), place(link["to"])}
+            if ends & (island - set(section(site, "sources"))):
+                island |= ends
+    for board in section(site, "boards"):
+        if board not in island:
+            continue
         after = added(site, "monitors", "imd-too-many", {"at": board, "impedance": "1 Mohm"})
         yield Told(board, after, (finds("it-without-monitor", "imd-too-many"),))
 

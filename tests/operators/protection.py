@@ -414,7 +414,8 @@ def leaks(site: Site) -> Iterator[tuple[str, str, float, float, bool]]:
             continue
         for identifier, circuit in circuits.items():
             if class_one(circuit) and len(lines(circuit)) == 1:
-                same = [one for one in circuits.values() if lines(one) == lines(circuit) and class_one(one)]
+                # what a circuit of several lines leaks, it leaks from the first of them (FORMAT)
+                same = [one for one in circuits.values() if class_one(one) and lines(one)[0] == lines(circuit)[0]]
                 sees = sum(amount(one.get("leakage"), "A", "mA") or 0.0 for one in same)
                 leak = amount(circuit.get("leakage"), "A", "mA") or 0.0
                 yield identifier, name_of(device, group), leak, sees, False

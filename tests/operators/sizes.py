@@ -275,9 +275,17 @@ def bond_at_the_table(site: Site) -> Iterator[Told]:
 
 
 def least_to_electrode(site: Site, electrode: Site) -> tuple[str, str] | None:
-    """The least conductor to an electrode, and a size below: 542.3.1; BS 7671 table 54.1; AS/NZS table 5.1; NEC 250.66."""
+    """The least conductor to an electrode, and a size below: 542.3.1; BS 7671 table 54.1; AS/NZS table 5.1; NEC 250.66.
+
+    NEC: 8 AWG with lines of up to 2 AWG, 6 AWG with 1 and 1/0 AWG; a rod never asks for more than 6 AWG (250.66(A)).
+    """
     if book(site) == "nec":
-        return f"{NEC_SMALLEST_JUMPER} AWG", f"{NEC_SMALLEST_JUMPER + 2} AWG"
+        brought = [str(one.get("size")) for one in landing(site, place(electrode["at"])).values() if lines(one)]
+        small = all((awg(one) or 0) >= 2 for one in brought)
+        if not small and electrode.get("shape", "rod") != "rod":
+            return None
+        least = NEC_SMALLEST_JUMPER if small else NEC_SMALLEST_JUMPER - 2
+        return f"{least} AWG", f"{least + 2} AWG"
     if book(site) == "as-nzs":
         board = place(electrode["at"])
         boards = {board}

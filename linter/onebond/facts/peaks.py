@@ -97,9 +97,13 @@ class PeakWorker:
 
     @cached_property
     def model(self) -> Model:
-        """Cold conductors and the strongest supply, without the sources that limit their current beside one that does not."""
+        """Cold conductors and the strongest supply, without the inverters beside a source that does not limit its current.
+
+        A generating set gives its subtransient current into a fault beside a supply too: here it counts, else it is too little.
+        """
         currents = self.currents
-        return currents.model(Options(smallest=False, without=currents.without), currents.beside)
+        inverters = frozenset(feed.id for feed in self.island.feeds if feed.kind == "inverter")
+        return currents.model(Options(smallest=False, without=currents.without), currents.beside & inverters)
 
     def places(self) -> list[tuple[Device, str, tuple[int, ...]]]:
         """Each device on the lines of the island, once, with the nodes on the sides from which it is fed."""
@@ -191,14 +195,16 @@ class PeakWorker:
         return sum(core in LINES for core in self.currents.links[name].cores)
 
     def declared_most_a(self, node: int, kind: str) -> float | None:
-        """The most at a node that one supply with a tapped winding alone feeds, in A, where its declared current bounds it.
+        """The most that a supply with a tapped winding gives at a node, in A, where its declared current bounds it.
+
+        What inverters beside it add is no part of that: it is added afterwards.
 
         The whole of a split-phase winding has more than twice the impedance of a half: the current between the lines is about two
         thirds of that to the neutral (common practice, from memory), hence not above it.  Of a high-leg delta the winding with the
         tap is as large as the others or larger (common practice, no source): with two thirds again, three lines give at most 416 to
         360, or 2 / sqrt(3), of the current to the neutral.
         """
-        feeds = self.feeds_at((node,))
+        feeds = [feed for feed in self.feeds_at((node,)) if feed.kind != "inverter"]
         if len(feeds) != 1 or feeds[0].kind != "utility":
             return None
         source = feeds[0].sources[0]

@@ -11,7 +11,7 @@ from onebond.circuit.components import conductors, protective
 from onebond.circuit.impedances import Missing
 from onebond.facts.faults import FOLLOWING_TIMES_RATED, EarthFault
 from onebond.facts.unknown import Unknown
-from onebond.model import LINES, Connection, Device, Electrode, Installation, Size
+from onebond.model import DIRECT, LINES, Connection, Device, Electrode, Installation, Size
 from onebond.result import Mention
 from onebond.span import Route
 
@@ -730,7 +730,7 @@ class _Work:
                 material=material, other_pe=tuple(self.feeding_pe(frame) for frame in others), pme=self.pme,
                 no_return=self.no_return, metal=len(metal),
             )  # fmt: skip
-        bars = [frame for frame in (a, b) if frame not in self.lines_at and frame not in self.sources]
+        bars = [frame for frame in (a, b) if frame not in self.lines_at and frame not in self.no_bars]
         side = self.tree.sides.get(link.id)
         if side is None:
             if bars and link.id == self.first_at(bars[0]):
@@ -766,11 +766,17 @@ class _Work:
     def terminals(self) -> frozenset[str]:
         """Where main bonding begins: at bars for PE alone, else where an electrode is, else where a supply lands."""
         bars = {self.frame[board.id] for board in self.site.boards}
-        bars -= {*self.lines_at, *self.sources}
+        bars -= {*self.lines_at, *self.sources, *self.no_bars}
         rods = {self.frame[electrode.at.id] for electrode in self.site.electrodes}
         supplies = {source.id for source in self.site.sources if source.kind == "utility"}
         landed = {end for link in self.links if supplies & set(self.ends(link)) for end in self.ends(link)} - supplies
         return frozenset(bars or rods or landed)
+
+    @cached_property
+    def no_bars(self) -> frozenset[str]:
+        """Sources, and frames on which conductors of direct current land: without a line there they are no earthing terminals."""
+        direct = {end for link in self.links if any(core in DIRECT for core in link.cores) for end in self.ends(link)}
+        return frozenset(direct | set(self.sources))
 
     @cached_property
     def served(self) -> list[int]:
