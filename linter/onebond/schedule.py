@@ -91,6 +91,11 @@ WIDE = 0.2
 """Part of a value by which what the description leaves open is told as a range."""
 
 
+PUT_BACK = (
+    "put back what was taken off for the tests without voltage: links, earth terminals, monitors, loads, electronics"
+)
+
+
 class _Kind(NamedTuple):
     instrument: str
     method: str
@@ -163,6 +168,8 @@ def expected(measurement: Measurement, shown: Shown) -> str:
     return f"{on_display(shown.value, unit)} ({on_display(low, unit)} to {on_display(high, unit)})"
 
 
+BLOCKED = " and block its start"
+
 BY_HAND = ("mcb", "mccb", "rcd", "rcbo", "isolator", "switch")
 """What somebody may open who sets up a state."""
 
@@ -200,7 +207,7 @@ def _move(plant: Plant, one: Variable, value: str, before: State | None, after: 
     elif one.kind == "inverter" and value == "passing" and earlier == "off":
         words = "switch {} on and let it pass its input through"
     elif one.kind == "inverter" and value == "inverting":
-        words += _inverted(plant, one.name, after)
+        words = ("switch {} on and let it invert" if earlier == "off" else words) + _inverted(plant, one.name, after)
     elif one.kind == "changeover" and _fed_by_a_set(plant, f"{one.name}.{value}", before, after):
         rank = TRANSFER
     return rank, words.format(plant.called(one.name))
@@ -351,6 +358,8 @@ class _Writer:
         if not plan_.visits.fewest:
             remarks.append("Fewer visits may do: the search for the fewest was stopped at its limit.")
         remarks += [f"No state that may be set up shows that {self._proved(one)}." for one in plan_.visits.unproved]
+        if plan_.visits.visits:
+            remarks += self._at_the_end(plan_.visits.visits[-1].state)
         site = self.installation
         remarks += [
             f"Test the monitor {one.id} in each state in which it watches something: its test button, then a resistor below its set"
@@ -358,6 +367,19 @@ class _Writer:
             for one in site.monitors
         ]
         return Schedule(site.name, site.rulebook, site.revision, CAUTIONS, tuple(stops), tuple(rows), tuple(remarks))
+
+    def _at_the_end(self, last: State) -> Iterator[str]:
+        """What leaves the site as it usually is."""
+        usual = self.plant.usual
+        if usual is None:
+            return
+        told = self.plant.told(usual)
+        done = [step.removesuffix(BLOCKED) for step in steps(self.plant, last, usual)]
+        sets = [one.name for one in self.plant.variables if one.kind == "generator" and told[one.name] == "standing"]
+        if sets:
+            done.append(f"take the block off the start of {listed(sets)}")
+        if done:
+            yield f"At the end, when all has been measured: {'; '.join(done)}."
 
     # -- states ----------------------------------------------------------------------------------------------------
 
@@ -398,7 +420,11 @@ class _Writer:
                 tuple(self.plant.told(visit.state).items()),
                 self.plant.unusual(visit.state),
                 positions(self.plant, visit.state),
-                (*steps(self.plant, before, visit.state), _as_a_line(positions(self.plant, visit.state))),
+                (
+                    *((PUT_BACK,) if number == 1 else ()),
+                    *steps(self.plant, before, visit.state),
+                    _as_a_line(positions(self.plant, visit.state)),
+                ),
                 tuple(self._proved(one) for one in visit.proves if not _said_otherwise(one, visit)),
                 (*remarks, *self._notes(number)),
             )
@@ -590,7 +616,7 @@ _NOTES: Mapping[str, str] = {
 
 
 _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
-    ("generator", "standing"): (OFF, "stop {} and block its start"),
+    ("generator", "standing"): (OFF, "stop {}" + BLOCKED),
     ("generator", "running"): (START, "start {}"),
     ("inverter", "off"): (OFF, "switch {} off"),
     ("inverter", "inverting"): (THROUGH, "let {} invert"),

@@ -77,9 +77,12 @@ def visits(plant: Plant) -> Visits:
     seen: set[Proof] = set()
     found = []
     left = sorted(chosen, key=lambda state: (state != plant.usual, costs[state]))
+    before = plant.usual
     while left:
-        # nothing is started onto a pole that may be welded, as long as another visit can show that it is not
-        state = min(left, key=lambda one: len(_trusted(plant, one) - seen))
+        # nothing is started onto a pole that may be welded, as long as another visit can show that it is not; else the nearest
+        hazards = {one: len(_trusted(plant, one) - seen) for one in left}
+        state = min(left, key=lambda one: (hazards[one], _moved(plant, before, one)))
+        before = state
         left.remove(state)
         found.append(Visit(state, tuple(sorted(proofs[state] - seen))))
         seen |= proofs[state]
@@ -284,8 +287,16 @@ def _not(plant: Plant, sort: str) -> frozenset[int]:
 
 def _effort(plant: Plant, state: State) -> int:
     """How much has to be moved from the usual state; what nobody is meant to open, and a supply that has to go, count more."""
-    kinds = {one.name: one.kind for one in plant.variables}
-    return sum({"utility": 3, "device": 2, "plug": 2}.get(kinds[name], 1) for name, _ in plant.unusual(state))
+    return _moved(plant, plant.usual, state)
+
+
+def _moved(plant: Plant, before: State | None, after: State) -> int:
+    """The same from one state to another."""
+    return sum(
+        {"utility": 3, "device": 2, "plug": 2}.get(one.kind, 1)
+        for number, one in enumerate(plant.variables)
+        if before is None or before[number] != after[number]
+    )
 
 
 def _everything(plant: Plant) -> set[Proof]:
