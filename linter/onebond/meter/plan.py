@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.circuit.limits_table import touch_limit_v
-from onebond.meter.measurements import Measurement, Site
+from onebond.meter.measurements import LINE_TO_N, Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.meter.visits import Visit, Visits, feeds_of, held, sides, visits
 from onebond.model import LINES
@@ -70,6 +70,11 @@ class _Planner:
         self._tried: set[tuple[str, frozenset[int], frozenset[int]]] = set()
         self._clamped: set[str] = set()
         self._guarded = frozenset(self._behind_rcds())
+
+    @cached_property
+    def _loaded(self) -> frozenset[str]:
+        """The final circuits whose load is written."""
+        return frozenset(one.id for one in self.plant.site.circuits if one.load_w or one.load_va or one.load_a)
 
     def _behind_rcds(self) -> Iterator[str]:
         """The circuits that an RCD of their own, or one at their set of bars, sums."""
@@ -207,7 +212,9 @@ class _Planner:
         for place in places:
             if place in self.boards or place not in self._seen:
                 self._seen.add(place)
-                yield from self.site.voltages(place)
+                for one in self.site.voltages(place):
+                    # behind a broken neutral what is switched off may show the whole voltage over its filter: its load tells
+                    yield one._replace(loads=True) if place in self._loaded and one.between in LINE_TO_N else one
                 if place in self.boards:
                     yield from self.site.between_lines(place)
         yield from dict.fromkeys(self._off_sides(visit))
