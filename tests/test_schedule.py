@@ -293,6 +293,17 @@ def test_an_inverter_without_input_inverts_by_itself() -> None:
     assert list(steps(plant, usual, alone)) == ["open q-main", "let hybrid invert"]
 
 
+def test_an_inverter_whose_input_comes_back_has_to_be_kept_from_passing_it() -> None:
+    plant = Plant(site_of(COTTAGE))
+    alone = plant.complete({"cs": "off"})
+    fed = plant.complete({"cs": "set", "set": "running", "hybrid": "inverting"})
+    assert not isinstance(alone, str) and not isinstance(fed, str)
+    assert plant.told(alone)["hybrid"] == "inverting"
+    done = list(steps(plant, alone, fed))
+    (kept,) = [number for number, step in enumerate(done) if step.startswith("keep hybrid inverting by its setting")]
+    assert kept < done.index("start set")
+
+
 def test_a_device_without_an_id_is_called_by_its_cable() -> None:
     found = schedule(site_of(COTTAGE), ())
     assert {row.where for row in rows(found, "RCD under load")} == {"q-main", "the RCBO of oven", "the RCBO of fridge"}

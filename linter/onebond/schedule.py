@@ -188,6 +188,10 @@ def steps(plant: Plant, before: State | None, after: State) -> Iterator[str]:
         value = one.values[after[number]]
         told = one.kind in ("generator", "inverter", "plug")
         same = (before or plant.usual or (-1,) * len(plant.variables))[number] == after[number]
+        if one.kind == "inverter" and value == "inverting" and same and before is not None:
+            words = _inverted(plant, one.name, after)
+            if words and not _inverted(plant, one.name, before):
+                moves.append((OPEN, f"keep {one.name} inverting{words}"))
         if one.kind == "utility" or one.name in done or (same and (before is not None or not told)):
             continue
         if one.kind == "generator" and value == "running" and before is not None and not same:
