@@ -8,7 +8,7 @@ from typing import NamedTuple
 from onebond.circuit.impedances import Missing
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
-from onebond.meter.measurements import Measurement, Site, live_cores, test_of, where_of
+from onebond.meter.measurements import Measurement, Site, live_cores, measured_at, test_of, where_of
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
@@ -112,7 +112,7 @@ def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[s
     """The readings that are not compared with the circuit."""
     for reading, shown in zip(readings, healthy.shown, strict=True):
         if not isinstance(shown, Shown):
-            what = f"{test_of(reading.measurement)} at {where_of(reading.measurement)}: read {reading.written}"
+            what = f"{measured_at(reading.measurement)}: read {reading.written}"
             if isinstance(shown, Missing):
                 why = shown.reason or f"{shown.what} is not written"
             elif reading.measurement.kind == "insulation":

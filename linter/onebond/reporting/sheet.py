@@ -364,6 +364,7 @@ def build(schedule: Schedule) -> dict[str, Any]:
                 "number": stop.number,
                 "state": dict(stop.state),
                 "steps": list(stop.steps),
+                "positions": dict(stop.positions),
                 "proves": list(stop.proves),
                 "remarks": list(stop.remarks),
             }
