@@ -316,7 +316,7 @@ def test_continuity_is_from_one_place_to_another(tmp_path: Path, capsys: pytest.
     path = tmp_path / "cottage.yaml"
     path.write_text(COTTAGE, encoding="utf-8")
     assert cli.main(["schedule", str(path)]) == 0
-    assert "continuity of the protective conductor from met to backup;" in capsys.readouterr().out
+    assert "met to backup: continuity of the protective conductor" in capsys.readouterr().out
 
 
 # -- which states ---------------------------------------------------------------------------------------------------------------------

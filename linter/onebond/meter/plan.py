@@ -209,24 +209,33 @@ class _Planner:
             return any((node := self.site.node(place, line)) >= 0 and live >> node & 1 for line in LINES)
 
         places = [place for place in (*self.boards, *self.circuits) if lit(place)]
+        under_load: list[Measurement] = []
         for place in places:
             if place in self.boards or place not in self._seen:
                 self._seen.add(place)
                 for one in self.site.voltages(place):
                     # behind a broken neutral what is switched off may show the whole voltage over its filter: its load tells
-                    yield one._replace(loads=True) if place in self._loaded and one.between in LINE_TO_N else one
+                    if place in self._loaded and one.between in LINE_TO_N:
+                        under_load.append(one._replace(loads=True))
+                    else:
+                        yield one
                 if place in self.boards:
                     yield from self.site.between_lines(place)
         yield from dict.fromkeys(self._off_sides(visit))
         for board in self.boards:
             if lit(board) and self.site.node(board, "N") >= 0 and self.site.node(board, "PE") >= 0:
                 yield Measurement("voltage", board, "N-PE")
+        yield from under_load
         yield from self._loops(number, visit.state, places)
+        carrying: list[tuple[Rcd, tuple[int, ...]]] = []
         for rcd in self.network.rcds:
             lines = [self.network.edges[edge] for edge in sorted(rcd.lines)]
             if any(live >> edge.b & 1 and holds(edge.needs, visit.state) for edge in lines):
-                yield Measurement("holds", rcd.name)
-                yield from self._times(number, visit.state, rcd, tuple(edge.b for edge in lines))
+                carrying.append((rcd, tuple(edge.b for edge in lines)))
+        for rcd, _ in carrying:
+            yield Measurement("holds", rcd.name)
+        for rcd, ends in carrying:
+            yield from self._times(number, visit.state, rcd, ends)
         for link in self.site.links.values():
             if "PE" in link.cores and "N" in link.cores and link.length_m is not None:
                 circuit = link.id in self.circuits
