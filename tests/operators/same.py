@@ -4,7 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from operators.common import NEXT_MM2, Operator, Site, Told, added, changed, class_one, cores, mm2, of, section, size
+from operators.common import (
+    NEXT_MM2,
+    Operator,
+    Site,
+    Told,
+    added,
+    bonded_by,
+    changed,
+    class_one,
+    cores,
+    mm2,
+    of,
+    section,
+    size,
+)
 from operators.earthing import electrode_above, tt_limits
 
 
