@@ -330,7 +330,8 @@ def roof_at_a_final_circuit(site: Site) -> Iterator[Told]:
 def _rests_on_bonding(site: Site, circuit: str) -> bool:
     """Whether metal beside a circuit is bonded to it because its loop gives less than its breaker needs to open at once (415.2)."""
     entry = section(site, "circuits")[circuit]
-    near = any(circuit in (one.get("near") or []) for one in section(site, "extraneous").values())
+    metal = site.get("extraneous")  # or one word: that there is none
+    near = isinstance(metal, dict) and any(circuit in (one.get("near") or []) for one in metal.values())
     loop, volts = loop_ohm(site, entry), line_volts(site)
     certain = [opens_for_certain_at_a(device) for device in entry.get("through") or []]
     return bool(
