@@ -170,6 +170,15 @@ def guarded(site: Site, circuit: str) -> bool:
     return bool(rcds_ahead(site, circuit))
 
 
+def bonded_by(site: Site, place_: str) -> list[str]:
+    """The connections of PE alone that bond a circuit to metal or frames beside it, besides the PE of its cable."""
+    return [
+        i
+        for i, one in section(site, "connections").items()
+        if cores(one) == ["PE"] and place_ in (one["from"], one["to"])
+    ]
+
+
 def class_one(entry: Site) -> bool:
     """Whether a circuit of alternating current has frames; what is asked of those is not asked of direct current below 120 V."""
     return "PE" in cores(entry) and entry.get("equipment") != "class-II" and bool(lines(entry))

@@ -11,6 +11,7 @@ from operators.common import (
     Told,
     added,
     any_of,
+    bonded_by,
     changed,
     class_one,
     cores,
@@ -120,6 +121,8 @@ def switch_in_the_earth_lead(site: Site) -> Iterator[Told]:
             opened = {"kind": "isolator", "poles": "PE", "operable": "yes", "id": "q-earth"}
             of(after, "connections", identifier)["through"] = [opened]
             also = frozenset(("electrode-missing",))
+            if {place(link["from"]), place(link["to"])} & set(section(site, "circuits")):
+                also |= {"disconnection-too-slow"}  # what stood in for it was that bonding (415.2)
             yield Told(identifier, after, (finds("pe-switched", "q-earth"),), also)
 
 
@@ -206,7 +209,7 @@ def outlying_rod(site: Site) -> Iterator[Told]:
     if not section(site, "electrodes") or any("building" in one for one in section(site, "circuits").values()):
         return
     for identifier, circuit in section(site, "circuits").items():
-        if class_one(circuit):
+        if class_one(circuit) and not bonded_by(site, identifier):  # else the bonding still joins it
             rod = {"at": identifier, "resistance": "20 ohm", "conductor": "16 mm2"}
             after = added(site, "electrodes", "yard-rod", rod)
             without(of(after, "circuits", identifier), "PE")

@@ -16,12 +16,16 @@ from operators.common import (
     devices,
     feeding,
     finds,
+    guarded,
     hanging,
     isolated_system,
     landing,
+    line_volts,
     lines,
+    loop_ohm,
     name_of,
     of,
+    opens_for_certain_at_a,
     output_board,
     passing,
     place,
@@ -316,7 +320,23 @@ def roof_at_a_final_circuit(site: Site) -> Iterator[Told]:
             after = added(site, "sources", "small-roof", _roof(site, line))
             cable = {"from": "small-roof", "to": identifier, "cores": f"{line} N PE", "size": "2.5 mm2"}
             after["connections"]["roof-cable"] = {**cable, "length": "5 m"}
-            yield Told(identifier, after, (finds("infeed-behind-rcd", "small-roof"),), ADDS)
+            must = [finds("infeed-behind-rcd", "small-roof")]
+            if _rests_on_bonding(site, identifier):
+                # and no one bonds the inverter at its end to the metal there
+                must.append(finds("disconnection-too-slow", "small-roof"))
+            yield Told(identifier, after, tuple(must), ADDS)
+
+
+def _rests_on_bonding(site: Site, circuit: str) -> bool:
+    """Whether metal beside a circuit is bonded to it because its loop gives less than its breaker needs to open at once (415.2)."""
+    entry = section(site, "circuits")[circuit]
+    metal = site.get("extraneous")  # or one word: that there is none
+    near = isinstance(metal, dict) and any(circuit in (one.get("near") or []) for one in metal.values())
+    loop, volts = loop_ohm(site, entry), line_volts(site)
+    certain = [opens_for_certain_at_a(device) for device in entry.get("through") or []]
+    return bool(
+        near and loop and volts and not guarded(site, circuit) and all(at and volts / loop < at for at in certain)
+    )
 
 
 def roof_behind_the_group(site: Site) -> Iterator[Told]:

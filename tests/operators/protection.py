@@ -12,6 +12,7 @@ from operators.common import (
     Told,
     amount,
     any_of,
+    bonded_by,
     book,
     changed,
     class_one,
@@ -56,8 +57,9 @@ def _slow_ahead(site: Site, circuit: Site, fault_a: float) -> bool:
     A breaker below its certain current; a gG fuse below 5 times rated, of which it takes seconds (IEC 60269-1, from memory).
     """
     found = way_to_utility(site, place(circuit["from"]))
-    if not found or guarded(site, next(i for i, one in section(site, "circuits").items() if one == circuit)):
-        return False
+    identifier = next(i for i, one in section(site, "circuits").items() if one == circuit)
+    if not found or guarded(site, identifier) or bonded_by(site, identifier):
+        return False  # supplementary bonding stands in for the time (415.2)
     for link in found[1]:
         for device in link.get("through") or []:
             rating = amount(device.get("rating"), "A")

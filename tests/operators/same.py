@@ -4,7 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from operators.common import NEXT_MM2, Operator, Site, Told, added, changed, class_one, cores, mm2, of, section, size
+from operators.common import (
+    NEXT_MM2,
+    Operator,
+    Site,
+    Told,
+    added,
+    bonded_by,
+    changed,
+    class_one,
+    cores,
+    mm2,
+    of,
+    section,
+    size,
+)
 from operators.earthing import electrode_above, tt_limits
 
 
@@ -28,7 +42,7 @@ def larger_cable(site: Site) -> Iterator[Told]:
     """The next size of a circuit, with its PE: better or as good; only a short circuit at its end is larger."""
     for identifier, circuit in section(site, "circuits").items():
         larger = NEXT_MM2.get(mm2(circuit) or 0)
-        if larger:
+        if larger and not bonded_by(site, identifier):  # bonding goes by the PE of the cable (544.2)
             after = changed(site)
             entry = of(after, "circuits", identifier)
             entry["size"] = size(larger)
