@@ -243,6 +243,12 @@ def test_the_figures_of_a_fault_that_stays() -> None:
     assert dict(found(slow(NEVER, rulebook="bs7671")).figures)["fault current"] == "95.0 A"
 
 
+def test_a_board_ahead_of_the_first_rcd_of_a_tt_site_may_be_doubly_insulated() -> None:
+    for sort, system, offered in (("board", "TT", True), ("circuit", "TT", False), ("board", "TN", False)):
+        point = SimpleNamespace(written="main", pe=3, sort=sort)
+        assert ("class-II" in found(slow(NEVER, point=point, system=system)).put_right) == offered
+
+
 def test_a_fault_without_a_table_is_told_by_the_ratings() -> None:
     # NEC 250.4(A)(5) has no table: our choice is 5 s, and what serves matters to no table
     ways = (fed(passed(rating_a=40.0), passed(id="", rating_a=None)),)

@@ -580,6 +580,13 @@ def test_a_frame_without_a_protective_path() -> None:
     assert found(verdict("source")).message.startswith("the frame of the source lamps has no protective path")
     assert found(verdict(root="hut")).because == ("pe-missing", "hut")
     assert found(verdict(root="hut", pen_split="main")).because == ("bond-missing-at-pen-split", "main")
+    # a board may be doubly insulated, and may stand in a building with an electrode of its own; a load and a source are neither
+    for kind, board in (("board", True), ("circuit", False), ("source", False)):
+        remedy = found(verdict(kind)).put_right
+        assert ("class-II" in remedy, "electrode there" in remedy) == (board, board)
+    # an electrode without a conductor back is none to the NEC (250.4(A)(5))
+    nec = by_hand(Exposed, part=SimpleNamespace(kind="board"), id="lamps", way="", pen_split="", root="lamps")
+    assert "electrode there" not in found(said("pe-missing", nec, "nec")).put_right
 
 
 def test_two_electrodes() -> None:
