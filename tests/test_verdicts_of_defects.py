@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from conftest import ROOT
 from onebond.loading import load_rules
 from onebond.testing import base, inspected
 
@@ -110,3 +111,15 @@ def test_a_pipe_at_the_board_of_the_electrode_has_main_bonding(size: str, finds:
     bond = ("  charger:", f"  pipe-bond: {{from: hut, to: pipe, cores: PE, size: {size}}}\n  charger:")
     results = found("solar-cabin", (*_SIZED, _PIPE, bond), "bonding-conductor-small")
     assert set(results) == finds
+
+
+@pytest.mark.parametrize(
+    ("leakage", "opened"), [("0.0000001 mA", False), ("2 mA", False), ("20 A", True), ("500 kA", True)]
+)
+def test_a_leakage_that_is_none_is_no_error_of_ours(leakage: str, opened: bool) -> None:
+    """Nothing to speak of leaks nothing; what no equipment leaks leaves open what rests on it."""
+    text = (ROOT / "fixtures" / "sites" / "hut.yaml").read_text(encoding="utf-8")
+    assert text.count("leakage: 2 mA") == 1
+    site = inspected(text.replace("leakage: 2 mA", f"leakage: {leakage}"), RULES).site
+    assert not site.faults
+    assert any("more than any equipment leaks" in str(one) for one in (*site.results, *site.not_proven)) == opened

@@ -433,7 +433,9 @@ class _Builder:
             if circuit.leakage_a and node >= 0 and not circuit.class_ii:
                 volts = abs(self.emf_of(node))
                 if volts:
-                    ohm = loads.leakage_ohm(circuit.leakage_a, volts, hertz)
+                    ohm = self.leakage_ohm(circuit, volts, hertz)
+                    if ohm is None:
+                        continue
                     pe = self.network.number_of(circuit.id, "", "PE")
                     ends = (node, self.network.find(circuit.id, "", "N"))
                     for end, leaks in zip(ends, self.options.leaks, strict=True):
@@ -449,6 +451,16 @@ class _Builder:
                         break
         if self.options.stray_f_per_m:
             self.stray()
+
+    @staticmethod
+    def leakage_ohm(circuit: Final, volts: float, hertz: float) -> complex | Missing | None:
+        """What leaks from a circuit; nothing below a nanoampere, and not known where so much leaks that it is no leakage."""
+        leakage_a = circuit.leakage_a or 0.0
+        try:
+            return loads.leakage_ohm(leakage_a, volts, hertz)
+        except ValueError:
+            why = f"{circuit.id}: {leakage_a:g} A is more than any equipment leaks"
+            return None if leakage_a < 1 else Missing(f"the leakage of {circuit.id}", circuit.route, why)
 
     def stray(self) -> None:
         """Half of the stray capacitance of each live core to PE at either end of a cable with PE."""
