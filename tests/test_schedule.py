@@ -205,6 +205,10 @@ def test_every_visit_says_where_everything_stands() -> None:
             for changeover in fixture(name).changeovers:
                 assert dict(stop.positions)[changeover.id] == dict(stop.state)[changeover.id]
     assert line(planned("hut").stops[1]) == "positions: everything closed"
+    # a battery starts an inverter by itself: without voltage what parts the two is open, and locked
+    dead = planned("orchard-hybrid").stops[0]
+    assert {"q-stack open", "q-barn open", "q-drying open"} <= set(line(dead).removeprefix("positions: ").split(", "))
+    assert any("open and lock what parts it from its battery and arrays" in step for step in dead.steps)
 
 
 def test_a_breaker_whose_position_changes_nothing_else_is_told_too() -> None:

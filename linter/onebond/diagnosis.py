@@ -12,7 +12,7 @@ from onebond.meter.measurements import Measurement, Site, live_cores, measured_a
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
-from onebond.schedule import as_read, expected, steps
+from onebond.schedule import as_a_line, as_read, expected, positions, steps
 from onebond.states import State
 
 TOLD = 5
@@ -197,7 +197,8 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
     return Next(
         test_of(measurement),
         where_of(measurement),
-        tuple(steps(plant, None, state)),
+        # from where the person stood last
+        (*steps(plant, measured[-1].state if measured else None, state), as_a_line(positions(plant, state))),
         () if measurement.dead else plant.unusual(state),
         tuple(
             (" and ".join(_words(rival.first)), as_read(measurement, answer))

@@ -22,7 +22,7 @@ from onebond.meter.plan import DEAD, Entry, Plan, is_it, plan
 from onebond.meter.plant import Plant, called, opens_lines_alone
 from onebond.meter.telling import telling
 from onebond.meter.visits import Proof, Visit, feeds_of
-from onebond.model import LINES, Installation, Source
+from onebond.model import DIRECT, LINES, Installation, Source
 from onebond.network import Variable
 from onebond.rule import Params, Rule, electrode_told, figure, loop_told
 from onebond.states import State, reach
@@ -207,11 +207,13 @@ def _move(plant: Plant, one: Variable, value: str, before: State | None, after: 
     earlier = plant.told(before)[one.name] if before is not None else ""
     rank, words = _MOVES.get((one.kind, value), (SET, f"set {{}} to {value}"))
     if one.kind == "inverter" and value == "inverting" and "passing" not in one.values:
-        words = "switch {} on"
+        words = "join {} to its battery and arrays again and switch it on" if earlier == "off" else "switch {} on"
     elif one.kind == "inverter" and value == "passing" and earlier == "off":
-        words = "switch {} on and let it pass its input through"
+        words = "join {} to its battery and arrays again, switch it on and let it pass its input through"
     elif one.kind == "inverter" and value == "inverting":
-        words = ("switch {} on and let it invert" if earlier == "off" else words) + _inverted(plant, one.name, after)
+        words = (
+            "join {} to its battery and arrays again, switch it on and let it invert" if earlier == "off" else words
+        ) + _inverted(plant, one.name, after)
     elif one.kind == "changeover" and _fed_by_a_set(plant, f"{one.name}.{value}", before, after):
         rank = TRANSFER
     return rank, words.format(plant.called(one.name))
@@ -288,18 +290,25 @@ def _supply(plant: Plant, source: Source, before: State | None, after: State) ->
 
 
 def positions(plant: Plant, state: State) -> tuple[tuple[str, str], ...]:
-    """Where everything that can be operated stands: changeovers, plugs, devices."""
+    """Where everything that can be operated stands: changeovers, plugs, devices; those of the d.c. side are open without voltage."""
     found: dict[str, str] = {}
+    direct = {
+        device.id or f"{link.id}/{device.position + 1}"
+        for link in plant.links.values()
+        for device in link.devices
+        if any(core in DIRECT for core in device.poles)
+    }
     for one, value in zip(plant.variables, state, strict=True):
         if one.kind in ("changeover", "plug", "device"):
-            found[plant.called(one.name)] = one.values[value]
+            parted = state == plant.dead and one.name in direct
+            found[plant.called(one.name)] = "open" if parted else one.values[value]
     for supply, isolation in plant.isolations.items():
         if plant.way(supply, state) == "isolator":
             found[plant.called(plant.name_of(isolation.link, isolation.device))] = "open"
     return tuple(found.items())
 
 
-def _as_a_line(found: Iterable[tuple[str, str]]) -> str:
+def as_a_line(found: Iterable[tuple[str, str]]) -> str:
     """The positions as a person would say them: each changeover and plug, what is open, and the rest in one."""
     words = {"mated": "plugged in", "unmated": "pulled", "open": "open"}
     told = [
@@ -393,7 +402,7 @@ class _Writer:
             tuple(self.plant.told(self.plant.dead).items()),
             (),
             positions(self.plant, self.plant.dead),
-            (*steps(self.plant, None, self.plant.dead), _as_a_line(positions(self.plant, self.plant.dead))),
+            (*steps(self.plant, None, self.plant.dead), as_a_line(positions(self.plant, self.plant.dead))),
             ("protective conductors, insulation, links and electrodes",),
             tuple(self._notes(DEAD)),
         )
@@ -427,7 +436,7 @@ class _Writer:
                 (
                     *((PUT_BACK,) if number == 1 else ()),
                     *steps(self.plant, before, visit.state),
-                    _as_a_line(positions(self.plant, visit.state)),
+                    as_a_line(positions(self.plant, visit.state)),
                 ),
                 tuple(self._proved(one) for one in visit.proves if not _said_otherwise(one, visit)),
                 (*remarks, *self._notes(number)),
@@ -622,7 +631,10 @@ _NOTES: Mapping[str, str] = {
 _MOVES: Mapping[tuple[str, str], tuple[int, str]] = {
     ("generator", "standing"): (OFF, "stop {}" + BLOCKED),
     ("generator", "running"): (START, "start {}"),
-    ("inverter", "off"): (OFF, "switch {} off"),
+    ("inverter", "off"): (
+        OFF,
+        "switch {} off, block its start, and open and lock what parts it from its battery and arrays",
+    ),
     ("inverter", "inverting"): (THROUGH, "let {} invert"),
     ("inverter", "passing"): (THROUGH, "let {} pass its input through"),
     ("device", "open"): (OPEN, "open {}"),
