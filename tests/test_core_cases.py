@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from described import facts_of
 from onebond import testing
-from onebond.facts import Facts
 from onebond.result import Result
 from onebond_rules import RULES
 
@@ -48,11 +48,6 @@ bonds: {link: {at: main}, link-a: {at: a}, link-b: {at: b}}
 """
 )
 """A split PEN, and a link too many at each of two boards behind it."""
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
 
 
 def failing(text: str, rule: str) -> dict[str, Result]:

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import pytest
 
+from described import facts_of
 from onebond import testing
 from onebond.circuit.devices import NEVER
-from onebond.facts import EarthFault, Facts
+from onebond.facts import EarthFault
 from onebond.facts.failures import Failure
 from onebond.facts.unknown import Unknown
 from onebond.loading import load_rules
@@ -56,11 +57,6 @@ circuits:
 bonds: {link: {at: main}}
 """
 )
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
 
 
 def faults(text: str, *by: str) -> list[EarthFault]:

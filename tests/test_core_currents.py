@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import pytest
 
+from described import edited, facts_of
 from onebond import testing
 from onebond.circuit.impedances import Missing
-from onebond.facts import EarthFault, Facts
+from onebond.facts import EarthFault
 from onebond.facts.direct_loop import DirectLoop
 from onebond.facts.unknown import Unknown
 from onebond_rules import RULES
@@ -18,18 +19,6 @@ UNFUSED = next(rule for rule in RULES if rule.id == "dc-unfused")
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 WARM_OHM = 0.0741 * 1.2
 """10 m of 2.5 mm2 at 70 C; its reactance of 0.08 ohm/km changes no digit that is compared."""
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
-
-
-def changed(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 def faults(text: str, *by: str) -> dict[str, EarthFault]:
@@ -340,7 +329,7 @@ def test_an_inverter_that_ends_by_itself_ends_a_fault_behind_a_transformer() -> 
 
 
 def test_the_limit_holds_through_two_transformers_in_a_row() -> None:
-    text = changed(
+    text = edited(
         behind(ONE, "phases: L1, voltage: 115 V", "curve: B, rating: 32 A"),
         *SERIES,
         ("\nboards:", f"{LAST}\nboards:"),
@@ -350,7 +339,7 @@ def test_the_limit_holds_through_two_transformers_in_a_row() -> None:
 
 
 def test_transformers_side_by_side_share_what_the_inverter_ahead_of_them_gives() -> None:
-    text = changed(
+    text = edited(
         behind(ONE, "phases: L1, voltage: 230 V, may-parallel: [u]", "curve: B, rating: 32 A"),
         (
             "\nboards:",
@@ -440,7 +429,7 @@ NO_PE = ("cores: DC+ DC- PE", "cores: DC+ DC-")
 def test_the_frame_of_a_battery_is_joined_where_its_pe_leads_to_earth(
     edits: tuple[tuple[str, str], ...], joined: bool
 ) -> None:
-    assert {one.joined for one in facts_of(changed(CABIN, *edits)).direct_sides} == {joined}
+    assert {one.joined for one in facts_of(edited(CABIN, *edits)).direct_sides} == {joined}
 
 
 BANKS = (
@@ -486,7 +475,7 @@ def test_the_monitor_of_an_it_system_sees_through_an_inverter_that_separates_not
     isolated: str, across: bool
 ) -> None:
     # FORMAT.md, direct current: what is not written to be joined is not counted on
-    text = changed(
+    text = edited(
         CABIN,
         ("isolated: no, neutral-bond: fixed", f"{isolated}earthing: IT, neutral-bond: none"),
         ("circuits:", "monitors: {imd: {at: hut, impedance: 1 Mohm}}\nelectrodes: {rod: {at: hut}}\ncircuits:"),
@@ -574,7 +563,7 @@ def largest(text: str) -> dict[tuple[str, str], float]:
 @pytest.mark.parametrize(("length", "more_ohm"), [("", 0.0), (", length: 10 m", 2 * LEAD_OHM)])
 def test_bars_inside_an_enclosure_have_the_length_that_is_written(length: str, more_ohm: float) -> None:
     # FORMAT.md, currents: a bar without impedance where no length is written
-    text = changed(
+    text = edited(
         CABIN,
         ("boards: {hut: {}}", "boards: {hut: {}, box: {}, bars: {inside: box}}"),
         ("to: inv.dc, cores", "to: box, cores"),
@@ -588,7 +577,7 @@ def test_bars_inside_an_enclosure_have_the_length_that_is_written(length: str, m
 def test_between_two_enclosures_a_length_has_to_be_written() -> None:
     (at_inverter,) = [
         one.largest
-        for one in facts_of(changed(CABIN, (", size: 50 mm2, length: 10 m", ""))).direct_currents
+        for one in facts_of(edited(CABIN, (", size: 50 mm2, length: 10 m", ""))).direct_currents
         if one.place == "inv"
     ]
     assert at_inverter.lacking is not None and at_inverter.lacking.what == "the length of lead"
@@ -599,7 +588,7 @@ ROOF = "roof: {kind: pv, voltage: 400 V, earthed-pole: negative, fault-current: 
 
 def test_an_array_gives_its_current_over_any_cable() -> None:
     # an array is a source of current: what its cable has changes nothing
-    found = largest(changed(CABIN, (BANK, ROOF), ("from: bank", "from: roof"), (", size: 50 mm2, length: 10 m", "")))
+    found = largest(edited(CABIN, (BANK, ROOF), ("from: bank", "from: roof"), (", size: 50 mm2, length: 10 m", "")))
     assert found == {("roof", ""): pytest.approx(14), ("inv", "dc"): pytest.approx(14)}
 
 
@@ -607,7 +596,7 @@ def test_an_array_gives_its_current_over_any_cable() -> None:
 def test_least_currents_are_shown_for_64_positions(isolators: int) -> None:
     # six isolators have 64 positions, seven 128
     through = ", ".join("{kind: isolator, operable: yes}" for _ in range(isolators))
-    text = changed(CABIN, ("length: 10 m}\ncircuits", f"length: 10 m, through: [{through}]}}\ncircuits"))
+    text = edited(CABIN, ("length: 10 m}\ncircuits", f"length: 10 m, through: [{through}]}}\ncircuits"))
     (least,) = [one.least for one in facts_of(text).direct_currents if one.place == "inv"]
     if isolators == 6:
         # 0.95 x 0.9 x 48 V behind 8 milliohm and two warm cores
@@ -617,7 +606,7 @@ def test_least_currents_are_shown_for_64_positions(isolators: int) -> None:
         assert least.lacking is not None and "more than 64 positions" in least.lacking.reason
 
 
-SPLIT = changed(
+SPLIT = edited(
     CABIN,
     ("boards: {hut: {}}", "boards: {hut: {}, first: {}, second: {}}"),
     (
@@ -645,7 +634,7 @@ def test_a_fuse_among_single_cores_breaks_no_more_than_all_sources_give(
     edits: tuple[tuple[str, str], ...], at_most_a: float | None
 ) -> None:
     # both poles meet at neither end of its cable, so no short circuit is worked out there
-    (peak,) = [one for one in facts_of(changed(SPLIT, *edits)).peaks if one.connection == "fused"]
+    (peak,) = [one for one in facts_of(edited(SPLIT, *edits)).peaks if one.connection == "fused"]
     assert peak.lacking is not None
     assert peak.at_most_a == (None if at_most_a is None else pytest.approx(at_most_a))
 
@@ -653,7 +642,7 @@ def test_a_fuse_among_single_cores_breaks_no_more_than_all_sources_give(
 def test_a_battery_of_less_voltage_lowers_what_a_far_fault_draws() -> None:
     # 400 V behind 1 ohm drive most through a long cable while the 48 V of little resistance are not joined to it:
     # 480 / (0.9 + 2 x 0.0741) A against a common voltage near 58 V
-    text = changed(
+    text = edited(
         CABIN,
         (
             BANK,
@@ -673,13 +662,13 @@ circuits:""",
 
 
 def test_positions_of_the_switches_are_told() -> None:
-    text = changed(
+    text = edited(
         CABIN, ("length: 10 m}\ncircuits", "length: 10 m, through: [{id: q, kind: isolator, operable: yes}]}\ncircuits")
     )
     assert [one.positions for one in facts_of(text).direct_sides] == ["q closed", "q open"]
     # more of them than are worked out: none is told
     many = ", ".join(f"{{id: q{i}, kind: isolator, operable: yes}}" for i in range(11))
-    text = changed(CABIN, ("length: 10 m}\ncircuits", f"length: 10 m, through: [{many}]}}\ncircuits"))
+    text = edited(CABIN, ("length: 10 m}\ncircuits", f"length: 10 m, through: [{many}]}}\ncircuits"))
     assert [one.positions for one in facts_of(text).direct_sides] == [""]
 
 
@@ -695,7 +684,7 @@ def loop(text: str) -> DirectLoop:
     return found
 
 
-LINKED = changed(CABIN, UNBONDED, ("boards:", "bonds: {link: {at: hut}}\nboards:"))
+LINKED = edited(CABIN, UNBONDED, ("boards:", "bonds: {link: {at: hut}}\nboards:"))
 """The neutral is tied at the board: PE of the lead and of the feed, the link, the neutral of the feed, and the other pole."""
 FEED_OHM = 0.0183
 """10 m of 10 mm2 at 20 C: 1.83 ohm/km."""
@@ -719,14 +708,14 @@ BARS = (
     ],
 )
 def test_the_resistance_of_the_loop_of_an_earthed_pole(edits: tuple[tuple[str, str], ...], ohm: float) -> None:
-    found = loop(changed(LINKED, *edits))
+    found = loop(edited(LINKED, *edits))
     assert found.ohm == pytest.approx(ohm, rel=1e-3)
     assert found.most_a == pytest.approx(BANK_V / BANK_OHM)
     assert found.whole_a == pytest.approx(BANK_V / (BANK_OHM + ohm), rel=1e-3)
 
 
 def test_a_cable_of_the_loop_without_a_length_is_named() -> None:
-    found = loop(changed(LINKED, (", size: 10 mm2, length: 10 m", "")))
+    found = loop(edited(LINKED, (", size: 10 mm2, length: 10 m", "")))
     assert isinstance(found.ohm, Missing) and found.ohm.what == "the length of feed"
     assert found.most_a == pytest.approx(BANK_V / BANK_OHM) and found.whole_a == found.ohm
 
@@ -744,7 +733,7 @@ def test_a_cable_of_the_loop_without_a_length_is_named() -> None:
     ],
 )
 def test_what_bounds_the_current_of_the_loop(source: str, most: float | str, whole: float | str) -> None:
-    found = loop(changed(LINKED, (BANK, f"bank: {{{source}}}")))
+    found = loop(edited(LINKED, (BANK, f"bank: {{{source}}}")))
     for value, expected in ((found.most_a, most), (found.whole_a, whole)):
         assert (value.what if isinstance(value, Missing) else pytest.approx(value, rel=1e-3)) == expected
 
@@ -776,7 +765,7 @@ def test_what_bounds_the_current_of_the_loop(source: str, most: float | str, who
 def test_the_loop_closes_over_the_reference_that_conductors_join_to_the_battery(
     edits: tuple[tuple[str, str], ...], through: set[str]
 ) -> None:
-    assert set(loop(changed(LINKED, *edits)).through) == through
+    assert set(loop(edited(LINKED, *edits)).through) == through
 
 
 # -- leads of a battery ----------------------------------------------------------------------------------------------
@@ -785,7 +774,7 @@ def test_the_loop_closes_over_the_reference_that_conductors_join_to_the_battery(
 @pytest.mark.parametrize(("length_m", "found"), [("3 m", []), ("3.1 m", ["bank"])])
 def test_a_battery_without_a_fuse_feeds_the_cable_of_an_array_too(length_m: str, found: list[str]) -> None:
     # the fuse stands between the bars and the inverter; the cable to the array burns by what the battery gives into it
-    text = changed(
+    text = edited(
         CABIN,
         (BANK, f"{BANK}\n  {ROOF}"),
         ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),

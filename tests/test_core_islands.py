@@ -4,25 +4,14 @@ from __future__ import annotations
 
 import pytest
 
+from described import edited, facts_of
 from onebond import testing
-from onebond.facts import Drop, Facts, Lost, Peak, RcdInService, Surplus
+from onebond.facts import Drop, Lost, Peak, RcdInService, Surplus
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
 from onebond_rules import RULES
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
-
-
-def edited(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 def value(island: Island, name: str) -> str:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from onebond import testing
-from onebond.facts import Facts
+from described import facts_of
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -28,11 +27,6 @@ PEN = "grid: {kind: utility, phases: L1, earthing: TN-C-S}", "service: {from: gr
 SET = "set: {kind: generator, phases: L1, neutral-bond: none}", "feed: {from: set, to: main, cores: L1 N PE}"
 BONDED = "set: {kind: generator, phases: L1, neutral-bond: fixed}", "feed: {from: set, to: main, cores: L1 N PE}"
 AT_SUB = "set: {kind: generator, phases: L1, neutral-bond: none}", "feed: {from: set, to: sub, cores: L1 N PE}"
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
 
 
 def plain(source: tuple[str, str], bonds: str) -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from described import facts_of
 from onebond import testing
-from onebond.facts import Facts, Protective
+from onebond.facts import Protective
 from onebond.facts.unknown import Unknown
 from onebond.result import Result
 from onebond_rules import RULES
@@ -13,11 +14,6 @@ from onebond_rules import RULES
 BY_ID = {one.id: one for one in RULES}
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: design}\n"
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
 
 
 def conductors(text: str) -> dict[str, Protective]:

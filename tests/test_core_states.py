@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from described import facts_of
 from onebond import network, states, testing
 from onebond.facts import Facts, wiring
 from onebond.facts.island import Island
@@ -76,11 +77,6 @@ connections:
 circuits:
   one: {from: out, cores: L1 N PE}
 """
-
-
-def facts_of(text: str) -> Facts:
-    installation = testing.inspected(text, ()).installation
-    return Facts(installation, installation.rulebook)
 
 
 def value(island: Island, name: str) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from described import fixture, site_of
 from onebond import cli
 from onebond.diagnosis import Outcome, diagnose
 from onebond.meter.bench import Shown
@@ -15,7 +16,7 @@ from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
 from onebond.model import Installation
-from test_meter import CAMP, fixture, shown, site_of, ways
+from test_meter import CAMP, shown, ways
 
 COTTAGE = """\
 onebond: 1

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from onebond.document import parse
+from described import site_of
 from onebond.facts import Facts
 from onebond.facts.allowed import ElectrodeAt
 from onebond.facts.measured import measured
@@ -21,7 +21,7 @@ from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
 from onebond.model import Device, Installation
-from onebond.reading import load, read
+from onebond.reading import load
 from onebond.result import Result
 from onebond.rule import PASS, Finding, Rule, Unknown
 from onebond.schedule import Row, on_display, schedule
@@ -31,14 +31,6 @@ ROOT = Path(__file__).resolve().parent.parent
 RULES = load_rules()
 RULE: Rule = next(one for one in RULES if one.id == "reading-contradicts-design")
 IEC, BS, NEC = (RULE.params_in(book) for book in ("iec", "bs7671", "nec"))
-
-
-def site_of(text: str) -> Installation:
-    document = parse(text.encode(), "site.yaml").document
-    assert document is not None
-    installation, problems = read(document)
-    assert installation is not None, problems
-    return installation
 
 
 def rows_of(site: Installation, kind: str, at: str) -> list[Row]:

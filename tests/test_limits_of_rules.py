@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import pytest
 
+from described import edited
 from onebond import testing
 from onebond_rules import RULES
 
@@ -22,13 +23,6 @@ def verdict(rule_id: str, subject: str, text: str, rulebook: str = "") -> str:
     kinds = {result.kind for result in site.results if result.subject == subject}
     assert len(kinds) == 1, f"{rule_id} gives {sorted(kinds)} for {subject}"
     return kinds.pop()
-
-
-def edited(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 MILL = """\

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from described import fixture, site_of
 from onebond.circuit.impedances import Missing
-from onebond.document import parse
 from onebond.meter.bench import Shown
 from onebond.meter.defects import defects
 from onebond.meter.diagnose import FITS, Doctor, Measured, as_expected, distance
@@ -19,9 +19,7 @@ from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.visits import _candidates, _proofs, visits
-from onebond.model import Installation
 from onebond.network import build
-from onebond.reading import load, read
 from onebond.schedule import steps
 from onebond.states import cases
 
@@ -43,20 +41,6 @@ circuits:
 electrodes:
   rod: {at: box, resistance: 80 ohm}
 """
-
-
-def site_of(text: str) -> Installation:
-    document = parse(text.encode(), "site.yaml").document
-    assert document is not None
-    installation, problems = read(document)
-    assert installation is not None, problems
-    return installation
-
-
-def fixture(name: str) -> Installation:
-    installation = load(str(ROOT / "fixtures" / "sites" / f"{name}.yaml"))[1]
-    assert installation is not None
-    return installation
 
 
 def shown(doctor: Doctor, names: tuple[str, ...], state: dict[str, str], *asked: Measurement) -> list[float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from described import edited
 from onebond import testing
 from onebond.facts import Facts, Peak
 from onebond.facts.unknown import Unknown
@@ -47,13 +48,6 @@ connections:
 circuits:
   lamps: {from: main, cores: L1 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
 """
-
-
-def edited(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 def peaks(text: str) -> dict[str, Peak]:

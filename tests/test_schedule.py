@@ -10,8 +10,8 @@ from unittest.mock import patch
 
 import pytest
 
+from described import fixture, site_of
 from onebond import cli
-from onebond.document import parse
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import Doctor, parted
 from onebond.meter.measurements import Measurement
@@ -20,7 +20,6 @@ from onebond.meter.plant import Plant
 from onebond.meter.visits import visits
 from onebond.model import LINES, Installation
 from onebond.network import Feed
-from onebond.reading import load, read
 from onebond.rule import Rule
 from onebond.schedule import Row, Schedule, Stop, schedule, steps
 from onebond.states import reach
@@ -28,20 +27,6 @@ from onebond_rules.reading_contradicts_design import RULE
 
 ROOT = Path(__file__).resolve().parent.parent
 SOME = ("boat-house", "tt-farm", "contactor-island", "nec-lodge", "hut")
-
-
-def site_of(text: str) -> Installation:
-    document = parse(text.encode(), "site.yaml").document
-    assert document is not None
-    installation, problems = read(document)
-    assert installation is not None, problems
-    return installation
-
-
-def fixture(name: str) -> Installation:
-    installation = load(str(ROOT / "fixtures" / "sites" / f"{name}.yaml"))[1]
-    assert installation is not None
-    return installation
 
 
 def quickly(installation: Installation, rules: Sequence[Rule] = ()) -> Schedule:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from described import edited
 from onebond import testing
 from onebond.facts import EarthElectrode, Facts
 from onebond.facts.unknown import Unknown
@@ -30,13 +31,6 @@ electrodes:
   rods: {at: main, resistance: 20 ohm}
   barn-rod: {at: barn, resistance: 60 ohm}
 """
-
-
-def edited(text: str, *edits: tuple[str, str]) -> str:
-    for old, new in edits:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    return text
 
 
 def found(text: str) -> dict[str, EarthElectrode]:

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from onebond.circuit.impedances import Missing
 from onebond.meter.bench import Shown
 from onebond.meter.diagnose import FITS, Diagnosis, Doctor, Explanation, Group, Measured
-from onebond.meter.measurements import Measurement, Site, live_cores, measured_at, test_of, where_of
+from onebond.meter.measurements import Measurement, Site, live_cores, test_of, where_of
 from onebond.meter.plan import plan
 from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
@@ -32,6 +32,11 @@ NEAR = 0.8
 """A measurement that tells this part of what the best one does is taken before it where the state for it is there already."""
 
 
+def _at(test: str, where: str) -> str:
+    """A test and its place; continuity is measured from one place to another."""
+    return f"{test} {'from' if ' to ' in where else 'at'} {where}"
+
+
 class Compared(NamedTuple):
     """One reading beside what is expected of the site as described and under an explanation."""
 
@@ -43,6 +48,11 @@ class Compared(NamedTuple):
     explained: str
     off: float  # of the explanation, in standard deviations
     line: int
+
+    @property
+    def measured(self) -> str:
+        """The test and where it is done."""
+        return _at(self.test, self.where)
 
 
 class Told(NamedTuple):
@@ -64,6 +74,11 @@ class Next(NamedTuple):
     state: tuple[tuple[str, str], ...]
     shows: tuple[tuple[str, str], ...]  # explanation, value
     bits: float
+
+    @property
+    def measured(self) -> str:
+        """The test and where it is done."""
+        return _at(self.test, self.where)
 
 
 class Outcome(NamedTuple):
@@ -112,7 +127,7 @@ def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[s
     """The readings that are not compared with the circuit."""
     for reading, shown in zip(readings, healthy.shown, strict=True):
         if not isinstance(shown, Shown):
-            what = f"{measured_at(reading.measurement)}: read {reading.written}"
+            what = f"{_at(test_of(reading.measurement), where_of(reading.measurement))}: read {reading.written}"
             if isinstance(shown, Missing):
                 why = shown.reason or f"{shown.what} is not written"
             elif reading.measurement.kind == "insulation":

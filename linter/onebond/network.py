@@ -211,6 +211,11 @@ def frame_of(installation: Installation, identifier: str) -> str:
     return identifier
 
 
+def is_bar(installation: Installation, link: Connection) -> bool:
+    """Whether a connection is a bar inside one enclosure of which no length is written: it has no impedance."""
+    return link.length_m is None and frame_of(installation, link.start.id) == frame_of(installation, link.finish.id)
+
+
 def place_of(installation: Installation, identifier: str) -> str:
     """The kind of place in which a board or circuit stands: its own, else that of its board, else of the enclosure; '' if none."""
     boards = {board.id: board for board in installation.boards}

@@ -329,6 +329,10 @@ class _Writer:
         self._turned: set[tuple[object, ...]] = set()
 
     @cached_property
+    def _faults_at(self) -> Mapping[str, Sequence[EarthFault]]:
+        return by_place(self.faults)
+
+    @cached_property
     def faults(self) -> tuple[EarthFault, ...]:
         return Facts(self.installation, self.installation.rulebook).earth_faults
 
@@ -599,7 +603,7 @@ class _Writer:
         if kind == "loop":
             cold_ohm = shown.value if isinstance(shown, Shown) and not shown.others else None
             line, told = measurement.between.partition("-")[0], self.plant.told(entry.state)
-            limit = loop_at(by_place(self.faults), measurement.at, line, told, cold_ohm).limit(params)
+            limit = loop_at(self._faults_at, measurement.at, line, told, cold_ohm).limit(params)
             if limit is not None and limit.most_ohm is None:
                 return f"none by an overcurrent device: {limit.by}"
             if limit is not None and limit.most_ohm is not None:

@@ -22,7 +22,7 @@ from onebond.circuit.impedances import Missing
 from onebond.circuit.parts import Z_MIN_OHM, Branch, Circuit
 from onebond.model import HIGH_LEG, LINES, Connection, Source
 from onebond.model import Circuit as Final
-from onebond.network import Feed, Network, Tie, frame_of
+from onebond.network import Feed, Network, Tie, frame_of, is_bar
 from onebond.states import State, holds, reach
 
 Faulted = tuple[int, int]
@@ -232,16 +232,12 @@ class _Builder:
         self.branches.append((a, b, z, emf_v, f"{core} of {element}"))
         self.conductors.append(Conductor(element, core, a, b, edge))
 
-    def bar(self, link: Connection) -> bool:
-        """Whether a connection is a bar inside one enclosure of which no length is written."""
-        return link.length_m is None and frame_of(self.site, link.start.id) == frame_of(self.site, link.finish.id)
-
     def link_ohm(self, link: Connection, core: str) -> complex | Missing | None:
         """Impedance of a core; none for a bar inside one enclosure of which no length is written."""
         warm = self.options.smallest and not self.options.cold
         key = (link.id, core, warm)
         if key not in self.known:
-            self.known[key] = None if self.bar(link) else impedances.core_ohm(link, core, warm, self.as_built)
+            self.known[key] = None if is_bar(self.site, link) else impedances.core_ohm(link, core, warm, self.as_built)
         z = self.known[key]
         return complex(CONTACT_OHM) if z is None and link.id in self.options.contacts_of else z
 
@@ -472,7 +468,7 @@ class _Builder:
                 continue
             length_m = link.length_m
             if length_m is None:
-                length_m = 0.0 if self.bar(link) else self.options.unwritten_m
+                length_m = 0.0 if is_bar(self.site, link) else self.options.unwritten_m
             half = admittance(self.options.stray_f_per_m * length_m / 2, self.options.frequency_hz)
             for end, node in ((link.start, edge.a), (link.finish, edge.b)):
                 pe = self.network.find(frame_of(self.site, end.id), "", "PE")

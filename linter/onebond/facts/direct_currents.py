@@ -19,7 +19,7 @@ from onebond.facts.currents import SAME
 from onebond.facts.direct_wiring import LIMIT, POLES, Side, Spot, Wiring, cables, spots
 from onebond.facts.peaks import BREAKS, Peak
 from onebond.model import DIRECT, Connection, Device, DirectSource
-from onebond.network import frame_of
+from onebond.network import frame_of, is_bar
 from onebond.result import Mention
 from onebond.span import Route
 
@@ -82,7 +82,7 @@ class Solver:
     def wire(self, a: int, b: int, core: str, link: Connection | None) -> None:
         """A core of a cable; a contact of a changeover and a bar inside an enclosure have no resistance."""
         site = self.side.network.installation
-        if link is None or (link.length_m is None and frame_of(site, link.start.id) == frame_of(site, link.finish.id)):
+        if link is None or is_bar(site, link):
             self.contacts.append((a, b))
             return
         ohm = impedances.core_ohm(link, core, warm=not self.largest)

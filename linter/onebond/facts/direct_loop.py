@@ -16,7 +16,7 @@ from onebond.facts.direct_currents import battery_of
 from onebond.facts.direct_wiring import POLES, Spot, Wiring, cables
 from onebond.facts.island import Island, Reference
 from onebond.model import DIRECT, DIRECT_INPUTS, DirectSource, Source
-from onebond.network import Rcd, frame_of
+from onebond.network import Rcd, frame_of, is_bar
 from onebond.states import holds
 
 _Node = TypeVar("_Node", bound=Hashable)
@@ -57,7 +57,7 @@ def loop_of(wiring: Wiring, source: DirectSource, inverter: Source, island: Isla
         ohm = Missing(source.id, source.route, "the soil is in the loop")
     for name, core in passed:
         link = links.get(name)
-        if link is None or (link.length_m is None and frame_of(site, link.start.id) == frame_of(site, link.finish.id)):
+        if link is None or is_bar(site, link):
             continue
         one = impedances.core_ohm(link, core, warm=False)
         ohm = _sum(ohm, one if isinstance(one, Missing) else one.real)

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
+from onebond.meter.plant import called
 from onebond.model import LINES, Electrode
 from onebond.network import EARTHED_BY_SUPPLIER, Edge, Needs, Network, Tie, frame_of
 from onebond.span import Route
@@ -337,9 +338,15 @@ class _Finder:
             device, link = rcd.device, self.links[rcd.connection]
             if not device.residual_a:
                 continue
-            called = device.id or f"the {device.kind.upper()} of {link.id}"
             for kind, times, words in _RATINGS:
-                yield Defect(f"rcd-{kind}", rcd.name, "", f"{called} {words}", device.route, _rated(rcd.name, times))
+                yield Defect(
+                    f"rcd-{kind}",
+                    rcd.name,
+                    "",
+                    f"{called(link, device)} {words}",
+                    device.route,
+                    _rated(rcd.name, times),
+                )
 
 
 def _lifted(identifier: str) -> Callable[[Network], Network]:
@@ -370,21 +377,19 @@ def _rated(name: str, times: float) -> Callable[[Network], Network]:
     return changed
 
 
-def joint_of(network: Network, element: str, core: str, ohm: float, route: Route) -> Defect:
+def joint_of(element: str, core: str, ohm: float, route: Route) -> Defect:
     """A bad joint of so many ohm in one core of a cable."""
     words = f"a bad joint of about {_rounded(ohm)} ohm in the {core} core of {element}"
 
     def changed(network: Network) -> Network:
-        live = {
-            number: edge._replace(joint_ohm=ohm)
-            for number, edge in enumerate(network.edges)
-            if (edge.element, edge.core) == (element, core)
-        }
-        earth = {
-            number: edge._replace(joint_ohm=ohm)
-            for number, edge in enumerate(network.earth)
-            if (edge.element, edge.core) == (element, core)
-        }
+        live, earth = (
+            {
+                number: edge._replace(joint_ohm=ohm)
+                for number, edge in enumerate(edges)
+                if (edge.element, edge.core) == (element, core)
+            }
+            for edges in (network.edges, network.earth)
+        )
         return altered(network, edges=live, earth=earth)
 
     return Defect("joint", element, f"{core} {ohm:.3g}", words, route, changed)

@@ -286,7 +286,7 @@ class Doctor:
         for link in self.plant.links.values():
             for core in link.cores:
                 for ohm in _middle(more) or JOINTS_OHM:
-                    yield joint_of(network, link.id, core, ohm, link.route)
+                    yield joint_of(link.id, core, ohm, link.route)
         places = [(board.id, board.route) for board in site.boards]
         places += [(circuit.id, circuit.route) for circuit in site.circuits]
         for place, route in places:

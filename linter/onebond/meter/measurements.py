@@ -366,11 +366,6 @@ def where_of(measurement: Measurement) -> str:
     return f"{measurement.at}, {measurement.between}" if measurement.kind == "loop" else measurement.at
 
 
-def measured_at(measurement: Measurement) -> str:
-    """The test and where it is done, in words."""
-    return f"{test_of(measurement)} {'from' if measurement.kind == 'continuity' else 'at'} {where_of(measurement)}"
-
-
 def live_cores(link: Connection) -> str:
     """The live cores of a cable, as a clamp round all of them is written."""
     return " ".join(core for core in link.cores if core in LIVE)

@@ -99,18 +99,13 @@ def _told(number: int, told: Told, width: int) -> list[str]:
 def _compared(one: Compared) -> str:
     state = f" ({', '.join(f'{name} {value}' for name, value in one.state)})" if one.state else ""
     against = "" if one.off <= 3.5 else ": contradicts it"
-    return f"{_at(one.test, one.where)}{state}: read {one.read}, as described {one.expected}, with it {one.explained}{against}"
-
-
-def _at(test: str, where: str) -> str:
-    """A test and its place; continuity is measured from one place to another."""
-    return f"{test} {'from' if ' to ' in where else 'at'} {where}"
+    return f"{one.measured}{state}: read {one.read}, as described {one.expected}, with it {one.explained}{against}"
 
 
 def _next(outcome: Outcome, width: int) -> list[str]:
     step = outcome.next
     assert step is not None
-    lines = wrapped("next  ", f"measure {_at(step.test, step.where)}", width)
+    lines = wrapped("next  ", f"measure {step.measured}", width)
     for words in step.steps:
         lines += wrapped("      - ", words, width)
     for words, value in step.shows:
