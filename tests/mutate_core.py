@@ -2,7 +2,7 @@
 
     python tests/mutate_core.py                                   all modules, every change (hours)
     python tests/mutate_core.py circuit.devices states            some modules
-    python tests/mutate_core.py --comparisons --every 7           every seventh comparison
+    python tests/mutate_core.py --kinds comparison --every 7      every seventh comparison
 
 A comparison gets either neighbour, ``and`` and ``or`` change places, a condition is always so or never, ``+`` and ``-``, ``*`` and ``/``
 change places.  One process imports everything and learns which lines each test runs.  Each change is made in a fork of it, in the
@@ -75,16 +75,20 @@ TESTS = (
     "test_faults_in_rules.py",
     "test_feeder.py",
     "test_figures.py",
+    "test_figures_of_findings.py",
     "test_fixtures.py",
     "test_impedances.py",
     "test_limits_of_readings.py",
     "test_limits_of_rules.py",
+    "test_meter.py",
     "test_network.py",
     "test_open_verdicts.py",
     "test_peaks.py",
     "test_questions.py",
+    "test_readings.py",
     "test_repairs.py",
     "test_rules.py",
+    "test_schedule.py",
     "test_sizes.py",
     "test_sizes_in_rules.py",
     "test_soil.py",
@@ -453,7 +457,7 @@ class Driver:
         picked = [
             mutant
             for mutant in changes(options.modules or modules())
-            if not (options.comparisons and mutant.kind != "comparison")
+            if mutant.kind in (options.kinds or mutation.KINDS)
         ]
         if options.keys:
             keys = set(Path(options.keys).read_text(encoding="utf-8").splitlines())
@@ -489,7 +493,7 @@ def main(arguments: list[str]) -> int:
     """Print what nobody notices, and the shares; the number of changes that nobody notices."""
     parser = argparse.ArgumentParser(description="what the tests pin down of the core")
     parser.add_argument("modules", nargs="*", help="such as states or circuit.devices; all without it")
-    parser.add_argument("--comparisons", action="store_true", help="comparisons alone")
+    parser.add_argument("--kinds", nargs="+", choices=mutation.KINDS, help="only changes of these kinds")
     parser.add_argument("--every", type=int, default=1, help="every so many changes")
     parser.add_argument("--offset", type=int, default=0)
     parser.add_argument("--sample", type=int, default=0, help="so many changes, drawn at random")
