@@ -97,6 +97,24 @@ def test_a_voltage_that_nothing_drives_is_not_explained(volts: float) -> None:
     assert not outcome.explained
 
 
+@pytest.mark.parametrize(
+    ("l_n", "l_pe", "n_pe", "explained"),
+    [
+        (230.0, 230.0, 0.1, True),  # the inverter has taken over, with its bond
+        (0.1, 0.1, 0.1, True),  # it has not: nothing is live behind it
+        # one line, one neutral and one PE: no state of an inverter makes two of these voltages without the third
+        (0.1, 230.0, 0.1, False),
+        (20.0, 230.0, 0.2, False),
+    ],
+)
+def test_what_is_read_in_one_state_is_what_an_inverter_does_there(
+    l_n: float, l_pe: float, n_pe: float, explained: bool
+) -> None:
+    volts = (("L1-N", l_n), ("L1-PE", l_pe), ("N-PE", n_pe))
+    outcome = told(site_of(COTTAGE), *((USUAL, "voltage", "ess", between, value) for between, value in volts))
+    assert outcome.explained == explained
+
+
 def test_a_defect_that_says_nothing_of_a_reading_does_not_explain_it() -> None:
     """A loop of 12 ohm behind a rod of 60 ohm: that no loop can be measured once the inverter takes over explains nothing."""
     outcome = told(site_of(COTTAGE), (USUAL, "loop", "office", "L1-PE", 12.0))

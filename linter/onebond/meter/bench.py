@@ -57,7 +57,8 @@ class Shown(NamedTuple):
     """What a meter shows: the likely value, and the least and the largest over what the description leaves open.
 
     ``slack`` is a standard deviation on top of that of the meter: of what rests on capacitances or on the soil.  ``others`` is what it
-    shows instead where the site falls into another state by itself: one of them is read, and nothing between them.
+    shows instead where the site falls into another state by itself: one of them is read, and nothing between them.  ``falls`` are then
+    the states in which the site shows each of the ways: what is read while it stands in one of them belongs together.
     """
 
     value: float
@@ -65,11 +66,16 @@ class Shown(NamedTuple):
     high: float
     slack: float = 0.0
     others: tuple[Shown, ...] = ()
+    falls: tuple[tuple[State, ...], ...] = ()
 
     @property
     def ways(self) -> tuple[Shown, ...]:
         """Each of what it may show."""
-        return (self._replace(others=()), *self.others)
+        return (self._replace(others=(), falls=()), *self.others)
+
+    def fallen(self, state: State) -> Shown:
+        """What it shows once the site has fallen into a state; all ways where nothing tells them apart by that state."""
+        return next((way for way, states in zip(self.ways, self.falls, strict=False) if state in states), self)
 
     @classmethod
     def exactly(cls, value: float) -> Shown:

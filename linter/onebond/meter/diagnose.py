@@ -222,14 +222,9 @@ class Doctor:
         shown = self.predicted(defects, [(one.state, one.measurement) for one in readings])
         as_described = healthy.off if healthy else (0.0,) * len(readings)
         scales = _scales(readings, shown)
+        shown = _fallen(readings, shown, scales)
         off = tuple(
-            distance(
-                one.measurement,
-                answer,
-                one.value,
-                one.digit,
-                scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0,
-            )
+            _off(one, answer, scales)
             if isinstance(answer, Shown)
             # what contradicts the site as described is not explained by a defect that says nothing of it
             else (UNSAID if before > FITS else VAGUE)
@@ -364,6 +359,33 @@ def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None
     return {
         state: min(max(sorted(ratios)[len(ratios) // 2], 1 - SUPPLY), 1 + SUPPLY) for state, ratios in found.items()
     }
+
+
+def _off(one: Measured, shown: Shown, scales: dict[State, float]) -> float:
+    """How far a reading is from what is shown, in standard deviations; the voltage of the source may be off its rated one."""
+    scale = scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0
+    return distance(one.measurement, shown, one.value, one.digit, scale)
+
+
+def _fallen(
+    readings: Sequence[Measured], shown: Sequence[Shown | Missing | None], scales: dict[State, float]
+) -> tuple[Shown | Missing | None, ...]:
+    """What is shown where a broken site has fallen into one state: all that is read in a state of the switches is read in the same.
+
+    Of the states that it may fall into, the one to which the readings come nearest is taken.
+    """
+    found = list(shown)
+    open_ways: dict[State, list[int]] = {}
+    for number, answer in enumerate(shown):
+        if isinstance(answer, Shown) and answer.falls:
+            open_ways.setdefault(readings[number].state, []).append(number)
+    for numbers in open_ways.values():
+        asked = [(readings[number], answer) for number in numbers if isinstance(answer := shown[number], Shown)]
+        states = dict.fromkeys(state for _, answer in asked for falls in answer.falls for state in falls)
+        nearest = min(states, key=lambda now: sum(_off(one, answer.fallen(now), scales) ** 2 for one, answer in asked))
+        for number, (_, answer) in zip(numbers, asked, strict=True):
+            found[number] = answer.fallen(nearest)
+    return tuple(found)
 
 
 def parted(measurement: Measurement, one: Shown, other: Shown) -> tuple[float, float]:
