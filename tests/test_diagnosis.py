@@ -149,6 +149,23 @@ def test_what_the_rulebook_does_not_accept_is_no_clean_bill(
     told = capsys.readouterr().out
     assert ("not accepted by the rulebook" in told) == bool(said)
     assert said in " ".join(told.split())
+    # a slow device and bad insulation are defects, though no circuit shows them
+    assert ("no defect" in told) == (not said)
+
+
+def test_each_reading_that_the_rulebook_does_not_accept_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """300 ms at 1 x and 40 ms at 5 x (IEC 61008-1, from memory)."""
+    site, readings = tmp_path / "cottage.yaml", tmp_path / "read.yaml"
+    site.write_text(COTTAGE)
+    entry = "{rcd: rcd-h, times: {1 x: 900 ms, 5 x: 300 ms}}"
+    readings.write_text(f"onebond-readings: 1\ninstallation: cottage.yaml\ntaken: 2026-09-20\nreadings:\n  - {entry}\n")
+    assert cli.main(["diagnose", str(site), str(readings), "--today", "2026-11-26"]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert told.count("not accepted by the rulebook") == 2
+    assert "rcd-h: operating time of the RCD 1 x: read 900 ms, it has to trip within 300 ms" in told
+    assert "rcd-h: operating time of the RCD 5 x: read 300 ms, it has to trip within 40 ms" in told
 
 
 # -- residual current devices ------------------------------------------------------------------------------------------------

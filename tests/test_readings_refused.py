@@ -498,3 +498,8 @@ def test_one_value_that_makes_no_sense_takes_none_beside_it_along(
     found = read(house, f"{HEAD}  - {entry}\n")
     assert values(found) == still_read
     assert len(found.problems) == 1, told(found)
+
+
+def test_a_place_that_is_not_there_is_told_once_for_all_values_of_an_entry(house: Path) -> None:
+    found = read(house, f"{HEAD}  - {{at: mian, L1-N: 230 V, L1-PE: 230 V, N-PE: 0.2 V}}\n")
+    assert told(found) == [(6, 10, "the description has no place `mian`")]

@@ -32,6 +32,11 @@ NEAR = 0.8
 """A measurement that tells this part of what the best one does is taken before it where the state for it is there already."""
 
 
+AS_DESCRIBED = ("no defect: as described",)
+BUT_FOR_THAT = ("the circuit is as described; left is what is not accepted",)
+"""The same where the rulebook does not accept one of the readings: a slow device is a defect, though not one of the circuit."""
+
+
 def _at(test: str, where: str) -> str:
     """A test and its place; continuity is measured from one place to another."""
     return f"{test} {'from' if ' to ' in where else 'at'} {where}"
@@ -123,6 +128,21 @@ def diagnose(plant: Plant, readings: Readings) -> Outcome:
     )
 
 
+def but(outcome: Outcome, not_accepted: tuple[str, ...]) -> Outcome:
+    """An outcome with readings beside it that fit the circuit, or of which it says nothing, and that the rulebook does not accept."""
+    if not not_accepted:
+        return outcome
+    told = tuple(
+        one._replace(explanations=tuple(BUT_FOR_THAT if words == AS_DESCRIBED else words for words in one.explanations))
+        for one in outcome.told
+    )
+    following = outcome.next
+    if following is not None:
+        shows = ((BUT_FOR_THAT[0] if words == AS_DESCRIBED[0] else words, value) for words, value in following.shows)
+        following = following._replace(shows=tuple(shows))
+    return outcome._replace(told=told, next=following, not_accepted=not_accepted)
+
+
 def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[str]:
     """The readings that are not compared with the circuit."""
     for reading, shown in zip(readings, healthy.shown, strict=True):
@@ -138,7 +158,7 @@ def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[s
 
 
 def _words(explanation: Explanation) -> tuple[str, ...]:
-    return tuple(defect.words for defect in explanation.defects) or ("no defect: as described",)
+    return tuple(defect.words for defect in explanation.defects) or AS_DESCRIBED
 
 
 def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading, ...]) -> Told:

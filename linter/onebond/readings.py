@@ -585,7 +585,9 @@ class _Reader:
         self._add(span, message, hint, route)
 
     def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
-        self.problems.append(Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route))
+        problem = Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route)
+        if problem not in self.problems:  # several values of an entry stand at one place
+            self.problems.append(problem)
 
 
 def _is_day(text: str) -> bool:
