@@ -168,6 +168,39 @@ def test_each_reading_that_the_rulebook_does_not_accept_is_told(
     assert "rcd-h: operating time of the RCD 5 x: read 300 ms, it has to trip within 40 ms" in told
 
 
+# -- what to measure next ----------------------------------------------------------------------------------------------------
+
+DEAD = (USUAL, "continuity", "main", "ess", 0.05)
+LINE_ON_FRAME = tuple(
+    (USUAL, "voltage", "sockets", pair, value) for pair, value in (("L1-N", 231.0), ("L1-PE", 0.1), ("N-PE", 230.0))
+)
+
+
+@pytest.mark.parametrize(
+    ("readings", "puts_back"),
+    [
+        # PE may be open and the frames at the neutral's or the line's voltage: the site is dead, and a test without voltage tells as well
+        ((*LINE_ON_FRAME, DEAD), False),
+        (((USUAL, "loop", "sockets", "L1-PE", math.inf), DEAD), False),
+        # somewhere the neutral alone is open: no frame is live, and only a voltage tells where
+        (((USUAL, "voltage", "ess", "N-PE", 12.0), DEAD), True),
+    ],
+)
+def test_no_supply_is_put_back_while_frames_may_be_live_where_a_dead_test_tells_as_well(
+    readings: tuple[tuple[dict[str, str], str, str, str, float], ...], puts_back: bool
+) -> None:
+    outcome = told(site_of(COTTAGE), *readings)
+    assert outcome.next is not None
+    assert ("put grid back" in outcome.next.steps) == puts_back
+    assert len({value for _, value in outcome.next.shows}) > 1
+
+
+def test_who_stands_at_a_live_board_measures_on_there() -> None:
+    outcome = told(site_of(COTTAGE), *LINE_ON_FRAME)
+    assert outcome.next is not None and outcome.next.test.startswith("voltage")
+    assert not outcome.next.state
+
+
 # -- residual current devices ------------------------------------------------------------------------------------------------
 
 

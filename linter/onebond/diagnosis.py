@@ -37,6 +37,10 @@ BUT_FOR_THAT = ("the circuit is as described; left is what is not accepted",)
 """The same where the rulebook does not accept one of the readings: a slow device is a defect, though not one of the circuit."""
 
 
+SAFER = 0.25
+"""Where frames may be live, one that tells this part of it and puts no supply back is taken before one that does."""
+
+
 def _at(test: str, where: str) -> str:
     """A test and its place; continuity is measured from one place to another."""
     return f"{test} {'from' if ' to ' in where else 'at'} {where}"
@@ -223,6 +227,15 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
     found = list(doctor.told_apart(rivals, questions))
     if not found:
         return None
+    most = max(bits for bits, *_ in found)
+    if any(_bares_frames(rival) for rival in rivals):
+        energised = frozenset(_feeds(plant, measured[-1]) if measured else ())
+        quiet = [
+            one
+            for one in found
+            if one[0] >= SAFER * most and (one[2].dead or energised.issuperset(plant.feeds(one[1])))
+        ]
+        found = quiet or found
     enough = NEAR * max(bits for bits, *_ in found)
     bits, state, measurement, answers = max(
         (one for one in found if one[0] >= enough),
@@ -241,6 +254,20 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
             if isinstance(answer, Shown)
         ),
         bits,
+    )
+
+
+def _feeds(plant: Plant, one: Measured) -> tuple[int, ...]:
+    """What energised the site when a reading was taken."""
+    return () if one.measurement.dead else plant.feeds(one.state)
+
+
+def _bares_frames(rival: Group) -> bool:
+    """Whether frames may be live or without protection: a protective conductor is open, crossed or touched, or a bond is open."""
+    return any(
+        one.kind in ("bond-open", "electrode-open", "leak")
+        or (one.kind in ("core-open", "crossed", "joint") and "PE" in one.detail)
+        for one in rival.first.defects
     )
 
 
