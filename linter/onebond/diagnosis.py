@@ -167,16 +167,9 @@ def _words(explanation: Explanation) -> tuple[str, ...]:
 
 def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading, ...]) -> Told:
     first = group.first
-    fewest = min(len(one.defects) for one in group.members)
-    kept = [one for one in group.members if len(one.defects) == fewest]
-    # an electrode of the resistance that was read says all that one far too high does
-    fitted = {one.element for each in kept for one in each.defects if one.kind == "electrode-other"}
-    kept = [
-        each for each in kept if not any(one.kind == "electrode-high" and one.element in fitted for one in each.defects)
-    ]
     return Told(
         group.probability,
-        tuple(map(_words, kept)),
+        tuple(map(_words, _fewest(group))),
         first.fits,
         tuple(_compared(plant, first, found.healthy, readings)),
         () if first.defects else tuple(_words(one) for one in group.members if len(one.defects) == 1 and one.fits),
@@ -271,10 +264,20 @@ def _bares_frames(rival: Group) -> bool:
     )
 
 
-def _shares(group: Group) -> list[tuple[Explanation, float]]:
-    """The explanations of a group with the fewest defects, and an equal part of its probability for each."""
+def _fewest(group: Group) -> list[Explanation]:
+    """The explanations of a group with the fewest defects."""
     fewest = min(len(one.defects) for one in group.members)
     kept = [one for one in group.members if len(one.defects) == fewest]
+    # an electrode of the resistance that was read says all that one far too high does
+    fitted = {one.element for each in kept for one in each.defects if one.kind == "electrode-other"}
+    return [
+        each for each in kept if not any(one.kind == "electrode-high" and one.element in fitted for one in each.defects)
+    ]
+
+
+def _shares(group: Group) -> list[tuple[Explanation, float]]:
+    """The explanations of a group with the fewest defects, and an equal part of its probability for each."""
+    kept = _fewest(group)
     return [(one, group.probability / len(kept)) for one in kept]
 
 

@@ -339,10 +339,10 @@ class _Builder:
         self.used.add(point)
         if star:
             if source.earthing == "TT":
-                ohm = supply.star
-                self.branch(
-                    point, self.soil, complex(ohm) if isinstance(ohm, float) else ohm, identifier, "supplier electrode"
-                )
+                # what its earth has beyond the declared loop no description says: a defect does
+                more, ohm = source.earthing_impedance_ohm or 0.0, supply.star
+                earth = ohm if isinstance(ohm, Missing) else complex((ohm or 0.0) + more)
+                self.branch(point, self.soil, earth, identifier, "supplier electrode")
             elif source.earthing_impedance_ohm:
                 self.branch(point, self.soil, complex(source.earthing_impedance_ohm), identifier, "supplier electrode")
             elif not self.star_at_earth:

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
-from onebond.meter.defects import Defect, defects, electrode_of, joint_of, leak_of
+from onebond.meter.defects import Defect, defects, electrode_of, joint_of, leak_of, supply_earth_of
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.model import LINES
@@ -249,20 +249,29 @@ class Doctor:
         return Diagnosis(healthy, tuple(groups), judged, len(found), left)
 
     def _electrodes(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
-        """Electrodes of the resistance that readings give them which contradict the description: their own, else that of loops."""
+        """Electrodes of the resistance that readings give them which contradict the description: their own, else that of loops.
+
+        A loop of a TT supply passes the supplier's earth too, which nobody at the site measures.
+        """
+        own: dict[str, list[float]] = {}
+        beyond: list[float] = []  # what loops have more than is described
+        for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
+            if off <= FITS or not isinstance(shown, Shown) or math.isinf(one.value) or one.value <= 0:
+                continue
+            if one.measurement.kind == "electrode":
+                own.setdefault(one.measurement.at, []).append(one.value)
+            elif one.measurement.kind == "loop" and shown.value < one.value:
+                beyond.append(one.value - shown.value)
+        more = sorted(beyond)[len(beyond) // 2 :][:1]
         for electrode in self.plant.site.electrodes:
             described = electrode_ohm(electrode)
-            own: list[float] = []
-            by_loop: list[float] = []
-            for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
-                if off <= FITS or not isinstance(shown, Shown) or math.isinf(one.value) or one.value <= 0:
-                    continue
-                if one.measurement.kind == "electrode" and one.measurement.at == electrode.id:
-                    own.append(one.value)
-                elif one.measurement.kind == "loop" and not isinstance(described, Missing) and shown.value < one.value:
-                    by_loop.append(described + one.value - shown.value)
-            for ohm in own or sorted(by_loop)[len(by_loop) // 2 :][:1]:
+            by_loop = [] if isinstance(described, Missing) else [described + ohm for ohm in more]
+            for ohm in own.get(electrode.id, by_loop):
                 yield electrode_of(electrode, ohm)
+        for source in self.plant.site.sources:
+            if source.kind == "utility" and source.earthing == "TT":
+                for ohm in more:
+                    yield supply_earth_of(source, ohm)
 
     def _fitted(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
         """Bad joints and faults of the insulation, of the resistance that a reading gives them, else of some usual ones."""
