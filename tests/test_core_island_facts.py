@@ -6,13 +6,17 @@ import math
 
 import pytest
 
+import onebond.facts
 from described import edited, facts_of, site_of
-from onebond.facts import Crossing, Exposed, Facts, Feeding
+from onebond.document import parse
+from onebond.engine import inspect
+from onebond.facts import Crossing, EarthFault, Exposed, Facts, Feeding
 from onebond.facts.island import Island
 from onebond.facts.taken import trip_times
 from onebond.meter.plant import Plant
 from onebond.model import Device
 from onebond.readings import of_text, refused
+from onebond_rules import RULES
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -1360,3 +1364,809 @@ def test_a_device_at_the_largest_rating_whose_times_are_limited_is_timed() -> No
     limits = {"timed-to-a": 0.0065, "general-1-s": (0.0, 5.6)}
     assert trip_times("1 x", device, limits) == (0.0, 5.6)
     assert trip_times("1 x", device._replace(residual_a=0.0066), limits) == (0.0, math.inf)
+
+
+# -- vehicles ----------------------------------------------------------------------------------------------------------
+
+VAN = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  combi: {kind: inverter, phases: L1, mounted: MOUNTED, mains-input: yes, neutral-through: switched, neutral-bond: none}
+  other: {kind: generator, phases: L1, mounted: portable, neutral-bond: none}
+boards: {van: {}}
+connections:
+  lead: {from: grid, to: combi.in, cores: L1 CORES, plug: yes}
+  feed: {from: combi.out, to: van, cores: L1 N PE}
+circuits:
+  fan: {from: van, cores: L1 N PE}
+  saw: {from: other, cores: L1 N PE}
+"""
+)
+
+
+@pytest.mark.parametrize(("mounted", "building"), [("vehicle", False), ("portable", True)])
+def test_a_hook_up_makes_no_building_of_a_vehicle(mounted: str, building: bool) -> None:
+    # the fixed supply can feed the same board over the inverter
+    text = VAN.replace("MOUNTED", mounted).replace("CORES", "N PE")
+    assert fed_by(text, "combi").premises is building
+    assert fed_by(text, "combi").vehicle is not building
+
+
+@pytest.mark.parametrize("mounted", ["vehicle", "portable", "fixed"])
+def test_the_frame_of_a_source_on_a_vehicle_and_a_pen_that_leads_to_it(mounted: str) -> None:
+    # the lead of a vehicle is no service; that of a site is, up to its first frame
+    text = VAN.replace("MOUNTED", mounted).replace("CORES", "PEN")
+    found = {one.id: (one.vehicle, one.pen_core) for one in facts_of(text).exposed}
+    on = mounted == "vehicle"
+    assert found == {
+        "combi": (on, "lead" if on else ""),
+        "van": (False, ""),
+        "fan": (False, ""),
+        "other": (False, ""),
+        "saw": (False, ""),
+    }
+
+
+# -- what is worked out ------------------------------------------------------------------------------------------------
+
+COPPER = {1.5: 12.1e-3, 2.5: 7.41e-3, 10: 1.83e-3, 16: 1.15e-3}
+"""Resistance in ohm per metre at 20 C (IEC 60228, class 2 from memory)."""
+
+
+def warm_ohm(mm2: float, metres: float) -> float:
+    """A core at 70 C (0.004 per kelvin); its reactance does not show beside it."""
+    return COPPER[mm2] * metres * 1.2
+
+
+NUMBERS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: EARTHING, loop-impedance: 0.5 ohm}
+boards: {main: {}, sub: {}MORE}
+connections:
+  service: {from: grid, to: main, cores: L1 SERVICE, size: 16 mm2, length: 20 m}
+  on: {from: main, to: sub, cores: L1 CORES, size: 10 mm2, length: 10 m}
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+  two: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+"""
+)
+SERVICE_OHM, ON_OHM, ONE_OHM = warm_ohm(16, 20), warm_ohm(10, 10), warm_ohm(2.5, 10)
+LOOP_OHM = 0.5 + 2 * (SERVICE_OHM + ON_OHM + ONE_OHM)
+
+
+def numbers(earthing: str = "TN-S", service: str = "N PE", cores: str = "N PE", more: str = "", rest: str = "") -> str:
+    text = NUMBERS.replace("EARTHING", earthing).replace("SERVICE", service).replace("CORES", cores)
+    return (
+        text.replace("MORE", more).replace("circuits:\n", f"{rest}circuits:\n") if rest else text.replace("MORE", more)
+    )
+
+
+def fault_at(text: str, place: str, source: str = "grid") -> EarthFault:
+    """The earth fault at a place in the first case that a source feeds alone."""
+    return next(
+        one
+        for one in facts_of(text).earth_faults
+        if one.id == place and [feed.id for feed in one.island.feeds] == [source]
+    )
+
+
+RODS = "electrodes: {rod: {at: main, resistance: 1 ohm}}\n"
+FAR_RODS = "electrodes: {far: {at: sub, resistance: 10 ohm}, rod: {at: main, resistance: 1 ohm}}\n"
+
+
+def test_a_rod_beside_the_conductor_of_a_supply_is_not_counted_on() -> None:
+    # FORMAT.md, currents: the loop is that of the conductors, with the rod or without
+    for rods in ("", RODS):
+        assert fault_at(numbers() + rods, "one").loop_ohm == pytest.approx(LOOP_OHM, rel=1e-3)
+
+
+def test_a_frame_on_a_rod_of_its_own_has_the_soil_as_its_way_back() -> None:
+    # half of the loop of the supply lies in the line (FORMAT.md), then 10 ohm, and the mass of earth up to the star point
+    text = numbers(cores="N") + FAR_RODS
+    expected = 0.25 + SERVICE_OHM + ON_OHM + 2 * ONE_OHM + 10
+    assert fault_at(text, "one").loop_ohm == pytest.approx(expected, rel=1e-3)
+
+
+def test_the_rod_of_a_set_is_the_way_back_for_a_frame_on_another_rod() -> None:
+    # 1 ohm at the set and 10 ohm at the frame; what system the set is meant to be changes nothing
+    text = (
+        numbers(cores="N")
+        .replace("grid:", "set:")
+        .replace("from: grid", "from: set")
+        .replace(
+            "kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm",
+            "kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, earthing: TN-S, neutral-bond: fixed,"
+            " subtransient-reactance: 1 %",
+        )
+        + FAR_RODS
+    )
+    with_1_ohm, with_5_ohm = (
+        fault_at(text.replace("resistance: 1 ohm", f"resistance: {ohm} ohm"), "one", "set").known.z_ohm
+        for ohm in (1, 5)
+    )
+    assert with_5_ohm - with_1_ohm == pytest.approx(4)
+
+
+@pytest.mark.parametrize(("rest", "own"), [("", 1.0), ("bonds: {link: {at: main}}\n", 1.0)])
+def test_a_rod_of_a_tt_site_counts_whatever_is_linked(rest: str, own: float) -> None:
+    # TT: 0.5 ohm of the supplier, his electrode included, the line, and the rod of the site; a link beside it only adds a way
+    alone = 0.5 + SERVICE_OHM + own + 2 * ONE_OHM
+    loop = fault_at(numbers("TT", "N") + RODS + rest, "two").loop_ohm
+    if rest:
+        assert loop < fault_at(numbers("TT", "N") + RODS.replace("1 ohm", "1 kohm") + rest, "two").loop_ohm
+    else:
+        assert loop == pytest.approx(alone, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "ohm"),
+    [
+        # up to the bar for PE at the main board: the conductors behind it
+        (
+            numbers(
+                more=", met: {bars: PE}", rest="  earth: {from: main, to: met, cores: PE, size: 16 mm2, length: 0 m}\n"
+            ),
+            "one",
+            ON_OHM + ONE_OHM,
+        ),
+        # up to the place of the electrode
+        (numbers() + "electrodes: {rod: {at: sub, resistance: 20 ohm}}\n", "one", ONE_OHM),
+        # the fault current of `two` does not flow between the boards
+        (numbers() + "electrodes: {rod: {at: sub, resistance: 20 ohm}}\n", "two", ONE_OHM),
+        # without either up to the place of the reference: the terminals of the supply, or the link
+        (numbers(), "one", SERVICE_OHM + ON_OHM + ONE_OHM),
+        (numbers("TN-C-S", "PEN") + "bonds: {link: {at: main}}\n", "one", ON_OHM + ONE_OHM),
+        # a bar on which nothing lands is no terminal
+        (
+            numbers(more=", spare: {bars: PE, equipment: class-II}")
+            + "electrodes: {rod: {at: main, resistance: 20 ohm}}\n",
+            "one",
+            ON_OHM + ONE_OHM,
+        ),
+        # TT: the rod of the site, and nothing of the supplier
+        (numbers("TT", "N") + RODS, "one", ON_OHM + ONE_OHM),
+        (numbers("TT", "N", "N") + FAR_RODS, "one", ONE_OHM),
+    ],
+)
+def test_the_terminal_up_to_which_a_touch_voltage_counts(text: str, place: str, ohm: float) -> None:
+    # what the fault current leaves on the protective conductors between the frame and the main earthing terminal
+    fault = fault_at(text, place)
+    assert fault.touch_met_v() == pytest.approx(fault.current_a() * ohm, rel=0.01)
+
+
+def test_a_frame_on_a_rod_of_its_own_is_touched_together_with_the_terminal_of_the_site() -> None:
+    # in a TN site there is one main earthing terminal, and the fault current has 10 ohm to the soil between the two
+    fault = fault_at(numbers(cores="N") + FAR_RODS, "one")
+    assert fault.touch_met_v() == pytest.approx(fault.current_a() * (10 + ONE_OHM), rel=0.01)
+
+
+UNPLUGGED = numbers(cores="N", rest="  lead: {from: main, to: sub, cores: PE, size: 10 mm2, length: 10 m, plug: yes}\n")
+
+
+def test_a_protective_conductor_with_a_plug_of_its_own() -> None:
+    facts = facts_of(UNPLUGGED)
+    assert {(value(one.island, "lead"), one.way) for one in facts.exposed if one.id == "one"} == {
+        ("mated", "reference"),
+        ("unmated", ""),
+    }
+    # the two cases differ by no live conductor, and are two circuits
+    loops = {value(one.island, "lead"): one for one in facts.earth_faults if one.id == "one"}
+    assert loops["mated"].loop_ohm == pytest.approx(LOOP_OHM, rel=1e-3)
+    assert loops["unmated"].no_way_back
+
+
+# -- the limit of work -------------------------------------------------------------------------------------------------
+
+TWO_SITES = (
+    HEAD
+    + """\
+sources:
+  a: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, subtransient-reactance: 10 %, neutral-bond: fixed}
+  b: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, subtransient-reactance: 10 %, neutral-bond: fixed}
+boards: {left: {}, right: {}}
+connections:
+  to-left: {from: a, to: left, cores: L1 N PE, size: 16 mm2, length: 20 m}
+  to-right: {from: b, to: right, cores: L1 N PE, size: 16 mm2, length: 20 m}
+circuits:
+  one: {from: left, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+  two: {from: right, cores: L1 N PE, size: 2.5 mm2, length: 10 m, load: 5 A}
+bonds: {first: {at: left}, second: {at: right}}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("nodes", "worked_out"),
+    [
+        # six live conductors in each island (three places, L1 and N), and four protective ones in the site
+        (5, set()),
+        (9, set()),
+        (10, {"a"}),
+        (19, {"a"}),
+        (20, {"a", "b"}),
+    ],
+)
+def test_past_the_limit_of_work_numbers_are_open_and_nothing_is_left_out(
+    nodes: int, worked_out: set[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(onebond.facts, "NODES", nodes)
+    facts = facts_of(TWO_SITES)
+    assert {island.feeds[0].id for _, islands in facts.wired for island in islands} == worked_out
+    # every fault is there, and says whether it is known
+    known = {one.id: one.missing is None for one in facts.earth_faults if one.id not in ("a", "b")}
+    assert known == {
+        "left": "a" in worked_out,
+        "one": "a" in worked_out,
+        "right": "b" in worked_out,
+        "two": "b" in worked_out,
+    }
+    sharing = {one.id: one.sharing is not None for one in facts.references if one.kept}
+    assert sharing == {"first": "a" in worked_out, "second": "b" in worked_out}
+
+
+def test_a_report_says_that_currents_past_the_limit_were_not_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    # checks of short-circuit currents, of normal service and of failures have nothing then that could be open
+    def told() -> list[str]:
+        installation = site_of(TWO_SITES)
+        document = parse(TWO_SITES.encode(), "site.yaml").document
+        assert document is not None
+        site = inspect(installation, document, RULES, today="2026-01-01")
+        return [line.partition(":")[0] for line in site.not_proven if "not worked out" in line]
+
+    assert told() == []
+    monkeypatch.setattr(onebond.facts, "NODES", 10)
+    assert told() == ["b"]
+    monkeypatch.setattr(onebond.facts, "NODES", 1)
+    assert told() == ["a", "b"]
+
+
+def test_cases_that_are_wired_alike_count_once_for_the_limit(monkeypatch: pytest.MonkeyPatch) -> None:
+    # the inverter off and inverting for itself leave the supply's circuit as it is
+    text = BORROWED.replace("MORE", ", neutral-bond: none")
+    facts = facts_of(text)
+    alike = [islands for _, islands in facts.wired if islands[0].fed_by("grid") and len(islands) > 1]
+    assert [{value(one, "hybrid") for one in islands} for islands in alike] == [{"off", "inverting"}]
+    per = {id(islands[0]): islands[0].live.bit_count() + len(facts.network.earth) for _, islands in facts.wired}
+    monkeypatch.setattr(onebond.facts, "NODES", sum(per.values()))
+    assert sum(len(islands) for _, islands in facts_of(text).wired) == len(facts.islands)
+
+
+# -- normal service ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("edits", "source", "lone"),
+    [((), "set", True), ((IN_BARN,), "set", False), ((("mounted: portable", "mounted: fixed"),), "set", False)],
+)
+def test_what_a_portable_set_feeds_is_said_where_somebody_may_touch_it(
+    edits: tuple[tuple[str, str], ...], source: str, lone: bool
+) -> None:
+    facts = facts_of(edited(SET, *edits))
+    assert {one.lone for one in facts.shocks} == {lone}
+    assert {one.id for one in facts.shocks} == {"box", "saw"}
+    assert {one.lone for one in facts.earth_faults} == {False}
+    assert {one.portable for one in facts.rcds_on_ways} == set()
+
+
+def test_two_sources_of_which_one_is_portable() -> None:
+    # each island has its own answer
+    text = edited(SET, GRID, ("connections:\n", "connections:\n  service: {from: grid, to: other, cores: L1 N PE}\n"))
+    text = edited(text, ("circuits:\n", "circuits:\n  lamp: {from: other, cores: L1 N PE}\n"))
+    assert {one.id: one.lone for one in facts_of(text).shocks} == {
+        "other": False,
+        "lamp": False,
+        "box": True,
+        "saw": True,
+    }
+
+
+GUARDED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none}
+boards: {main: {}, sub: {}, out: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 10 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{ID, kind: rcd, residual: 300 mASENSES}]}
+  set-feed: {from: set, to: out, cores: L1 N PE, size: 10 mm2, length: 10 m}
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m, load: 1 A, leakage: 1 mA}
+  two: {from: out, cores: L1 N PE, size: 2.5 mm2, length: 10 m, through: [{kind: rcbo, residual: 30 mA}]}
+bonds: {BONDS}
+"""
+)
+
+
+def in_service(text: str) -> dict[tuple[str, str], set[tuple[str, bool, tuple[str, str] | None]]]:
+    """For each device and source what diverts current past it, whether it lies behind it, and the cause."""
+    found: dict[tuple[str, str], set[tuple[str, bool, tuple[str, str] | None]]] = {}
+    for one in facts_of(text).rcds_in_service:
+        key = one.id, one.island.feeds[0].id
+        found.setdefault(key, set()).add((one.diverts, one.behind, one.cause))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "senses", "bonds", "expected"),
+    [
+        ("id: r", "", "", ("", False, None)),
+        # a link behind it leads current past it; one elsewhere lets the supply's neutral share its current
+        ("id: r", "", "link: {at: sub}", ("link", True, None)),
+        ("", "", "link: {at: sub}", ("link", True, None)),
+        ("id: r", "", "link: {at: main}", ("link", False, None)),
+        ("id: r", "", "other: {at: main}, link: {at: sub}", ("link", True, None)),
+        # the only link of another island
+        ("id: r", "", "link: {at: out}", ("", False, None)),
+        # it does not sum what passes it
+        ("id: r", ", senses: L1", "", ("", False, ("device-does-not-fit", "r"))),
+        ("", ", senses: L1", "", ("", False, ("device-does-not-fit", "on"))),
+    ],
+)
+def test_what_leads_current_past_a_device(
+    name: str, senses: str, bonds: str, expected: tuple[str, bool, tuple[str, str] | None]
+) -> None:
+    text = GUARDED.replace("ID, ", f"{name}, " if name else "").replace("SENSES", senses).replace("BONDS", bonds)
+    found = in_service(text)
+    # each device has the current of its own island, and none while it is open
+    assert found == {("r" if name else "on", "grid"): {expected}, ("two", "set"): {("", False, None)}}
+
+
+def test_an_open_device_carries_nothing() -> None:
+    text = GUARDED.replace("ID", "id: r").replace("SENSES", ", operable: yes").replace("BONDS", "link: {at: sub}")
+    facts = facts_of(text)
+    assert any(value(island, "r") == "open" for island in facts.islands if island.fed_by("grid"))
+    assert {value(one.island, "r") for one in facts.rcds_in_service if one.id == "r"} == {"closed"}
+
+
+def test_the_high_leg_is_no_fault_of_the_device_in_its_circuit() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, system: high-leg, voltage: 120/240 V, earthing: TN-S, loop-impedance: 0.1 ohm}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, size: 50 mm2, length: 1 m}
+circuits:
+  odd: {from: main, cores: L2 N PE, size: 10 mm2, length: 1 m, load: 1 A, through: [{kind: rcbo, residual: 30 mA}]}
+"""
+    )
+    assert in_service(text) == {("odd", "grid"): {("", False, None)}}
+
+
+def test_a_borrowed_neutral_is_the_cause_at_both_devices() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, a: {}, b: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 10 m}
+  to-a: {from: main, to: a, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: ra, kind: rcd, residual: 30 mA}]}
+  to-b: {from: main, to: b, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: rb, kind: rcd, residual: 30 mA}]}
+  stray: {from: b, to: one, cores: N, size: 2.5 mm2, length: 10 m}
+circuits:
+  one: {from: a, cores: L1 PE, size: 2.5 mm2, length: 10 m, load: 1 A}
+  two: {from: b, cores: L1 N PE, size: 2.5 mm2, length: 10 m, load: 1 A}
+"""
+    )
+    cause = ("neutral-borrowed", "one")
+    assert in_service(text) == {("ra", "grid"): {("", False, cause)}, ("rb", "grid"): {("", False, cause)}}
+
+
+def pe_currents(text: str) -> set[tuple[str, str]]:
+    """The protective conductor with the most current, and the reference that drives it."""
+    return {(one.id, one.surplus) for one in facts_of(text).pe_currents}
+
+
+LOADS = numbers().replace("length: 10 m}\n  two", "length: 10 m, load: 20 A}\n  two").replace("  two", "#  two")
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        # a link at the far board: the neutral current of its load returns by the protective conductor up to it
+        (LOADS + "bonds: {link: {at: sub}}\n", {("service", "link")}),
+        # of two the one at an end of the cable, whichever is written first
+        (LOADS + "bonds: {link: {at: sub}, near: {at: main}}\n", {("service", "near")}),
+        (LOADS + "bonds: {near: {at: main}, link: {at: sub}}\n", {("service", "near")}),
+        # a thin neutral between the two boards makes the protective conductor between them the busiest one
+        (
+            edited(LOADS, ("cores: L1 N PE, size: 10 mm2", "cores: L1 N PE, size: 10 mm2, n-size: 1.5 mm2"))
+            + "bonds: {near: {at: main}, link: {at: sub}}\n",
+            {("on", "near")},
+        ),
+        # no link is one too many
+        (LOADS, {("service", "")}),
+        # no protective conductor at all
+        (LOADS.replace("N PE", "N"), set()),
+    ],
+)
+def test_the_protective_conductor_with_the_most_current(text: str, expected: set[tuple[str, str]]) -> None:
+    assert pe_currents(text) == expected
+
+
+def test_a_reference_that_is_kept_drives_no_current_by_itself() -> None:
+    # a set with two links: the one that is written first is kept
+    text = LOADS.replace(
+        "kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm",
+        "kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, subtransient-reactance: 10 %, neutral-bond: none",
+    )
+    assert pe_currents(text + "bonds: {near: {at: main}, link: {at: sub}}\n") == {("on", "link")}
+    assert {one for _, one in pe_currents(text + "bonds: {near: {at: main}}\n")} == {""}
+
+
+def test_the_drop_of_a_circuit_of_which_one_line_is_dead() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, voltage: 230/400 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L2 N PE, size: 16 mm2, length: 10 m}
+circuits:
+  one: {from: main, cores: L1 L2 N PE, size: 2.5 mm2, length: 10 m, load: 5 A}
+"""
+    )
+    assert [one.id for one in facts_of(text).drops] == ["one"]
+
+
+def test_what_does_not_last_is_not_judged_as_normal_service() -> None:
+    # a changeover that overlaps stands between its positions for a moment
+    text = edited(
+        JOINED.replace("POLES", "L1 N").replace("MORE", ""), ("poles: L1 N}", "poles: L1 N, transition: closed}")
+    )
+    facts = facts_of(text)
+    assert any(island.changing_over for island in facts.islands)
+    for found in (facts.drops, facts.pe_currents, facts.rcds_in_service):
+        assert not [one for one in found if one.island.changing_over]
+    assert {value(one.island, "co") for one in facts.drops} == {"mains", "own"}
+
+
+# -- protective conductors by what they are for ------------------------------------------------------------------------
+
+KINDS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-C-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, sub: {}, met: {bars: PE}}
+connections:
+  service: {from: grid, to: main, cores: L1 PEN, size: 16 mm2, length: 10 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  earth: {from: main, to: met, cores: PE, size: 16 mm2, length: 1 m}
+  pipe-bond: {from: met, to: pipe, cores: PE, size: 10 mm2, length: 1 m}
+  frame-bond: {from: sub, to: pipe, cores: PE, size: 4 mm2, length: 1 m}
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+bonds: {link: {at: main}, weak: {at: sub, impedance: 10 ohm}BOND}
+electrodes: {rod: {at: met, resistance: 20 ohm, conductor: 16 mm2}}
+extraneous: {pipe: {joins: [], kind: water}}
+"""
+).replace("joins: [], ", "")
+
+
+def test_every_protective_conductor_is_judged_as_what_it_is() -> None:
+    facts = facts_of(KINDS.replace("BOND", ""))
+    assert {one.id for one in facts.pe_conductors} == {"on", "one"}
+    assert {one.id for one in facts.pen_conductors} == {"service"}
+    assert {one.id for one in facts.solid_bonds} == {"link"}
+    assert {one.id for one in facts.earthing_conductors} == {"earth", "rod"}
+    assert {one.id for one in facts.bonding_conductors} == {"pipe-bond", "frame-bond"}
+
+
+def test_a_link_that_is_too_many_everywhere_carries_no_fault_current_for_certain() -> None:
+    found = {one.id: one.too_many for one in facts_of(KINDS.replace("BOND", ", extra: {at: sub}")).solid_bonds}
+    assert found == {"link": False, "extra": True}
+
+
+@pytest.mark.parametrize(
+    ("text", "rests"),
+    [
+        # TT: every frame rests on the rod
+        (numbers("TT", "N") + RODS, {"rod": "main"}),
+        # TN: none does; nor in a system that is isolated from earth
+        (numbers() + RODS, {"rod": ""}),
+        (numbers("IT", "N").replace(", loop-impedance: 0.5 ohm", "") + RODS, {"rod": ""}),
+        (numbers(cores="N") + FAR_RODS, {"far": "sub", "rod": ""}),
+    ],
+)
+def test_the_frames_that_rest_on_an_electrode(text: str, rests: dict[str, str]) -> None:
+    assert {one.id: one.rests for one in facts_of(text).earth_electrodes} == rests
+
+
+def test_the_device_that_guards_what_rests_on_an_electrode() -> None:
+    text = edited(
+        numbers("TT", "N") + RODS,
+        (
+            "on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 10 m",
+            "on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: r, kind: rcd, residual: 300 mA}]",
+        ),
+    )
+    (rod,) = facts_of(text).earth_electrodes
+    assert rod.guard is not None and rod.guard[0] == 0.3 and rod.guard[1].id == "r"
+
+
+# -- floating neutrals -------------------------------------------------------------------------------------------------
+
+FLOATING = (
+    HEAD
+    + """\
+sources:
+  a: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none}
+  b: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: BOND}
+boards: {left: {}, right: {}}
+connections:
+  to-left: {from: a, to: left, cores: L1 N PE, size: 16 mm2, length: 20 m}
+  to-right: {from: b, to: right, cores: L1 N PE, size: 16 mm2, length: 20 m}
+circuits:
+  one: {from: left, cores: L1 N PE, size: 2.5 mm2, length: 10 m, leakage: 3 mA}
+  two: {from: right, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+"""
+)
+
+
+def test_what_meters_read_is_that_of_the_island_itself() -> None:
+    found = {
+        one.id: {reading.id for reading in one.readings()}
+        for one in facts_of(FLOATING.replace("BOND", "none")).feedings
+    }
+    assert found == {"a": {"left", "one"}, "b": {"right", "two"}}
+    # a neutral that is tied to earth does not float
+    facts = facts_of(FLOATING.replace("BOND", "fixed"))
+    assert {one.id for one in facts.floating} == {"left", "one"}
+    assert {one.id: len(one.readings()) for one in facts.feedings} == {"a": 2, "b": 0}
+
+
+def test_what_flows_through_a_person_goes_with_the_frequency() -> None:
+    """From a line to PE of a floating system: the capacitances let through a current in proportion to it; 50 Hz where none is written."""
+
+    def most_a(more: str) -> float:
+        text = (
+            FLOATING.replace("BOND", "fixed")
+            .replace(", leakage: 3 mA", "")
+            .replace("rulebook: iec", f"rulebook: iec{more}")
+        )
+        return max(one.touch_a.high for one in facts_of(text).floating if one.touch_a)
+
+    assert most_a("") == pytest.approx(most_a(", frequency: 50 Hz"), rel=1e-9)
+    assert most_a(", frequency: 60 Hz") / most_a("") == pytest.approx(1.2, rel=0.01)
+
+
+def test_what_follows_another_source_has_no_neutral_to_answer_for() -> None:
+    found = {one.id for one in facts_of(together(ENGINE, "inverter, phases: L1, operation: grid-following")).feedings}
+    assert found == {"first"}
+
+
+UNSPLIT = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, barn: {}, shed: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 PEN}
+  set-feed: {from: set, to: main, cores: L1 N PE}
+  to-barn: {from: main, to: barn, cores: L1 N PE}
+  to-shed: {from: barn, to: shed, cores: L1 PEN}
+circuits:
+  one: {from: main, cores: L1 N PE}
+  two: {from: shed, cores: L1 N PE}
+"""
+)
+
+
+@pytest.mark.parametrize(("bonds", "unsplit"), [("", {"main"}), ("bonds: {link: {at: main}}\n", {""})])
+def test_the_board_at_which_a_pen_from_a_source_is_not_split(bonds: str, unsplit: set[str]) -> None:
+    # the PEN of the shed begins at a board that N and PE lead to: its missing link leaves no source without a reference
+    found = facts_of(UNSPLIT + bonds).feedings
+    assert {one.unsplit for one in found if value(one.island, "grid") != "detached"} == unsplit
+
+
+def test_pens_land_in_the_cases_in_which_their_boards_are_live() -> None:
+    text = UNSPLIT.replace("from: set, to: main", "from: set, to: apart").replace("shed: {}", "shed: {}, apart: {}")
+    found = {(one.id, one.island.feeds[0].id) for one in facts_of(text).pen_landings}
+    assert found == {("main", "grid"), ("shed", "grid")}
+    assert {one.island.feeds[0].id for one in facts_of(text).feedings} == {"grid", "set"}
+
+
+# -- what an open device explains --------------------------------------------------------------------------------------
+
+
+def test_an_island_that_keeps_a_reference_has_lost_nothing_with_the_open_device() -> None:
+    text = edited(behind("id: r", "out"), ("bonds: {link: {at: out}}", "bonds: {near: {at: main}, link: {at: out}}"))
+    found = {(value(one.island, "r"), one.opened) for one in facts_of(text).feedings}
+    assert found == {("closed", ""), ("open", "")}
+
+
+def test_a_set_elsewhere_floats_for_a_reason_of_its_own() -> None:
+    text = edited(
+        behind("id: r", "out"),
+        ("sources:\n", "sources:\n  spare: {kind: generator, phases: L1, neutral-bond: none}\n"),
+        ("out: {}", "out: {}, far: {}"),
+        ("circuits:\n", "  spare-feed: {from: spare, to: far, cores: L1 N PE}\ncircuits:\n"),
+    )
+    found = {(one.id, value(one.island, "r"), one.opened) for one in facts_of(text).feedings}
+    assert found == {("set", "closed", ""), ("set", "open", "link"), ("spare", "", "")}
+
+
+def test_a_device_that_opens_no_neutral_never_parts_a_link_from_it() -> None:
+    text = edited(behind("id: r", "out"), ("kind: rcd,", "kind: rcd, poles: L1, senses: L1 N,"))
+    facts = facts_of(text)
+    assert {(one.id, one.opened) for one in facts.feedings} == {("set", "")}
+    assert [one.rcds for one in facts.references] == [("r",)]
+
+
+def test_a_link_that_is_needed_elsewhere_stays_before_one_that_is_not() -> None:
+    # the board has no other link while the third set feeds it; beside the supply a relay has to open it
+    text = edited(
+        LENT,
+        ("sources:\n", "sources:\n  third: {kind: generator, phases: L1, neutral-bond: none}\n"),
+        ("positions: [mains, own]", "positions: [mains, own, spare]"),
+        ("circuits:\n", "  third-feed: {from: third, to: co.spare, cores: L1 N PE}\ncircuits:\n"),
+        ("bonds: {first: {at: out}, second: {at: set}}", "bonds: {second: {at: set}, first: {at: out}}"),
+    )
+    assert kept(text) == {"first": {"grid"}, "second": {"first"}}
+
+
+# -- inverters that are fed behind a device ----------------------------------------------------------------------------
+
+FED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+  hybrid: {kind: inverter, phases: L1, mains-input: yes, neutral-bond: INNER, neutral-through: switched}
+boards: {main: {}, group: {}, out: {}, other: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  to-group: {from: main, to: group, cores: L1 N PE, through: [{id: r, kind: rcd, residual: 30 mA}]}
+  to-other: {from: main, to: other, cores: L1 N PE, through: [{id: q, kind: rcd, residual: 30 mA}]}
+  input: {from: group, to: hybrid.in, cores: L1 N PE}
+  output: {from: hybrid.out, to: out, cores: L1 N PE}
+circuits:
+  one: {from: out, cores: L1 N PE}
+  two: {from: group, cores: L1 N PE}
+  three: {from: other, cores: L1 N PE}
+  four: {from: main, cores: L1 N PE}
+bonds: {BONDS}
+"""
+)
+
+
+def fed_behind(inner: str, bonds: str, *edits: tuple[str, str]) -> set[tuple[str, str, str]]:
+    """Ties behind a device: the tie, the device, and the inverter that brings it there."""
+    text = edited(FED.replace("INNER", inner).replace("BONDS", bonds), *edits)
+    return {(one.id, name, one.fed_behind) for one in facts_of(text).references for name, _, _ in one.behind}
+
+
+@pytest.mark.parametrize(
+    ("inner", "bonds", "expected"),
+    [
+        # the inner bond comes behind the device by the input alone
+        ("fixed", "", {("hybrid", "r", "hybrid")}),
+        ("none", "link: {at: out}", {("link", "r", "hybrid")}),
+        # a link at the board of the input is there without the inverter
+        ("none", "link: {at: group}", {("link", "r", "")}),
+        # so is one behind another device
+        ("none", "link: {at: other}", {("link", "q", "")}),
+        ("none", "link: {at: main}", set()),
+    ],
+)
+def test_the_inverter_that_brings_a_link_behind_a_device(
+    inner: str, bonds: str, expected: set[tuple[str, str, str]]
+) -> None:
+    assert fed_behind(inner, bonds) == expected
+
+
+# -- smaller things ----------------------------------------------------------------------------------------------------
+
+
+def test_a_bond_that_holds_beside_another_reference_is_no_matter_of_its_delays() -> None:
+    # with the neutral solid through the inverter the supply's star point is there all the time: a double bond, and not for a moment
+    text = edited(
+        RELAY.replace("KIND", TN_GRID).replace("INNER", "none"), ("neutral-through: switched", "neutral-through: solid")
+    )
+    found = {
+        (value(one.island, "hybrid"), value(one.island, "grid"), one.alone, one.beside.id if one.beside else "")
+        for one in facts_of(text.replace("BONDS", WAITS)).relays
+    }
+    assert found == {
+        ("passing", "present", False, "grid"),
+        ("off", "present", False, "grid"),
+        # the supply detached, the relay is alone at last
+        ("inverting", "detached", True, ""),
+    }
+
+
+def test_a_monitor_that_one_inverter_joins_for_certain_is_in_no_doubt_by_another() -> None:
+    second = "  twin: {kind: inverter, phases: L1, earthing: IT, operation: grid-following, neutral-bond: none}\n"
+    text = edited(
+        PUMPS.replace("ISOLATED", "isolated: no, ").replace("MONITORS", "b: {at: bank}"),
+        ("direct-current:\n", f"{second}direct-current:\n"),
+        (
+            "circuits:\n",
+            "  twin-feed: {from: twin, to: main, cores: L1 N PE}\n"
+            "  twin-lead: {from: bank, to: twin.dc, cores: DC+ DC- PE}\ncircuits:\n",
+        ),
+    )
+    found = {
+        (one.monitors, one.doubtful.id if one.doubtful else "")
+        for one in facts_of(text).isolated
+        if one.island and value(one.island, "inv") == value(one.island, "twin") == "inverting"
+    }
+    assert found == {(("b",), "")}
+
+
+def test_the_link_of_a_pen_is_not_missing_where_the_neutral_is_not_led_on() -> None:
+    # the set feeds a line alone: its frames hang on nothing, and the closed link beside them is not the reason
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}}
+changeovers:
+  co: {positions: [mains, own], poles: L1}
+connections:
+  service: {from: grid, to: co.mains, cores: L1}
+  neutral: {from: grid, to: main, cores: PEN, lands-on: {PEN: PE}}
+  set-feed: {from: set, to: co.own, cores: L1}
+  feed: {from: co, to: main, cores: L1 PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+bonds: {link: {at: main}}
+"""
+    )
+    found = ways(text, "set")
+    assert {split for _, _, split in found.values()} == {""}
+    assert {way for name, (way, _, _) in found.items() if name in ("main", "one")} == {""}
+
+
+def test_two_sources_at_the_output_of_an_inverter_do_not_feed_its_input() -> None:
+    text = edited(
+        OWN.replace("OPERATION", "both").replace("SHORT", "spare-feed: {from: spare, to: out, cores: L1 N PE}"),
+        ("boards:", "  spare: {kind: generator, phases: L1, neutral-bond: none}\nboards:"),
+    )
+    found = {
+        (one.id, one.other, one.feeds_itself)
+        for one in facts_of(text).pairs
+        if value(one.island, "hybrid") == "inverting"
+    }
+    assert found == {("spare", "hybrid", "")}
+
+
+def test_the_source_that_comes_back_to_a_dead_one_is_pointed_at() -> None:
+    found = {(one.id, one.by, one.by_route) for one in facts_of(together(ENGINE, ENGINE)).dead}
+    assert found == {("first", "second", ("sources", "second")), ("second", "first", ("sources", "first"))}
+
+
+def test_a_device_that_fits_explains_no_dead_circuit() -> None:
+    text = edited(
+        BARS,
+        (
+            "three: {from: main, cores: L2 N PE",
+            "three: {from: main, cores: L2 N PE, through: [{kind: rcbo, residual: 30 mA}]",
+        ),
+    )
+    assert {one.id: one.crossed for one in facts_of(text).places}["three"] == ""
+
+
+def test_what_was_read_is_compared_place_by_place() -> None:
+    entries = FIRST.replace("DAY", "") + SECOND_READING.replace("DAY", "")
+    assert {one.id: len(one.compared) for one in readings(entries).measured_places} == {"main": 1, "sub": 1}
+
+
+def test_a_single_circuit_behind_its_device() -> None:
+    text = edited(SET, ("serves: socket-outlets", "serves: socket-outlets, through: [{kind: rcbo, residual: 30 mA}]"))
+    assert fed_by(text, "set").circuits_behind(0.03) is True
