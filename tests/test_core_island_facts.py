@@ -346,6 +346,37 @@ def test_a_pen_is_led_on_from_the_board_that_is_nearer_to_the_supply(ends: str) 
     assert frames(edited(farm(cores="N PE"), ("from: main, to: barn", ends)))["barn"].pen_led_on is None
 
 
+def test_between_boards_that_are_equally_far_from_a_supply_a_pen_is_led_on_both_ways() -> None:
+    text = edited(
+        farm(),
+        ("grid: {kind", "second: {kind: generator, phases: L1, may-parallel: [grid]}\n  grid: {kind"),
+        ("circuits:\n", "  feed: {from: second, to: barn, cores: L1 N PE}\ncircuits:\n"),
+    )
+    found = {one.id: one.pen_led_on for one in facts_of(text).exposed if len(one.island.feeds) == 2}
+    assert (found["main"], found["barn"]) == (("to-barn", "barn"), ("to-barn", "main"))
+    assert found["pump"] is None
+
+
+def test_a_dead_board_leads_no_pen_on() -> None:
+    # the old board is fed by nothing; the bars in the enclosure at which its PEN ends are fed without a neutral
+    text = (
+        HEAD
+        + """\
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {old: {}, main: {}, bars: {inside: main}}
+connections:
+  feed: {from: set, to: bars, cores: L1 PE}
+  left-over: {from: old, to: main, cores: L1 PEN}
+circuits:
+  one: {from: bars, cores: L1 PE}
+"""
+    )
+    found = frames(text)
+    assert set(found) == {"set", "main", "one"}
+    assert found["main"].pen_led_on is None
+
+
 @pytest.mark.parametrize(
     ("main", "barn", "beside"),
     [
@@ -1196,6 +1227,12 @@ def test_the_monitors_that_watch_an_isolated_system(
         assert one.voltage_v == 230
 
 
+def test_a_battery_is_a_side_of_its_own() -> None:
+    text = PUMPS.replace("ISOLATED", "isolated: yes, ").replace("MONITORS", "")
+    assert {one.id for one in facts_of(text).direct_sides} == {"bank"}
+    assert facts_of(numbers()).direct_sides == ()
+
+
 @pytest.mark.parametrize(
     ("monitors", "expected"),
     [
@@ -1542,6 +1579,19 @@ def test_a_frame_on_a_rod_of_its_own_is_touched_together_with_the_terminal_of_th
     # in a TN site there is one main earthing terminal, and the fault current has 10 ohm to the soil between the two
     fault = fault_at(numbers(cores="N") + FAR_RODS, "one")
     assert fault.touch_met_v() == pytest.approx(fault.current_a() * (10 + ONE_OHM), rel=0.01)
+
+
+def test_without_a_reference_no_terminal_takes_anything_off_a_finding() -> None:
+    # a link through an impedance lets a current flow, and is no reference: the exception of 411.3.2.5 is for systems that have one
+    def touched(link: str) -> float | None:
+        text = numbers().replace(
+            "kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm",
+            "kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none",
+        )
+        return fault_at(f"{text}{RODS}bonds: {{link: {{at: main{link}}}}}\n", "one").touch_met_v()
+
+    assert touched("") is not None
+    assert touched(", impedance: 10 ohm") is None
 
 
 UNPLUGGED = numbers(cores="N", rest="  lead: {from: main, to: sub, cores: PE, size: 10 mm2, length: 10 m, plug: yes}\n")
@@ -1972,6 +2022,12 @@ def test_the_board_at_which_a_pen_from_a_source_is_not_split(bonds: str, unsplit
     assert {one.unsplit for one in found if value(one.island, "grid") != "detached"} == unsplit
 
 
+def test_the_link_at_the_split_stays_in_the_cases_without_the_supply_too() -> None:
+    # the other one is written first, and holds only while the supply is detached
+    bonds = "bonds: {other: {at: barn, closed: {grid: detached}}, link: {at: main}}\n"
+    assert kept(UNSPLIT.replace("cores: L1 PEN}\ncircuits", "cores: L1 N PE}\ncircuits") + bonds) == {"other": {"link"}}
+
+
 def test_pens_land_in_the_cases_in_which_their_boards_are_live() -> None:
     text = UNSPLIT.replace("from: set, to: main", "from: set, to: apart").replace("shed: {}", "shed: {}, apart: {}")
     found = {(one.id, one.island.feeds[0].id) for one in facts_of(text).pen_landings}
@@ -2014,6 +2070,23 @@ def test_a_link_that_is_needed_elsewhere_stays_before_one_that_is_not() -> None:
         ("positions: [mains, own]", "positions: [mains, own, spare]"),
         ("circuits:\n", "  third-feed: {from: third, to: co.spare, cores: L1 N PE}\ncircuits:\n"),
         ("bonds: {first: {at: out}, second: {at: set}}", "bonds: {second: {at: set}, first: {at: out}}"),
+    )
+    assert kept(text) == {"first": {"grid"}, "second": {"first"}}
+    # the one is held by a relay, the other is taken out
+    assert {one.id: one.needed for one in facts_of(text).references if one.kept} == {"first": True, "second": False}
+
+
+def test_of_two_links_that_are_each_needed_elsewhere_the_first_stays() -> None:
+    # neither can be taken out, also the one that a relay has to open beside the supply
+    text = edited(
+        LENT,
+        ("sources:\n", "sources:\n  third: {kind: generator, phases: L1, neutral-bond: none}\n"),
+        ("positions: [mains, own]", "positions: [mains, own, spare]"),
+        ("circuits:\n", "  third-feed: {from: third, to: co.spare, cores: L1 N PE}\ncircuits:\n"),
+        (
+            "  one: {from: out, cores: L1 N PE}\n",
+            "  one: {from: out, cores: L1 N PE}\n  two: {from: set, cores: L1 N PE}\n",
+        ),
     )
     assert kept(text) == {"first": {"grid"}, "second": {"first"}}
 
@@ -2066,6 +2139,23 @@ def test_the_inverter_that_brings_a_link_behind_a_device(
     inner: str, bonds: str, expected: set[tuple[str, str, str]]
 ) -> None:
     assert fed_behind(inner, bonds) == expected
+
+
+def test_an_input_behind_a_device_that_finds_no_fault_with_it_is_no_cause() -> None:
+    # 300 mA guard no final circuits: the input may lie there (inverter-fed-behind-rcd), and the link is a fault of its own
+    text = FED.replace("{id: r, kind: rcd, residual: 30 mA}", "{id: r, kind: rcd, residual: 300 mA}")
+    found = facts_of(text.replace("INNER", "fixed").replace("BONDS", "")).references
+    assert {(one.id, name, one.fed_behind) for one in found for name, _, _ in one.behind} == {("hybrid", "r", "")}
+
+
+def test_a_device_at_the_output_is_none_that_the_input_lies_behind() -> None:
+    text = edited(
+        FED.replace("INNER", "none").replace("BONDS", "link: {at: out}"),
+        ("input: {from: group,", "input: {from: main,"),
+        ("to: out, cores: L1 N PE}", "to: out, cores: L1 N PE, through: [{id: o, kind: rcd, residual: 30 mA}]}"),
+    )
+    found = facts_of(text).references
+    assert {(name, one.fed_behind) for one in found for name, _, by in one.behind if by == "grid"} == {("o", "")}
 
 
 # -- smaller things ----------------------------------------------------------------------------------------------------

@@ -919,8 +919,7 @@ class Facts:
             if len(island.references) > 1:
                 kept, *others = island.groups(rank)
                 if any(not all(rank[t.id][k] for r in kept for t in r.ties) for k in (0, 1, 3)):
-                    ties = [tie.id for group in others for member in group for tie in member.ties]
-                    doubtful.update(t for t in ties if rank[t][0] and rank[t][1] and rank[t][3])
+                    doubtful.update(tie.id for group in others for member in group for tie in member.ties)
         for identifier in doubtful:
             rank[identifier] = (*rank[identifier][:2], True, *rank[identifier][3:])
         return rank
