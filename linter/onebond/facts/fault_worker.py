@@ -135,13 +135,12 @@ class FaultWorker:
 
     def guards(self, ways: list[Way]) -> tuple[tuple[Device, str], ...]:
         """The devices that every way passes and that nothing goes round."""
-        if not ways:
-            return ()
-        first, *others = [
+        lists = [
             [(device, name) for device, name, step in self.currents.devices_on(way) if step.edge in way.alone]
             for way in ways
         ]
-        return tuple(one for one in first if all(one in other for other in others))
+        passed = dict.fromkeys(one for each in lists for one in each)
+        return tuple(one for one in passed if all(one in each for each in lists))
 
     def neutral_distributed(self, ways: list[Way]) -> bool:
         """Whether a neutral is led to any board or circuit of the island; a source of one line always leads its second conductor."""
@@ -192,7 +191,8 @@ class FaultWorker:
             total_a = one.limit_a + (before.limit_a if before else 0.0)
             by_feed[other.id] = one._replace(limit_a=total_a, ahead=one.ahead or other.id)
         if not by_feed:
-            return None
+            why = f"the network ahead of the transformer {feed.id} is not determined"
+            return Missing(feed.id, feed.route, why)
         ratio = self.ratio(feed, [other for _, other in ends])
         largest = max(by_feed.values(), key=lambda one: one.limit_a)
         sharing = sum(
@@ -270,7 +270,7 @@ class FaultWorker:
         given = [self.capability(way) for way in ways]
         limits = [one.limit_a if isinstance(one, Capability) else ENDLESS for one in given]
         stiff = ENDLESS in limits
-        total = self.together_a(ways, limits, flow, free)
+        total = self.together_a(ways, limits, flow, drawing.part, free)
         guards = self.guards(ways)
         passing = [{(device.route, name) for device, name, _ in self.currents.devices_on(way)} for way in ways]
         feds = []
@@ -314,13 +314,13 @@ class FaultWorker:
         most = min(free, sum(limits) + self.following_a(ways))
         return tuple(feds), total, most
 
-    def together_a(self, ways: list[Way], limits: list[float], flow: Flow | None, free: float) -> float:
+    def together_a(self, ways: list[Way], limits: list[float], flow: Flow | None, part: float, free: float) -> float:
         """The least that sources which all limit their current give together, in A.
 
         One that would give more than its limit gives its limit, and the others then no less than before.
         """
         shares = [flow.edge(way.steps[-1].edge) if flow is not None and way.steps else None for way in ways]
-        known = [abs(share) for share in shares if share is not None]
+        known = [abs(share) * part for share in shares if share is not None]
         if len(known) < len(ways) or not sum(known):
             return min(free, max(limits, default=0.0))  # a line that is crossed with a neutral is fed by none
         held = sum(min(share, limit) for share, limit in zip(known, limits, strict=True))
