@@ -186,7 +186,14 @@ def _with_joint(ohm: complex | Missing | None, joint_ohm: float) -> complex | Mi
 
 class _Builder:
     def __init__(
-        self, network: Network, state: State, live: int, feeds: Iterable[int], options: Options, known: Known
+        self,
+        network: Network,
+        state: State,
+        live: int,
+        feeds: Iterable[int],
+        options: Options,
+        known: Known,
+        behind: frozenset[str],
     ) -> None:
         self.network = network
         self.site = network.installation
@@ -208,6 +215,7 @@ class _Builder:
         self.used = {node for node in range(len(network.nodes)) if live >> node & 1}
         self.source_ids = {source.id: source for source in self.site.sources}
         self.known = known
+        self.behind = behind
         self.tied: set[int] = set()
         self.star_at_earth = False
 
@@ -405,7 +413,7 @@ class _Builder:
         own = impedances.transformer(source)
         if isinstance(own, Missing):
             return own
-        ahead = _ahead(self.network, self.state, identifier, self.options)
+        ahead = _ahead(self.network, self.state, identifier, self.options, self.behind)
         return ahead if isinstance(ahead, Missing) else own + ahead
 
     # -- what hangs on it ----------------------------------------------------------------------------------------
@@ -685,13 +693,14 @@ def build(
     options: Options = Options(),  # noqa: B008
     known: Known | None = None,
     begun: Begun | None = None,
+    behind: frozenset[str] = frozenset(),
 ) -> Model:
     """The circuit of a live island: ``live`` its nodes as a bit set, ``feeds`` the numbers of what energises it.
 
     ``known`` keeps the impedances of cores between the circuits of one network, ``begun`` what the circuits of one island have in
-    common.
+    common.  ``behind``: transformers that the circuit lies ahead of.
     """
-    builder = _Builder(network, state, live, feeds, options, {} if known is None else known)
+    builder = _Builder(network, state, live, feeds, options, {} if known is None else known, behind)
     return builder.build({} if begun is None else begun)
 
 
@@ -703,18 +712,24 @@ def with_other_stand_ins(model: Model) -> Circuit:
     return model.circuit._replace(branches=tuple(branches))
 
 
-def _ahead(network: Network, state: State, transformer: str, options: Options) -> complex | Missing:
-    """Impedance of the network ahead of an isolating transformer, brought to a winding of its secondary, in ohm."""
+def _ahead(
+    network: Network, state: State, transformer: str, options: Options, behind_it: frozenset[str]
+) -> complex | Missing:
+    """Impedance of the network ahead of an isolating transformer, brought to a winding of its secondary, in ohm.
+
+    ``behind_it``: transformers that this one is ahead of.  Where one of them feeds it in turn, they stand in a ring.
+    """
     from onebond.circuit.solve import Study, Unsolvable
 
     feed = next(feed for feed in network.feeds if feed.id == transformer)
     source = feed.sources[0]
     why = Missing(transformer, source.route, f"the network ahead of the transformer {transformer} is not determined")
     part = reach(network, state, feed.primary)
+    through = behind_it | {transformer}
     behind = [
         i
         for i, other in enumerate(network.feeds)
-        if other.id != transformer
+        if other.id not in through
         and other.forming
         and other.at_work(state)
         and any(part >> node & 1 for node in other.lines)
@@ -722,7 +737,7 @@ def _ahead(network: Network, state: State, transformer: str, options: Options) -
     emfs = impedances.line_emfs_v(source)
     if not behind or isinstance(emfs, Missing):
         return why
-    model = build(network, state, part, behind, options)
+    model = build(network, state, part, behind, options, behind=through)
     other_end = feed.primary[1] if len(feed.primary) > 1 else network.find(transformer, "in", "N")
     if other_end < 0:
         return why
