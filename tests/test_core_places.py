@@ -7,8 +7,10 @@ import math
 import pytest
 
 from described import edited, facts_of, site_of
+from onebond.document import parse
 from onebond.facts import Facts
 from onebond.facts.allowed import ElectrodeAt, LoopAt, by_place, loop_at
+from onebond.facts.drawing import drawing, kinds_of_island
 from onebond.facts.faults import EarthFault
 from onebond.facts.measured import measured, unread
 from onebond.facts.taken import Compared, ElectrodeLimit, LoopLimit, MeasuredPlace, trip_times
@@ -18,6 +20,7 @@ from onebond.meter.plant import Plant
 from onebond.meter.readings import Reading, Readings
 from onebond.model import Device
 from onebond.readings import of_text
+from onebond.result import Drawing
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
 
@@ -209,6 +212,36 @@ def test_what_rests_on_what_is_not_written_is_missing_and_hides_nothing() -> Non
     for one in found["apart"].compared:
         assert one.missing is not None and (one.band, one.outside, one.supply) == (None, "", ())
     assert found["main"].compared[0].missing is None
+
+
+def test_what_a_supply_of_unknown_voltage_drives_is_not_expected_to_be_nothing() -> None:
+    # a datum that is not written is never a value: 230 V at such a board are no defect, and no RCD fails to trip there
+    text = HOUSE.replace("voltage: 230 V, ", "")
+    found = places_of(
+        text,
+        "at: main, L1-N: 230 V, L1-PE: 230 V, N-PE: 2 V",
+        "at: sub, loads: off, L1-N: 231 V",
+        "clamp: service, current: 0.1 A, residual: 0.1 A",
+        "rcd: r, holds: no",
+    )
+    for place in found.values():
+        for one in place.compared:
+            assert one.missing is not None and one.missing.what == "the voltage of grid"
+            assert (one.band, one.contradicts, one.outside) == (None, False, "")
+    # that an RCD trips at its test current rests on no voltage, nor does what is measured dead or is dead
+    found = places_of(
+        text,
+        "rcd: r, times: {1 x: no-trip}",
+        "from: main, to: sub, continuity: 9 ohm",
+        "state: {q: open}, at: sub, L1-N: 230 V",
+    )
+    assert [one.contradicts for place in found.values() for one in place.compared] == [True, True, True]
+    # what the other supply feeds is what it was
+    text = edited(
+        HOUSE, ("  other: {kind: utility, phases: L1, voltage: 230 V, ", "  other: {kind: utility, phases: L1, ")
+    )
+    assert only(text, "at: main, loads: off, L1-N: 190 V").outside == "low"
+    assert only(text, "at: apart, loads: off, L1-N: 190 V").missing is not None
 
 
 def test_a_loop_behind_an_inverter_is_not_compared() -> None:
@@ -715,6 +748,24 @@ def test_a_lost_reference_is_told_before_a_neutral_that_returns_round_the_device
     assert behind(edited(text, ("poles: L1}", "poles: L1 N}"))) == [("hybrid", "r", "reference")]
 
 
+def test_where_a_switched_neutral_leads_round_the_device_both_may_be_and_the_reference_is_told() -> None:
+    # closed, the neutral of the loads returns round the device; open, the island rests on the link beyond it
+    text = input_of(earthing="TN-C-S", more=LINK).replace(
+        "circuits:",
+        "  round: {from: main, to: out, cores: N, through: [{id: m, kind: switch, poles: N, operable: yes}]}\ncircuits:",
+    )
+    assert behind(text) == [("hybrid", "r", "reference")]
+    assert behind(text + "interlocks: [{never: {m: open}}]\n") == [("hybrid", "r", "return")]
+
+
+def test_a_star_point_that_is_reached_round_the_device_is_not_lost_with_it() -> None:
+    # the inverter never passes here, so no load returns its neutral round the device either
+    text = input_of(more="interlocks: [{never: {hybrid: passing}}]\n").replace(
+        "circuits:", "  round: {from: main, to: out, cores: N}\ncircuits:"
+    )
+    assert behind(text) == [("hybrid", "r", "")]
+
+
 @pytest.mark.parametrize("when_off", ["", ", when-off: through"])
 @pytest.mark.parametrize("through", ["switched", "solid"])
 def test_a_device_for_the_inverter_alone_belongs_to_no_final_board(through: str, when_off: str) -> None:
@@ -802,11 +853,22 @@ bonds: {link: {at: out, closed: {grid: [absent, detached]}}}
 
 
 @pytest.mark.parametrize(
-    "pv", ["pv-feed: {from: pv, to: out, cores: L1 N PE}", "pv-feed: {from: pv, to: main, cores: L1 N PE}"]
+    "pv",
+    [
+        "pv-feed: {from: pv, to: out, cores: L1 N PE}",
+        "pv-feed: {from: pv, to: main, cores: L1 N PE}",
+        # at the board of the supply in one position, and at that of the set in the other
+        "pv-feed: {from: pv, to: shift, cores: L1 N PE}\n"
+        "  shift-main: {from: shift.m, to: main, cores: L1 N PE}\n"
+        "  shift-out: {from: shift.o, to: out, cores: L1 N PE}",
+    ],
 )
 def test_loads_that_another_source_feeds_are_not_fed_round_the_device(pv: str) -> None:
     # the set is not what the device stands before, and what follows either of them feeds nothing by itself
-    assert behind(edited(SET_ROUND, ("PV", pv))) == [("hybrid", "r", "")]
+    text = edited(SET_ROUND, ("PV", pv))
+    if "shift" in pv:
+        text = edited(text, ("connections:", "  shift: {positions: [m, o], poles: L1 N}\nconnections:"))
+    assert behind(text) == [("hybrid", "r", "")]
 
 
 # -- where sources come in ----------------------------------------------------------------------------------------------
@@ -908,6 +970,41 @@ def test_a_source_on_the_load_side_of_a_device(
 ) -> None:
     more = more or "to-spare: {from: main, to: spare, cores: PE}"
     assert entries(on=on, first=first, second=second, hybrid=("hybrid.out", "other"), more=more)["first"] == found
+
+
+def test_what_shares_the_neutral_alone_feeds_nothing_there() -> None:
+    # the second one is written before the inverter, but only the inverter reaches the lines beyond the device
+    across = "across: {from: apart, to: main, cores: N PE}"
+    found = entries(on=R30, first="out", second="apart", hybrid=("hybrid.out", "main"), more=across)
+    assert found["first"] == ("rcd", "r", "hybrid")
+
+
+def test_sources_on_the_supply_side_of_a_device_do_not_come_in_behind_it() -> None:
+    # one on its load side keeps it among the devices that are looked at: it alone comes in there
+    found = entries(on=R30, first="main", second="main", hybrid=("hybrid.out", "out"))
+    assert found == {"first": NONE, "second": NONE, "hybrid": ("rcd", "r", "first")}
+
+
+def test_one_line_round_a_device_puts_nothing_on_its_load_side() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  first: {kind: generator, phases: L1 L2, neutral-bond: none, may-parallel: [second]}
+  second: {kind: generator, phases: L1 L2, neutral-bond: none, may-parallel: [first]}
+boards: {main: {}, out: {}}
+connections:
+  on: {from: main, to: out, cores: L1 L2 N PE, through: [{id: r, kind: rcd, residual: 30 mA}]}
+  round: {from: main, to: out, cores: L1}
+  first-feed: {from: first, to: main, cores: L1 L2 N PE}
+  second-feed: {from: second, to: main, cores: L1 L2 N PE}
+circuits:
+  one: {from: out, cores: L1 L2 N PE}
+  two: {from: main, cores: L1 L2 N PE}
+bonds: {link: {at: main}}
+"""
+    )
+    assert {(one.id, one.by) for one in facts_of(text).infeeds} == {("first", ""), ("second", "")}
 
 
 def test_a_device_on_the_way_of_a_source_alone_guards_no_load_from_two_sides() -> None:
@@ -1119,3 +1216,108 @@ def test_the_level_of_an_inverter_that_is_written_first(into: str, out: str, b: 
     for bonds in ("", "bonds: {link: {at: rear}}\n"):
         found = between(text + bonds)
         assert {key: [name for name, _ in marks] for key, marks in found.items()} == {("co", "co.a", "co.b"): names}
+
+
+# -- what a drawing says ------------------------------------------------------------------------------------------------
+
+EARTHED = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1, OWN}
+boards: {main: {}, sub: {}, far: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 N PE}
+  off: {from: sub, to: far, cores: L1 N PE}
+circuits:
+  one: {from: far, cores: L1 N PE}
+"""
+)
+ROD = "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"
+
+
+@pytest.mark.parametrize(
+    ("own", "more", "verdict"),
+    [
+        ("neutral-bond: none", "", "floating"),
+        ("neutral-bond: none", "bonds: {link: {at: main, impedance: 1000 ohm}}\n", "tied through an impedance"),
+        ("earthing: IT", "", "isolated from earth (IT)"),
+        ("earthing: IT", "bonds: {link: {at: main, impedance: 1000 ohm}}\n", "isolated from earth (IT)"),
+        ("earthing: IT", "bonds: {link: {at: main}}\n" + ROD, "earthed, though declared IT"),
+        ("neutral-bond: fixed", "", "bonded once, no electrode"),
+        ("neutral-bond: fixed", ROD, "earthed once"),
+        (
+            "neutral-bond: none",
+            "bonds: {link: {at: main}, high: {at: far, impedance: 1000 ohm}}\n" + ROD,
+            "earthed once",
+        ),
+        ("neutral-bond: fixed", "bonds: {link: {at: main}}\n" + ROD, "earthed twice"),
+        ("neutral-bond: fixed", "bonds: {link: {at: main}, third: {at: far}}\n" + ROD, "earthed 3 times"),
+    ],
+)
+def test_how_an_island_is_earthed_in_words(own: str, more: str, verdict: str) -> None:
+    (kind,) = kinds_of_island(facts_of(edited(EARTHED, ("OWN", own)) + more))
+    assert kind.verdict == verdict
+
+
+def drawn(text: str) -> Drawing:
+    document = parse(text.encode(), "site.yaml").document
+    assert document is not None
+    return drawing(facts_of(text), document)
+
+
+def test_direct_current_inputs_are_drawn_at_the_inverter_that_has_them() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+  first: {kind: inverter, phases: L1, operation: grid-following}
+  second: {kind: inverter, phases: L1, operation: grid-following}
+  third: {kind: inverter, phases: L1, operation: grid-following}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  one: {from: first, to: main, cores: L1 N PE}
+  two: {from: second, to: main, cores: L1 N PE}
+  three: {from: third, to: main, cores: L1 N PE}
+  battery-cable: {from: battery, to: first.dc, cores: DC+ DC-}
+  roof-cable: {from: first.pv2, to: roof, cores: DC+ DC-}
+  barn-cable: {from: barn, to: second.pv, cores: DC+ DC-}
+direct-current:
+  battery: {kind: battery}
+  roof: {kind: pv}
+  barn: {kind: pv}
+"""
+    )
+    found = {place.id: place.inputs for place in drawn(text).places if place.inputs}
+    assert found == {"first": ("dc", "pv2"), "second": ("pv",)}
+
+
+def test_switches_that_make_no_difference_are_drawn_as_interlocks_let_them_stand() -> None:
+    # with c open b has to be closed, and beside b closed a has to be open; they belong to the other supply
+    switch = "through: [{id: NAME, kind: isolator, operable: yes}]"
+    text = (
+        HEAD
+        + f"""\
+sources:
+  other: {{kind: utility, phases: L1, earthing: TN-S}}
+  grid: {{kind: utility, phases: L1, earthing: TN-S}}
+boards: {{apart: {{}}, rear: {{}}, main: {{}}, sub: {{}}}}
+connections:
+  other-service: {{from: other, to: apart, cores: L1 N PE, {switch.replace("NAME", "a")}}}
+  other-on: {{from: apart, to: rear, cores: L1 N PE, {switch.replace("NAME", "b")}}}
+  service: {{from: grid, to: main, cores: L1 N PE}}
+  on: {{from: main, to: sub, cores: L1 N PE, {switch.replace("NAME", "c")}}}
+circuits:
+  one: {{from: sub, cores: L1 N PE}}
+  two: {{from: rear, cores: L1 N PE}}
+interlocks: [{{never: {{a: closed, b: closed}}}}, {{never: {{b: open, c: open}}}}]
+"""
+    )
+    states = [state for state in drawn(text).states if state.sources == ("grid",)]
+    found = {tuple(value for name, value in state.values if name in ("a", "b", "c")) for state in states}
+    # c closed: the first that is free stands closed
+    assert found == {("closed", "open", "closed"), ("open", "closed", "open")}
+    assert all({"a", "b"} <= set(state.free) for state in states)
