@@ -66,9 +66,8 @@ class FaultWorker:
                     (fed.source, tuple((p.device.route, _digits(p.current_a)) for p in fed.passed)) for fed in one.feds
                 )
                 second = _digits(one.second[0]) if one.second else None
-                seen.setdefault(
-                    (devices, _digits(one.smallest_a), _digits(one.touch or 0.0), second, one.missing, one.guards), one
-                )
+                alike = (devices, _digits(one.smallest_a), _digits(one.touch or 0.0), second, one.missing, one.guards)
+                seen.setdefault(alike, one).lines.add(one.line)
             found.extend(seen.values())
         return found
 

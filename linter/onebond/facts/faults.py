@@ -127,6 +127,7 @@ class EarthFault:
         self.route = point.route
         self.island = island
         self.line = line
+        self.lines = {line}  # with those at the place of which everything is alike
         self.way = way  # reference | electrode | frames | ''
         self.loop = loop
         self.feds = feds

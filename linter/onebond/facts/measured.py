@@ -136,15 +136,15 @@ def _supplies(
             live = [network.feeds[one] for one in site.plant.feeds(state)]
             feeds[state] = [(reach(network, state, feed.lines), feed) for feed in live]
         node = site.node(measurement.at, measurement.between.partition("-")[0])
-        feeding = [feed for nodes, feed in feeds[state] if node >= 0 and nodes >> node & 1]
+        feeding = [feed for nodes, feed in feeds[state] if nodes >> node & 1]
         key = state, tuple(feed.id for feed in feeding)
         sources = tuple(source for feed in feeding for source in feed.sources)
         groups.setdefault(key, (sources, []))[1].append((number, reading.value / answer.value))
     found: list[tuple[Source, ...]] = [() for _ in readings]
     for sources, members in groups.values():
         ratios = [ratio for _, ratio in members]
-        sides = {outside[number] for number, _ in members}
-        if max(ratios) - min(ratios) <= 2 * RELATIVE and not {"low", "high"} <= sides:
+        # so none of them is low where another one is high: that is 10 % either way
+        if max(ratios) - min(ratios) <= 2 * RELATIVE:
             for number, _ in members:
                 found[number] = sources if outside[number] else ()
     return found
