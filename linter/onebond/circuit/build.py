@@ -212,7 +212,7 @@ class _Builder:
         self.contacts: list[Contact] = []
         self.unknown: list[tuple[int, Missing]] = []
         self.stars: list[tuple[str, int]] = []
-        self.used = {node for node in range(len(network.nodes)) if live >> node & 1}
+        self.used: set[int] = set()  # a live node has a conductor, a contact or a winding at it
         self.source_ids = {source.id: source for source in self.site.sources}
         self.known = known
         self.behind = behind
@@ -375,8 +375,7 @@ class _Builder:
             for node in lines:
                 phase = self.network.nodes[node][2]
                 emf = 0j if isinstance(emfs, Missing) else emfs[phase]
-                z = emfs if isinstance(emfs, Missing) else supply.line
-                self.branch(point, node, z, identifier, phase, emf)
+                self.branch(point, node, supply.line, identifier, phase, emf)
 
     def own_source(self, identifier: str) -> None:
         feed = next(feed for feed in self.network.feeds if feed.id == identifier)
@@ -479,9 +478,8 @@ class _Builder:
                 length_m = 0.0 if is_bar(self.site, link) else self.options.unwritten_m
             half = admittance(self.options.stray_f_per_m * length_m / 2, self.options.frequency_hz)
             for end, node in ((link.start, edge.a), (link.finish, edge.b)):
-                pe = self.network.find(frame_of(self.site, end.id), "", "PE")
-                if pe >= 0:
-                    self.across(node, pe, half, link.id, "stray")
+                pe = self.network.number_of(frame_of(self.site, end.id), "", "PE")
+                self.across(node, pe, half, link.id, "stray")
 
     def lines_of(self, identifier: str) -> tuple[int, ...]:
         """The live nodes of the lines that a circuit brings to its end; another cable may land there with more of them."""
@@ -543,16 +541,15 @@ class _Builder:
                         self.branch(lines[0], lines[1], z, circuit.id, "load")
                     continue
                 z = self.load_ohm(circuit, between_v / math.sqrt(3), count)
-                star = self.draft.new() if z else -1
-                for node in lines if z else ():
-                    self.branch(node, star, z, circuit.id, "load")
+                if z:
+                    star = self.draft.new()
+                    for node in lines:
+                        self.branch(node, star, z, circuit.id, "load")
 
     @staticmethod
     def load_ohm(circuit: Final, across_v: float, lines: int) -> complex | None:
         """Each of the impedances that a load is, with a voltage in V across it; None where no load is written."""
         factor = circuit.power_factor or 1.0
-        if not across_v:
-            return None
         try:
             if circuit.load_a:
                 return loads.load_of_current_ohm(circuit.load_a, across_v, factor)
@@ -561,7 +558,7 @@ class _Builder:
             if circuit.load_w:
                 return loads.load_of_power_ohm(circuit.load_w, across_v, factor, lines)
         except ValueError:
-            return None  # larger or smaller than any load: as if it were not written
+            return None  # larger or smaller than any load, or no voltage is written: as if it were not written
         return None
 
     # -- all of it -----------------------------------------------------------------------------------------------
@@ -613,7 +610,8 @@ class _Builder:
     def finish(self) -> Model:
         network = self.network
         tops = [self.draft.top(node) for node in range(len(self.draft.above))]
-        earth_top, earth_up = tops[self.soil]
+        # nothing with an EMF merges the mass of earth with a node: what is merged with it stands above it by its own offset
+        earth_top, _ = tops[self.soil]
         # parts that conductors join, and which of them the mass of earth reaches
         whole = _Draft(len(self.draft.above))
         for a, b, *_ in self.branches:
@@ -650,7 +648,7 @@ class _Builder:
                 continue
             top, offset = tops[node]
             node_of[node] = final[top]
-            offset_of[node] = offset - (earth_up if top == earth_top else 0j)
+            offset_of[node] = offset
             parts_of[node] = part[number[top]]
         # where the nodes lie: the solution works out those of one place together
         place = {name: count for count, name in enumerate(dict.fromkeys(key[0] for key in network.nodes), 1)}
@@ -661,8 +659,6 @@ class _Builder:
         branches = []
         for a, b, z, emf, name in self.branches:
             (ta, oa), (tb, ob) = tops[a], tops[b]
-            oa -= earth_up if ta == earth_top else 0j
-            ob -= earth_up if tb == earth_top else 0j
             branches.append(Branch(final[ta], final[tb], z, emf + oa - ob, name))
         stars = tuple((name, final[tops[node][0]]) for name, node in self.stars)
         return Model(
