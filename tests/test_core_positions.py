@@ -539,3 +539,135 @@ def test_which_states_can_hold_at_once(first: dict[str, str], second: dict[str, 
 
     assert states.joint(made, state(first), state(second)) == possible
     assert states.joint(made, state(second), state(first)) == possible
+
+
+CROWD = (
+    HEAD
+    + "sources:\n"
+    + "".join(f"  s{one}: {{kind: generator, phases: L1}}\n" for one in range(6))
+    + "boards:\n"
+    + "".join(f"  b{one}: {{}}\n  c{one}: {{}}\n" for one in range(6))
+    + "connections:\n"
+    + "".join(f"  f{one}: {{from: s{one}, to: b{one}, cores: L1 N PE}}\n" for one in range(6))
+    + "circuits:\n"
+    + "".join(f"  load{one}: {{from: b{one}, cores: L1 N PE}}\n" for one in range(6))
+)
+"""Six sets, each with a board of its own and one case."""
+
+
+def test_more_cases_than_four_times_the_limit_of_a_source_are_not_proven() -> None:
+    # LIMIT: most cases for one source, and most for a whole site times four; the case that reaches it still counts
+    made = built(CROWD)
+    assert states.cases(made, 1).not_proven == ("s5",)
+    assert states.cases(made, 2).not_proven == ()
+    # with an isolator between board and circuit each has two cases
+    isolated = CROWD
+    for one in range(6):
+        isolated = edited(
+            isolated,
+            (
+                f"  f{one}: ",
+                f"  g{one}: {{from: b{one}, to: c{one}, cores: L1 N PE, through: [{{kind: isolator, operable: yes}}]}}\n  f{one}: ",
+            ),
+        )
+    isolated += "".join(("monitors:\n" * (not one)) + f"  m{one}: {{at: c{one}}}\n" for one in range(6))
+    assert len(states.cases(built(isolated)).cases) == 12
+    assert states.cases(built(isolated), 2).not_proven == ("s4", "s5")
+    assert states.cases(built(isolated), 3).not_proven == ()
+
+
+STAR = (
+    HEAD
+    + "sources:\n  set: {kind: generator, phases: L1}\n  spare: {kind: generator, phases: L1}\nboards:\n  main: {}\n  apart: {}\n"
+    + "".join(f"  b{one}: {{}}\n" for one in range(11))
+    + "connections:\n  feed: {from: set, to: main, cores: L1 N PE}\n"
+    + "  other: {from: spare, to: apart, cores: L1 N PE, through: [{id: q, kind: isolator, operable: yes}]}\n"
+    + "".join(
+        f"  f{one}: {{from: main, to: b{one}, cores: L1 N PE, through: [{{kind: isolator, operable: yes}}]}}\n"
+        for one in range(11)
+    )
+    + "circuits:\n  load: {from: main, cores: L1 N PE}\nmonitors:\n"
+    + "".join(f"  m{one}: {{at: b{one}}}\n" for one in range(11))
+    + "interlocks: [{never: {set: running, q: open}, by: key}, {never: {set: running, q: closed}, by: key}]\n"
+)
+"""Eleven isolators in 2048 positions, in none of which the set can run."""
+
+
+@pytest.mark.parametrize(("limit", "proven"), [(1, False), (250, False), (300, True)])
+def test_a_search_that_finds_nothing_ends_too(limit: int, proven: bool) -> None:
+    # after four branchings for each case of the limit and a thousand; eleven isolators branch 2047 times
+    assert ("set" not in states.cases(built(STAR), limit).not_proven) == proven
+
+
+# -- one state of the whole site ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("given", "found"),
+    [
+        ("present - fed fed fed", "grid t0 t1 t2"),
+        ("absent - unfed unfed unfed", ""),
+        ("detached - fed fed fed", "nothing feeds the transformer t0"),
+        ("present - unfed fed fed", "nothing feeds the transformer t1"),
+        ("present - unfed unfed unfed", "the transformer t0 is fed"),
+        ("present - fed fed unfed", "the transformer t2 is fed"),
+    ],
+)
+def test_whether_transformers_can_stand_as_they_are_said_to(given: str, found: str) -> None:
+    made = built(TWO_STEPS, every_contact=True)
+    assert [one.name for one in made.variables] == ["grid", "t0", "t1", "t2"]
+    said = states.whole(made, state_of(made, given.replace(" -", "")))
+    assert (said if isinstance(said, str) else " ".join(made.feeds[feed].id for feed in said)) == found
+
+
+def state_of(made: Network, given: str) -> tuple[int, ...]:
+    """The values of all variables, in their order."""
+    return tuple(one.values.index(value) for one, value in zip(made.variables, given.split(), strict=True))
+
+
+def test_what_nothing_feeds_is_no_obstacle_where_it_is_said_so() -> None:
+    made = built(TWO_STEPS, every_contact=True)
+    for given, feeds in (("absent fed fed fed", ()), ("present fed fed fed", (0, 1, 2, 3))):
+        assert states.whole(made, state_of(made, given), unfed=True) == feeds
+    # one that is fed energises all the same
+    assert states.whole(made, state_of(made, "present unfed fed fed"), unfed=True) == "the transformer t0 is fed"
+
+
+@pytest.mark.parametrize(
+    ("given", "found"),
+    [
+        ("off present passing standing", "grid"),
+        ("inverting present passing standing", "grid"),
+        ("inverting absent off running", "set"),
+        ("inverting absent inverting running", "hybrid set"),
+        # what follows another source feeds no input, and neither does what is behind the inverter itself
+        ("inverting absent passing running", "hybrid passing, and nothing feeds its input"),
+        ("off detached passing standing", "hybrid passing, and nothing feeds its input"),
+    ],
+)
+def test_whether_an_inverter_can_pass_in_a_state_of_the_whole_site(given: str, found: str) -> None:
+    made = built(FOLLOWED, every_contact=True)
+    assert [one.name for one in made.variables] == ["roof", "grid", "hybrid", "set"]
+    said = states.whole(made, state_of(made, given))
+    assert (said if isinstance(said, str) else " ".join(made.feeds[feed].id for feed in said)) == found
+    # where that is no obstacle, the rest energises what it reaches
+    free = states.whole(made, state_of(made, given), unfed=True)
+    assert not isinstance(free, str)
+    assert {made.feeds[feed].id for feed in free} == {
+        one
+        for one, value in zip(("roof", "grid", "hybrid", "set"), given.split(), strict=True)
+        if one != "roof" and value in ("present", "inverting", "running")
+    }
+
+
+def test_the_first_interlock_that_a_state_breaks_is_told() -> None:
+    locks = "{never: {q: open, k: open}, by: key}, {never: {set: running, co: own, q: closed}, by: key}"
+    made = built(LOCKED.replace("LOCKS", locks), every_contact=True)
+    assert [one.name for one in made.variables] == ["grid", "set", "co", "q", "k"]
+    for given, found in (
+        ("present running own closed open", "an interlock forbids set running, co own, q closed"),
+        ("present running own open open", "an interlock forbids q open, k open"),
+        ("present running mains closed open", (0, 1)),
+        ("present standing own closed open", (0,)),
+    ):
+        assert states.whole(made, state_of(made, given)) == found

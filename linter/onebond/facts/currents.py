@@ -175,9 +175,9 @@ class Currents:
     @cached_property
     def bridged(self) -> Model | None:
         """The same with a first fault at the star point of the source, as the second fault of an IT system meets it."""
-        feed = next((feed for feed in self.island.feeds if feed.forming), None)
-        if feed is None or not self.points:
+        if not self.points:
             return None
+        feed = next(feed for feed in self.island.feeds if feed.forming)
         source = feed.sources[0].id
         pe = self.network.find(source, "", "PE")
         if pe < 0 or feed.kind == "utility":
@@ -207,14 +207,13 @@ class Currents:
 
     def own_feed(self, point: Point) -> frozenset[str]:
         """The source at whose own terminals a point is, if it energises the island."""
-        if point.sort != "source" or point.terminal == "in":
+        if point.terminal == "in":
             return frozenset()
         return frozenset(feed.id for feed in self.island.feeds if any(s.id == point.place for s in feed.sources))
 
     def asked(self, points: tuple[Point, ...]) -> list[Pair]:
-        """Every energised line node of a point with the PE of its frame."""
-        live = self.island.energised_lines
-        return [(node, point.pe) for point in points for node in point.lines if live >> node & 1]
+        """Every line node of a point with the PE of its frame."""
+        return [(node, point.pe) for point in points for node in point.lines]
 
     def loops_in(self, model: Model, points: tuple[Point, ...] | None = None) -> dict[Pair, Loop | Missing | None]:
         """What faults meet in a circuit."""
@@ -233,59 +232,42 @@ class Currents:
     def solved(self, model: Model, circuit: object, wanted: list[Pair]) -> dict[Pair, Loop | Missing | None]:
         """Loops and touch voltages of a circuit in one sweep."""
         assert circuit is not None
-        node, part = model.node, model.part
-        pairs: list[Pair] = []
-        probes: list[Probe] = []
-        for line, pe in wanted:
-            if node[line] < 0 or node[pe] < 0 or part[line] != part[pe] or node[line] == node[pe]:
-                continue
-            pair = (node[line], node[pe])
-            pairs.append(pair)
-            for seen in self.seen(model, pe):
-                if seen is not None:
-                    probes.append(Probe(pair, seen))
+        node = model.node
+        joined = {(line, pe): (node[line], node[pe]) for line, pe in wanted if model.joined(line, pe)}
+        pairs = dict.fromkeys(pair for pair in joined.values() if pair[0] != pair[1])
+        probes = [
+            Probe(pair, seen)
+            for (_, pe), pair in joined.items()
+            if pair in pairs
+            for seen in self.seen(model, pe)
+            if seen is not None and seen[0] != seen[1]
+        ]
         try:
-            study = Study(circuit, dict.fromkeys(pairs), probes=probes)  # type: ignore[arg-type]
+            study = Study(circuit, pairs, probes=probes)  # type: ignore[arg-type]
             loops = dict(zip(study.pairs, study.loops, strict=True))
             transfers = dict(zip(probes, study.transfers(probes), strict=True))
             before = study.solution.voltages_v
         except Unsolvable as why:
             return dict.fromkeys(wanted, Missing("", (), f"the circuit has no solution: {why}"))
-        found: dict[Pair, Loop | Missing | None] = {}
-        for line, pe in wanted:
-            if node[line] < 0 or node[pe] < 0 or part[line] != part[pe]:
-                found[line, pe] = None
-                continue
+        found: dict[Pair, Loop | Missing | None] = dict.fromkeys(wanted)
+        for (line, pe), pair in joined.items():
+            z_ohm, open_v = loops.get(pair, (0j, 0j))
             rise = model.offset_v[line] - model.offset_v[pe]
-            pair = (node[line], node[pe])
             earth, met = self.seen(model, pe)
-            terminal = self.met_of(pe)
+            to_earth, to_met = (
+                None if seen is None else -transfers.get(Probe(pair, seen), 0j) for seen in (earth, met)
+            )
             frame_v = model.voltage_v(before, pe)
-            at_earth = frame_v if part[pe] == -1 else 0j
-            at_met = frame_v - model.voltage_v(before, terminal) if met is not None else 0j
-            to_earth = None if part[pe] != -1 else 0j
-            known = terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe]
-            to_met = 0j if known else None
-            if pair[0] == pair[1]:
-                found[line, pe] = Loop(0j, rise, to_earth, to_met, at_earth, at_met)
-                continue
-            loop = loops[pair]
-            if earth is not None:
-                to_earth = -transfers[Probe(pair, earth)]
-            if met is not None:
-                to_met = -transfers[Probe(pair, met)]
-            found[line, pe] = Loop(loop.z_ohm, loop.open_v + rise, to_earth, to_met, at_earth, at_met)
+            at_met = 0j if met is None else frame_v - model.voltage_v(before, self.met_of(pe))
+            found[line, pe] = Loop(z_ohm, open_v + rise, to_earth, to_met, frame_v, at_met)
         return found
 
     def seen(self, model: Model, pe: int) -> tuple[Pair | None, Pair | None]:
-        """Frame and mass of earth, frame and main earthing terminal, where they are two nodes of one part."""
-        node, part = model.node, model.part
-        earth = (node[pe], 0) if part[pe] == -1 and node[pe] != 0 else None
-        met = None
+        """Frame and mass of earth, frame and main earthing terminal, where they are in one part."""
+        node = model.node
+        earth = (node[pe], 0) if model.part[pe] == -1 else None
         terminal = self.met_of(pe)
-        if terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe] and node[terminal] != node[pe]:
-            met = (node[pe], node[terminal])
-        return earth, met
+        return earth, (node[pe], node[terminal]) if model.joined(pe, terminal) else None
 
     def met_of(self, pe: int) -> int:
         """The main earthing terminal that a frame belongs to; -1: there is none."""
@@ -295,7 +277,7 @@ class Currents:
         """The entry that a result at a point rests on: the one nearest to it on the way to the source, else on the way back."""
         names = [model.conductors[branch].element for branch, _ in model.unknown]
         known = dict(zip(names, (missing for _, missing in model.unknown), strict=True))
-        for element in (*self.elements(line, self.island.ways), *self.earth_elements(pe)):
+        for element in (*self.elements(line), *self.earth_elements(pe)):
             if element in known:
                 return known[element]
         for feed in self.island.feeds:
@@ -304,7 +286,7 @@ class Currents:
                     return known[identifier]
         return model.unknown[0][1]
 
-    def elements(self, start: int, ways: list[list[tuple[int, int, str]]]) -> list[str]:
+    def elements(self, start: int) -> list[str]:
         """The elements on the way from a line node towards its source, nearest first."""
         for way in self.ways_to(start):
             return [self.network.edges[step.edge].element for step in way.steps]
@@ -349,8 +331,7 @@ class Currents:
                             if sort != "line" or edge == reached[node][0]:
                                 continue
                             if other in reached:
-                                if reached[other][0] != edge:
-                                    closing[edge] = (node, other)
+                                closing[edge] = (node, other)
                                 continue
                             reached[other] = (edge, node)
                             depth[other] = depth[node] + 1

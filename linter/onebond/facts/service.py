@@ -117,7 +117,7 @@ class InService:
     def across_v(self, solution: Solution, a: int, b: int) -> float | None:
         """The voltage between two network nodes in V; None where nothing joins their parts."""
         model = self.model
-        if model.node[a] < 0 or model.node[b] < 0 or model.part[a] != model.part[b]:
+        if not model.joined(a, b):
             return None
         return abs(model.voltage_v(solution.voltages_v, a) - model.voltage_v(solution.voltages_v, b))
 
