@@ -6,6 +6,7 @@ import pytest
 
 from described import edited, facts_of
 from onebond import network, states, testing
+from onebond.conditions import conditions_of
 from onebond.network import Edge, Needs, Network
 from onebond_rules import RULES
 
@@ -417,6 +418,51 @@ def test_an_inverter_that_joins_everything_while_it_is_off_lets_a_set_feed_back(
     }
 
 
+def followed_by_a_transformer(at: str) -> str:
+    return edited(
+        FOLLOWED,
+        (
+            "boards: {",
+            "  t: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V}\nboards: {far: {}, dead: {}, ",
+        ),
+        (
+            "  input:",
+            f"  primary: {{from: {at}, to: t.in, cores: L1 N PE}}\n  secondary: {{from: t.out, to: far, cores: L1 N PE}}\n  input:",
+        ),
+    )
+
+
+@pytest.mark.parametrize("at", ["main", "out"])
+def test_behind_a_transformer_an_inverter_passes_what_feeds_its_input(at: str) -> None:
+    # with the supply away the set feeds the board behind the hybrid, and what is ahead of it only over a hybrid that passes nothing
+    found = {one[1:] for one in cases(followed_by_a_transformer(at), "grid", "hybrid", "set") if one[0] == "t"}
+    assert {grid for grid, hybrid, _ in found if hybrid == "passing"} == {"present"}
+    # off, it leaves the board behind it to the set, whatever the supply does
+    assert (("", "off", "running") in found) == (at == "out")
+
+
+def test_a_transformer_on_a_board_of_a_following_inverter_alone_is_dead() -> None:
+    text = edited(followed_by_a_transformer("dead"), ("from: roof, to: main", "from: roof, to: dead"))
+    assert "t" not in {one[0] for one in cases(text)}
+
+
+@pytest.mark.parametrize(("position", "by"), [("open", {"present"}), ("closed", {"present", "absent", "detached"})])
+def test_a_bypass_feeds_the_input_of_an_inverter_while_it_is_closed(position: str, by: set[str]) -> None:
+    bypass = "  bypass: {from: main, to: out, cores: L1 N, through: [{id: q, kind: switch, operable: yes}]}\n"
+    text = edited(FOLLOWED, ("  input:", f"{bypass}  input:"))
+    assert {one[1] for one in cases(text, "grid", "hybrid", "q") if one[2:] == ("passing", position)} == by
+    made = built(text)
+    for grid in ("present", "absent", "detached"):
+        said = states.whole(made, state_of(made, f"off {grid} passing running {position}"))
+        assert isinstance(said, tuple) == (grid in by)
+
+
+def test_an_island_that_supplies_nothing_is_no_case() -> None:
+    # the set ends at the open side of the changeover
+    text = edited(LOCKED, ("LOCKS", ""))
+    assert {one for one in cases(text, "co") if "set" in one[0]} == {("set", "own")}
+
+
 BORROWED = (
     HEAD
     + """\
@@ -671,3 +717,32 @@ def test_the_first_interlock_that_a_state_breaks_is_told() -> None:
         ("present standing own closed open", (0,)),
     ):
         assert states.whole(made, state_of(made, given)) == found
+
+
+# -- conditions --------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("given", "told"),
+    [
+        # what one condition stands for is not said again in another one
+        (["absent standing -", "absent standing mains"], ["grid absent, set standing"]),
+        (["present standing -", "absent - -", "absent standing -"], ["grid absent", "grid present, set standing"]),
+        (
+            ["absent - own", "absent running own", "absent standing mains", "detached running own"],
+            ["grid absent, co own", "grid absent, set standing, co mains", "grid detached, set running, co own"],
+        ),
+    ],
+)
+def test_conditions_that_overlap(given: list[str], told: list[str]) -> None:
+    made = built(LOCKED.replace("LOCKS", ""))
+    assert [one.name for one in made.variables][:3] == ["grid", "set", "co"]
+    asked = [
+        tuple(
+            -1 if value == "-" else one.values.index(value)
+            for one, value in zip(made.variables, [*words.split(), "-", "-"], strict=True)
+        )
+        for words in given
+    ]
+    found = conditions_of(made, asked)
+    assert [", ".join(f"{name} {'/'.join(values)}" for name, values in one) for one in found] == told

@@ -218,12 +218,8 @@ def _supported(
         yield from _supported(network, state, tuple(rest), room, asked)
         return
     for grown, live in _grow(network, state, first.nodes, room):
-        behind = tuple(
-            i
-            for i in _energised(network, grown, live)
-            if network.feeds[i].forming and network.feeds[i].id != first.element
-        )
-        if not behind or not _passages_fed(network, grown, live, behind):
+        behind = tuple(i for i in _energised(network, grown, live) if network.feeds[i].forming)
+        if not _passages_fed(network, grown, live, behind):
             continue
         direct = any(not network.feeds[i].primary for i in behind)
         further = () if direct else _supports(network, grown, live, behind)
