@@ -264,6 +264,356 @@ def test_frames_and_the_lines_in_them() -> None:
     assert {name(made, part.pe) for part in made.parts if part.id == "low"} == {"low.PE"}
 
 
+# -- conductors --------------------------------------------------------------------------------------------------------
+
+PENS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  own: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, barn: {}, shed: {}, in-shed: {inside: shed}}
+connections:
+  service: {from: main, to: grid, cores: L1 PEN}
+  to-barn: {from: main, to: barn, cores: L1 PEN, lands-on: {PEN: PE}}
+  to-shed: {from: barn, to: in-shed, cores: L1 PEN, lands-on: {PEN: PE}}
+  own-feed: {from: own, to: barn, cores: L1 PEN, lands-on: {PEN: PE}}
+circuits:
+  one: {from: in-shed, cores: L1 N PE}
+bonds: {link: {at: BOND}}
+"""
+)
+"""PEN conductors that land on earth bars."""
+
+
+@pytest.mark.parametrize(
+    ("bond", "carried"),
+    [
+        # the link carries the PEN on to the neutral of its own enclosure (FORMAT.md, places)
+        ("barn", {"barn"}),
+        ("shed", {"in-shed"}),
+        ("in-shed", {"in-shed"}),
+        ("main", set()),
+        # a link that may be open carries nothing on for certain
+        ("barn, closed: {own: running}", set()),
+    ],
+)
+def test_a_pen_on_the_earth_bar_is_a_pen_where_a_link_carries_it_on(bond: str, carried: set[str]) -> None:
+    made = built(PENS.replace("BOND", bond))
+    pens = {
+        "to-barn": [("main.N", "barn.N", "PEN")] if "barn" in carried else [],
+        "to-shed": [("barn.N", "in-shed.N", "PEN")] if "in-shed" in carried else [],
+        "own-feed": [("own.N", "barn.N", "PEN")] if "barn" in carried else [],
+    }
+    # elsewhere it earths the frame: from the frame of a board, or from that of a source
+    earth = {
+        "to-barn": [] if "barn" in carried else [("main.PE", "barn.PE", "PEN")],
+        "to-shed": [] if "in-shed" in carried else [("barn.PE", "shed.PE", "PEN")],
+        "own-feed": [] if "barn" in carried else [("own.PE", "barn.PE", "PEN")],
+    }
+    for cable in pens:
+        assert [one for one in ends(made, made.edges, cable) if one[2] != "L1"] == pens[cable], cable
+        assert ends(made, made.earth, cable) == earth[cable], cable
+
+
+def test_a_pen_arrives_at_the_board_at_its_end_whichever_end_is_written_first() -> None:
+    made = built(PENS.replace("BOND", "main"))
+    assert sorted((board, name(made, n), link) for board, n, link in made.pen_lands) == [
+        ("barn", "barn.N", "own-feed"),
+        ("barn", "barn.N", "to-barn"),
+        ("in-shed", "in-shed.N", "to-shed"),
+        ("main", "main.N", "service"),
+    ]
+
+
+CROSSED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, earthing: EARTHING}
+boards: {main: {}, sub: {}, bars: {inside: sub}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 N}
+  on: {from: main, to: sub, cores: L1 N PE, LANDS}
+  bar: {from: sub, to: bars, cores: L1 N}
+circuits:
+  one: {from: bars, cores: L1 N PE}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("lands", "live", "earth", "links"),
+    [
+        ("plug: no", ["L1 L1", "N N"], ["PE PE"], []),
+        ("lands-on: {L1: N, N: L1}", ["L1 N", "N L1"], ["PE PE"], []),
+        # N and PE crossed link the two; a line on the earth bar joins nothing that a neutral could use
+        ("lands-on: {N: PE, PE: N}", ["L1 L1"], [], ["main.N sub.PE", "sub.N main.PE"]),
+        ("lands-on: {N: PE}", ["L1 L1"], ["PE PE"], ["main.N sub.PE"]),
+        ("lands-on: {L1: PE}", ["N N"], ["PE PE"], []),
+        ("lands-on: {PE: L1}", ["L1 L1", "N N"], [], []),
+    ],
+)
+@pytest.mark.parametrize(("earthing", "star"), [("TT", ["grid.N grid.supplier.earth"]), ("IT", [])])
+def test_cores_that_are_crossed(
+    lands: str, live: list[str], earth: list[str], links: list[str], earthing: str, star: list[str]
+) -> None:
+    made = built(CROSSED.replace("LANDS", lands).replace("EARTHING", earthing).replace(", plug: no", ""))
+
+    def cores(edges: tuple[Edge, ...]) -> list[str]:
+        return [f"{name(made, edge.a)[5:]} {name(made, edge.b)[4:]}" for edge in edges if edge.element == "on"]
+
+    assert (cores(made.edges), cores(made.earth)) == (live, earth)
+    # the star point of an IT supply is tied to nothing
+    assert [f"{name(made, tie.n)} {name(made, tie.pe)}" for tie in made.ties] == [*star, *links]
+
+
+def test_conductors_of_lines_and_neutrals_that_are_crossed_join_neither() -> None:
+    made = built(CROSSED.replace("LANDS", "lands-on: {L1: N, N: L1}").replace("EARTHING", "TT"))
+    sorts = {edge.element: plain[4] for edge, plain in zip(made.edges, made.plain, strict=True)}
+    assert (sorts["on"], sorts["bar"]) == ("", "neutral")
+
+
+def test_what_may_be_joined_when_every_contact_is_closed() -> None:
+    made = built(ESTATE)
+    reached = set(names(made, made.reachable((made.number_of("iso", "out", "L1"),))))
+    assert reached == {f"{place}.{core}" for place in ("iso.out", "far", "one") for core in ("L1", "L2", "N")}
+
+
+def test_a_connection_within_an_enclosure_is_a_bar_unless_a_length_is_written() -> None:
+    # FORMAT.md, currents
+    for length, found in (("", {"bar"}), (", length: 2 m", set())):
+        text = CROSSED.replace("LANDS", "plug: yes").replace("EARTHING", "TT")
+        site = testing.inspected(
+            edited(text, ("to: bars, cores: L1 N", f"to: bars, cores: L1 N{length}")), ()
+        ).installation
+        assert {link.id for link in site.connections if network.is_bar(site, link)} == found
+
+
+@pytest.mark.parametrize(
+    ("board", "bars", "circuit", "places"),
+    [
+        # FORMAT.md, what is read when something is not written: a circuit stands where its board does, bars where their enclosure does
+        ("", "", "", ("", "", "")),
+        ("marina", "", "", ("marina", "marina", "marina")),
+        ("marina", "caravan", "", ("marina", "caravan", "caravan")),
+        ("", "caravan", "", ("", "caravan", "caravan")),
+        ("marina", "", "outdoor", ("marina", "marina", "outdoor")),
+        ("", "", "outdoor", ("", "", "outdoor")),
+    ],
+)
+def test_the_kind_of_place_in_which_something_stands(
+    board: str, bars: str, circuit: str, places: tuple[str, ...]
+) -> None:
+    text = edited(
+        CROSSED.replace("LANDS", "plug: yes").replace("EARTHING", "TT"),
+        ("sub: {}", f"sub: {{place: {board}}}" if board else "sub: {}"),
+        ("bars: {inside: sub}", f"bars: {{inside: sub, place: {bars}}}" if bars else "bars: {inside: sub}"),
+        ("cores: L1 N PE}\n", f"cores: L1 N PE, place: {circuit}}}\n" if circuit else "cores: L1 N PE}\n"),
+    )
+    site = testing.inspected(text, ()).installation
+    assert tuple(network.place_of(site, one) for one in ("sub", "bars", "one")) == places
+    assert network.place_of(site, "main") == network.place_of(site, "grid") == ""
+
+
+SENSED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, earthing: TN-S}
+  ups: {kind: inverter, phases: L1, neutral-bond: while-inverting}
+boards: {main: {}, sub: {}, out: {}, end: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, through: [{kind: mcb, curve: B, rating: 63 A}, {id: r1, kind: rcd, residual: 1 A}]}
+  on: {from: main, to: sub, cores: L1 L2 N PE, through: [{kind: rcd, residual: 300 mA, senses: L1 N}]}
+  past: {from: sub, to: out, cores: L1 N PE, lands-on: {N: PE}, through: [{id: r3, kind: rcd, residual: 30 mA, poles: L1}]}
+  ups-feed: {from: ups, to: end, cores: L1 N PE}
+circuits:
+  one: {from: out, cores: L1 N PE, through: [{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}]}
+  two: {from: end, cores: L1 N PE, through: [{id: r5, kind: rcd, residual: 30 mA, normally: open}]}
+"""
+)
+
+
+def test_what_each_residual_current_device_sums() -> None:
+    # an RCD sums every live core that passes it, or what it is said to sense; what lands on the earth bar passes it as no live core of
+    # the network does, and where it stays open nothing passes
+    made = built(SENSED)
+    assert {
+        rcd.name: (rcd.connection, sorted(made.edges[edge].core for edge in rcd.edges), len(rcd.lines), rcd.passing)
+        for rcd in made.rcds
+    } == {
+        "r1": ("service", ["L1", "L2", "L3", "N"], 3, 4),
+        "on/1": ("on", ["L1", "N"], 1, 3),
+        "r3": ("past", ["L1"], 1, 2),
+        "one/1": ("one", ["L1", "N"], 1, 2),
+        "r5": ("two", [], 0, 2),
+    }
+    # one with no neutral pole that nobody operates does not vary
+    assert {rcd.name: made.variables[rcd.variable].name if rcd.variable >= 0 else "" for rcd in made.rcds} == {
+        "r1": "r1",
+        "on/1": "on/1",
+        "r3": "",
+        "one/1": "one/1",
+        "r5": "",
+    }
+    # behind two of them lie only loads, behind two the link of a neutral to PE; where nothing passes nothing is proved
+    assert {rcd.name for rcd in made.rcds if rcd.loads_only} == {"one/1", "r3"}
+
+
+def test_an_inner_bond_that_is_closed_while_the_inverter_inverts() -> None:
+    made = built(SENSED)
+    assert [(tie.id, when(made, tie.needs)) for tie in made.ties if tie.kind == "internal"] == [
+        ("ups", {"ups": "inverting"})
+    ]
+
+
+def test_what_a_condition_of_devices_behind_which_only_loads_lie_is_left_out_of() -> None:
+    assert built(SENSED).left_out == ("one/1",)
+    assert built(SENSED, every_contact=True).left_out == ()
+    needs = {True: {"one/1": "closed"}, False: {}}
+    for every_contact, wanted in needs.items():
+        made = built(SENSED, every_contact)
+        assert {str(when(made, edge.needs)) for edge in made.edges if edge.element == "one"} == {str(wanted)}
+
+
+def test_a_group_is_named_where_it_is_written() -> None:
+    routes = {feed.id: feed.route for feed in built(ESTATE).feeds}
+    assert (routes["pair"], routes["ups"]) == (("groups", "pair"), ("sources", "ups"))
+
+
+def test_a_changeover_between_pen_conductors_has_a_contact_for_each() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  one: {kind: utility, phases: L1, earthing: TN-C-S}
+  two: {kind: utility, phases: L1, earthing: TN-C-S}
+boards: {main: {}}
+changeovers: {co: {positions: [first, second], poles: L1}}
+connections:
+  a: {from: one, to: co.first, cores: L1 PEN}
+  b: {from: two, to: co.second, cores: L1 PEN}
+  c: {from: co, to: main, cores: L1 PEN}
+circuits:
+  load: {from: main, cores: L1 N PE}
+"""
+    )
+    made = built(text)
+    assert ends(made, made.edges, "co") == [
+        ("co.first.L1", "co.L1", "L1"),
+        ("co.second.L1", "co.L1", "L1"),
+        ("co.first.N", "co.N", "PEN"),
+        ("co.second.N", "co.N", "PEN"),
+    ]
+    # where no PEN leaves it the contact is a neutral
+    split = built(edited(text, ("c: {from: co, to: main, cores: L1 PEN}", "c: {from: co, to: main, cores: L1 N PE}")))
+    assert {edge.core for edge in split.edges if edge.element == "co"} == {"L1", "N"}
+
+
+BATTERY = (
+    HEAD
+    + """\
+sources:
+  inv: {kind: inverter, phases: L1}
+direct-current:
+  one: {kind: battery, voltage: 48 V}
+  two: {kind: battery, voltage: 48 V}
+boards: {hut: {}}
+changeovers: {co: {positions: [first, off, second], poles: DC+}}
+connections:
+  feed: {from: inv, to: hut, cores: L1 N PE}
+  a: {from: one, to: co.first, cores: DC+ DC- PE, through: [{id: q, kind: isolator, poles: DC+, operable: yes}]}
+  b: {from: two, to: co.second, cores: DC+ DC-, lands-on: {DC+: DC-, DC-: DC+}, plug: yes}
+  c: {from: co, to: inv.dc, cores: DC+ DC- PE, through: [{kind: isolator, poles: DC-, normally: open}]}
+circuits:
+  load: {from: hut, cores: L1 N PE}
+"""
+)
+
+
+def test_conductors_of_the_direct_current_side() -> None:
+    made = built(BATTERY)
+    found = {
+        (edge.element, ".".join(part for part in edge.a if part), ".".join(part for part in edge.b if part)): when(
+            made, edge.needs
+        )
+        for edge in made.direct
+    }
+    assert found == {
+        ("a", "one.DC+", "co.first.DC+"): {"q": "closed"},
+        ("a", "one.DC-", "co.first.DC-"): {},
+        ("b", "two.DC+", "co.second.DC-"): {"b": "mated"},
+        ("b", "two.DC-", "co.second.DC+"): {"b": "mated"},
+        # an isolator that stays open leaves its pole out
+        ("c", "co.DC+", "inv.dc.DC+"): {},
+        # what is no pole of the changeover is joined in every position, and `off` joins nothing
+        ("co", "co.first.DC+", "co.DC+"): {"co": "first"},
+        ("co", "co.second.DC+", "co.DC+"): {"co": "second"},
+        ("co", "co.first.DC-", "co.DC-"): {},
+        ("co", "co.second.DC-", "co.DC-"): {},
+    }
+    # none of it is a conductor of the other side
+    assert not [key for key in made.nodes if key[2].startswith("DC")]
+    assert {edge.element for edge in made.edges} == {"inv", "feed", "load"}
+    assert ends(made, made.earth, "a") == [("one.PE", "co.PE", "PE")]
+
+
+def test_a_pole_that_lands_on_the_earth_bar_joins_nothing_of_the_direct_current_side() -> None:
+    text = edited(BATTERY, ("lands-on: {DC+: DC-, DC-: DC+}", "lands-on: {DC-: PE}"))
+    assert [(edge.a[2], edge.b[2]) for edge in built(text).direct if edge.element == "b"] == [("DC+", "DC+")]
+
+
+METAL = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 N PE}
+  bond-1: {from: main, to: pipe, cores: PE, size: 6 mm2}
+  bond-2: {from: pipe, to: sub, cores: PE, size: 6 mm2}
+circuits:
+  one: {from: sub, cores: L1 N PE}
+extraneous:
+  pipe: {MORE}
+  rail: {joins: [sub, pipe]}
+ELECTRODES
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "rail", "electrodes", "joined"),
+    [
+        # it has length: what lands on it at two places is joined by the metal alone
+        ("", "", "", [("pipe.bond-1.PE", "pipe.bond-2.PE")]),
+        # an electrode at it, or what touches it without a conductor, is at the metal itself
+        (
+            "",
+            "",
+            "electrodes: {rod: {at: pipe}}",
+            [("pipe.bond-1.PE", "pipe.bond-2.PE"), ("pipe.bond-1.PE", "pipe.PE")],
+        ),
+        ("", "pipe", "", [("pipe.bond-1.PE", "pipe.bond-2.PE"), ("pipe.bond-1.PE", "pipe.PE")]),
+        ("joins: [main]", "", "", [("pipe.bond-1.PE", "pipe.bond-2.PE"), ("pipe.bond-1.PE", "main.PE")]),
+    ],
+)
+def test_what_metal_joins(more: str, rail: str, electrodes: str, joined: list[tuple[str, str]]) -> None:
+    text = METAL.replace("MORE", more).replace("ELECTRODES\n", electrodes + "\n" * bool(electrodes))
+    text = edited(text, ("[sub, pipe]", f"[sub, {rail or 'main'}]"))
+    made = built(text)
+    assert [one[:2] for one in ends(made, made.earth, "pipe")] == joined
+    # metal on which nothing lands joins what it touches
+    assert [one[:2] for one in ends(made, made.earth, "rail")] == [("sub.PE", f"{rail or 'main'}.PE")]
+    # the conductors end at the points where they land
+    assert ends(made, made.earth, "bond-1") == [("main.PE", "pipe.bond-1.PE", "PE")]
+    assert ends(made, made.earth, "bond-2") == [("pipe.bond-2.PE", "sub.PE", "PE")]
+    assert len(made.nodes) == len(set(made.nodes))
+
+
 # -- operating states --------------------------------------------------------------------------------------------------
 
 
