@@ -461,6 +461,37 @@ def test_what_each_residual_current_device_sums() -> None:
     assert {rcd.name for rcd in made.rcds if rcd.loads_only} == {"one/1", "r3"}
 
 
+def test_a_neutral_that_leads_nowhere_is_no_matter_of_a_device_elsewhere() -> None:
+    # the device of the second circuit trips by the leakage behind it, and not because the first circuit lacks its neutral
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, bar: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 10 m}
+  n-one: {from: bar, to: one, cores: N, size: 2.5 mm2, length: 10 m}
+circuits:
+  one: {from: main, cores: L1 PE, size: 2.5 mm2, length: 10 m}
+  two: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m, leakage: 40 mA, load: 1 A, through: [{id: r, kind: rcd, residual: 30 mA}]}
+"""
+    )
+    found = {one.id: (one.line_only, one.neutral_only, one.lost) for one in facts_of(text).borrowed_neutrals}
+    assert found == {"one": ((), (), "one"), "two": ((), (), "")}
+    (trips,) = (one for one in testing.inspected(text, RULES).site.results if one.rule == "rcd-trips-in-service")
+    assert (trips.subject, trips.kind, trips.level, trips.because) == ("r", "fail", "warning", None)
+    # of a line that passes a device without its neutral it is one
+    beside = edited(
+        text,
+        (
+            "one: {from: main, cores: L1 PE,",
+            "one: {from: main, cores: L1 PE, through: [{id: q, kind: rcd, residual: 30 mA}],",
+        ),
+    )
+    assert {one.id: one.line_only for one in facts_of(beside).borrowed_neutrals} == {"one": ("q",), "two": ()}
+
+
 def test_an_inner_bond_that_is_closed_while_the_inverter_inverts() -> None:
     made = built(SENSED)
     assert [(tie.id, when(made, tie.needs)) for tie in made.ties if tie.kind == "internal"] == [
