@@ -6,8 +6,13 @@ import pytest
 
 from described import edited, facts_of
 from onebond import network, states, testing
+from onebond.circuit.build import Contact
 from onebond.conditions import conditions_of
-from onebond.network import Edge, Needs, Network
+from onebond.facts.currents import Loop, _alike, contact_currents
+from onebond.facts.island import Island
+from onebond.facts.service import InService, Sharing, on_high_leg, source_of
+from onebond.facts.unknown import Unknown
+from onebond.network import Edge, Needs, Network, Tie
 from onebond_rules import RULES
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
@@ -1127,3 +1132,490 @@ def test_conditions_that_overlap(given: list[str], told: list[str]) -> None:
     ]
     found = conditions_of(made, asked)
     assert [", ".join(f"{name} {'/'.join(values)}" for name, values in one) for one in found] == told
+
+
+# -- earth faults ------------------------------------------------------------------------------------------------------
+
+
+def test_where_a_line_can_touch_a_frame_in_which_state() -> None:
+    # every frame with an energised line; the terminals of a source where another one feeds them, and what passes is a way and no source
+    places: dict[tuple[str, str], set[str]] = {}
+    facts = facts_of(FOLLOWED)
+    hybrid = next(number for number, one in enumerate(facts.network.variables) if one.name == "hybrid")
+    for fault in facts.earth_faults:
+        feeds = " ".join(sorted(feed.id for feed in fault.island.feeds))
+        places.setdefault((feeds, fault.island.value(hybrid)), set()).add(fault.point.written)
+    ahead = {"main", "hybrid.in", "roof.out"}
+    behind = {"out", "one"}
+    assert places == {
+        ("grid", "off"): ahead,
+        ("grid roof", "off"): ahead,
+        ("grid", "inverting"): ahead,
+        ("grid roof", "inverting"): ahead,
+        ("grid", "passing"): ahead | behind | {"set"},
+        ("grid roof", "passing"): ahead | behind | {"set"},
+        ("grid set", "passing"): ahead | behind | {"set"},
+        ("grid roof set", "passing"): ahead | behind | {"set"},
+        ("hybrid", "inverting"): behind | {"set"},
+        ("hybrid set", "inverting"): behind | {"set", "hybrid.out"},
+        ("set", "off"): behind | {"hybrid.out"},
+    }
+
+
+@pytest.mark.parametrize(
+    ("loop", "current_a", "touch"),
+    [
+        # before the fault the frame stands 3 V and 1 V up; 10 A in phase with what drives it add 15 V and 5 V
+        (Loop(2, 20, 1.5, 0.5, 3, 1), 10, (18, 6)),
+        (Loop(2, 20j, 1.5, 0.5, 3, 1), 4, (45**0.5, 5**0.5)),
+        (Loop(2j, 20j, 1.5, 0.5, 3, 1), 4, (9, 3)),
+        # nothing in the loop: the current has the phase of the voltage that drives it; nothing drives it: none flows
+        (Loop(0, -20, 1.5, 0.5, 3, 1), 4, (3, 1)),
+        (Loop(2, 0, 1.5, 0.5, 3, 1), 4, (3, 1)),
+        # there is no earth, or no earthing terminal
+        (Loop(2, 20, None, 0.5), 4, (None, 2)),
+        (Loop(2, 20, 1.5, None), 4, (6, None)),
+    ],
+)
+def test_touch_voltages_at_a_current(loop: Loop, current_a: float, touch: tuple[float | None, float | None]) -> None:
+    assert loop.touch_v(current_a) == pytest.approx(touch)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "same"),
+    [
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 230, 0.1, 0.1), True),
+        # the bound is a part of the size, which is that of the loop
+        (Loop(1000, 230, 0.1, 0.1), Loop(1000 + 5e-7, 230, 0.1, 0.1 + 5e-7), True),
+        (Loop(1000, 230, 0.1, 0.1), Loop(1000 + 5e-6, 230, 0.1, 0.1), False),
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 230 + 1e-7, 0.1, 0.1), True),
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 231, 0.1, 0.1), False),
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 230, 0.2, 0.1), False),
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 230, 0.1, 0.2), False),
+        # a terminal that is reached by what is not known alone
+        (Loop(1, 230, None, 0.1), Loop(1, 230, None, 0.1), True),
+        (Loop(1, 230, None, 0.1), Loop(1, 230, 0.1, 0.1), False),
+        (Loop(1, 230, 0.1, 0.1), Loop(1, 230, 0.1, None), False),
+    ],
+)
+def test_results_that_rest_on_nothing_unknown_are_the_same(one: Loop, other: Loop, same: bool) -> None:
+    assert _alike(one, other) == _alike(other, one) == same
+
+
+def test_currents_of_contacts_by_the_first_law_of_kirchhoff() -> None:
+    # what leaves a node by branches comes over its contacts.  A chain of three, of which the middle one is written the other way round
+    chain = [Contact(10, 11, "a", "L1", 0), Contact(12, 11, "b", "L1", 1), Contact(12, 13, "c", "L1", 2)]
+    leaving = {10: 2 + 0j, 11: 1 + 0j, 12: 4 + 0j, 13: -7 + 0j}
+    found = contact_currents(tuple(chain), leaving)
+    assert [found[one] for one in chain] == [-2, 3, -7]
+    # three contacts of one node
+    star = [Contact(20, 21, "a", "N", 3), Contact(20, 22, "b", "N", 4), Contact(23, 20, "c", "N", 5)]
+    found = contact_currents(tuple(star), {20: 1 + 0j, 21: 2 + 0j, 22: 3 + 0j, 23: -6 + 0j})
+    assert [found[one] for one in star] == [2, 3, 6]
+    # in a ring nobody knows; what hangs on it is known, and so is what a bar within an enclosure joins to itself beside it
+    ring = [Contact(31, 32, "a", "PE", 6), Contact(32, 33, "b", "PE", 7), Contact(33, 31, "c", "PE", 8)]
+    tail, loop = Contact(30, 31, "d", "PE", 9), Contact(30, 30, "e", "PE", 10)
+    found = contact_currents((tail, loop, *ring), {30: -5 + 0j, 33: 5 + 0j})
+    assert (found[tail], found[loop], [found[one] for one in ring]) == (5, None, [None] * 3)
+
+
+LEAKING_SETS = (
+    HEAD
+    + """\
+sources:
+  a: {kind: generator, phases: L1 L2 L3, voltage: 230/400 V, rating: 20 kVA, neutral-bond: none, subtransient-reactance: 15 %,
+      negative-sequence-reactance: 15 %, zero-sequence-reactance: 5 %, sustained-fault-current: {limit: 3 x rated},
+      may-parallel: [b]EARTHING}
+  b: {kind: generator, phases: L1 L2 L3, voltage: 230/400 V, rating: 20 kVA, neutral-bond: none, subtransient-reactance: 15 %,
+      negative-sequence-reactance: 15 %, zero-sequence-reactance: 5 %, sustained-fault-current: {limit: 3 x rated},
+      may-parallel: [a]EARTHING}
+boards: {main: {}}
+connections:
+  feed-a: {from: a, to: main, cores: L1 L2 L3 N PE, size: 10 mm2, length: 10 m}
+  feed-b: {from: b, to: main, cores: L1 L2 L3 N PE, size: 10 mm2, length: 10 m}
+circuits:
+  load: {from: main, cores: L1 L2 L3 N PE, size: 2.5 mm2, length: 10 m, leakage: 100 mA}
+"""
+)
+"""Two sets that nothing ties to earth, and 100 mA that leak from L1 by a capacitance."""
+
+
+@pytest.mark.parametrize("earthing", ["", ", earthing: IT"])
+def test_where_nothing_earths_a_neutral_a_first_fault_draws_what_leaks(earthing: str) -> None:
+    # 230 V drive 100 mA through 2300 ohm of the capacitance: between L1 and another line there are the root of 3 times as much
+    facts = facts_of(LEAKING_SETS.replace("EARTHING", earthing))
+    for place in ("main", "a", "b"):
+        found = [one for one in facts.earth_faults if one.point.written == place and len(one.island.feeds) == 2]
+        loops = [one.loop for one in found if one.line in ("", "L2")]
+        assert loops
+        for loop in loops:
+            assert loop is not None
+            assert abs(loop.z_ohm) == pytest.approx(2300, rel=1e-3)
+            assert abs(loop.open_v) == pytest.approx(3**0.5 * 230, rel=1e-3)
+
+
+ISOLATED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: IT, fault-current: {max: 1 kA, min: 1 kA}}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: CORES, size: 2.5 mm2, length: 10 m}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+electrodes: {rod: {at: main, resistance: 30 ohm}}
+"""
+)
+WARM_OHM = 0.0741 * 1.2
+"""10 m of 2.5 mm2 at 70 C (IEC 60228: 7.41 ohm/km at 20 C, 1 + 0.004 x 50); its reactance changes no digit that is compared."""
+
+
+def test_a_second_fault_returns_by_the_protective_conductor_of_the_supply() -> None:
+    # IEC 60364-4-41, 411.6.4: from line and protective conductor of the circuit, here from the source on
+    def half_loop_ohm(cores: str, place: str) -> float:
+        (fault,) = (
+            one for one in facts_of(ISOLATED.replace("CORES", cores)).earth_faults if one.point.written == place
+        )
+        assert fault.second is not None
+        return 230 / fault.second[0] / 2
+
+    without, brought = (half_loop_ohm(cores, "main") for cores in ("L1 N", "L1 N PE"))
+    assert brought - without == pytest.approx(WARM_OHM, rel=0.05)
+    assert half_loop_ohm("L1 N PE", "load") - brought == pytest.approx(2 * WARM_OHM, rel=0.05)
+
+
+AHEAD = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  t: {kind: transformer, winding: isolating, phases: L1, voltage: 115 V, primary-voltage: 230 V, rating: 5 kVA, impedance: 4 %}
+boards: {main: {}, far: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}
+  primary: {from: main, to: t.in, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [DEVICES]}
+  secondary: {from: t.out, to: far, cores: L1 N PE, size: 10 mm2, length: 10 m}
+circuits:
+  load: {from: far, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+bonds: {link: {at: far}}
+electrodes: {rod: {at: far}}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("devices", "passed"),
+    [
+        ("{id: q, kind: isolator}, {id: b, kind: mcb, curve: B, rating: 20 A}", ["b"]),
+        # no overcurrent device, and one that is in the neutral alone
+        ("{id: q, kind: switch}, {id: r, kind: rcd, residual: 1 A}", []),
+        (
+            "{id: n, kind: fuse, class: gG, rating: 20 A, poles: N}, {id: c, kind: rcbo, curve: C, rating: 16 A, residual: 30 mA}",
+            ["c"],
+        ),
+    ],
+)
+def test_which_devices_ahead_of_a_transformer_see_a_fault_behind_it(devices: str, passed: list[str]) -> None:
+    found = [one for one in facts_of(AHEAD.replace("DEVICES", devices)).earth_faults if one.id == "load"]
+    assert {tuple(one.device.id for fed in fault.feds for one in fed.passed) for fault in found} == {tuple(passed)}
+
+
+def test_a_primary_whose_line_is_crossed_with_the_neutral_has_no_device_ahead_that_is_counted_on() -> None:
+    text = edited(
+        AHEAD.replace("DEVICES", "{id: b, kind: mcb, curve: B, rating: 20 A}"),
+        ("to: t.in, cores: L1 N PE", "to: t.in, cores: L1 N PE, lands-on: {L1: N, N: L1}"),
+    )
+    (fault,) = (one for one in facts_of(text).earth_faults if one.id == "load")
+    assert [one.device.id for fed in fault.feds for one in fed.passed] == []
+
+
+# -- normal service ----------------------------------------------------------------------------------------------------
+
+SET = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1 L2, voltage: 230 V, rating: 10 kVA, subtransient-reactance: 10 %, neutral-bond: fixed}
+boards: {main: {}, sub: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 L2 N PE, size: 2.5 mm2, length: 10 m}
+  on: {from: main, to: sub, cores: L1 L2 N PE, size: 2.5 mm2, length: 10 m}
+circuits:
+  near: {from: main, cores: NEAR, size: 2.5 mm2, length: 5 m, load: 1 A}
+  far: {from: sub, cores: FAR, size: 2.5 mm2, length: 5 m, load: LOAD}
+bonds: {link: {at: LINK}}
+"""
+)
+"""A set that is bonded inside, and a link too many; all conductors of the cables are alike."""
+
+
+@pytest.mark.parametrize(
+    ("near", "far", "load", "link", "share"),
+    [
+        # from the sub-board on as much PE as N
+        ("L1 N PE", "L1 N PE", "1 A", "sub", 1 / 2),
+        # from the main board on one length of N, or the N to the link and both PE
+        ("L1 N PE", "L1 N PE", "0 A", "sub", 1 / 4),
+        ("L1 N PE", "L1 L2 PE", "1 A", "sub", 1 / 4),
+        ("L1 N PE", "L1 N PE", "0 W", "main", 1 / 2),
+        # no load has a neutral: asked from the place of the link on
+        ("L1 L2 PE", "L1 L2 PE", "1 A", "sub", 1 / 2),
+        # at the terminals of the set nothing divides
+        ("L1 L2 PE", "L1 L2 PE", "1 A", "set", None),
+    ],
+)
+def test_how_the_neutral_current_of_the_farthest_load_divides(
+    near: str, far: str, load: str, link: str, share: float | None
+) -> None:
+    text = SET.replace("NEAR", near).replace("FAR", far).replace("LOAD", load).replace("LINK", link)
+    if share is None:
+        (found,) = (Sharing(full, bare, island, tie) for full, bare, island, tie in inside(text))
+    else:
+        (found,) = (one.sharing for one in facts_of(text).references if one.id == "link" and one.sharing)
+    assert found.share == (None if share is None else pytest.approx(share, rel=1e-3))
+
+
+def inside(text: str) -> list[tuple[InService, InService, Island, Tie]]:
+    """Every link in every case, with normal service and with the leakages alone."""
+    facts = facts_of(text)
+    return [
+        (facts.service_of(currents, True), facts.service_of(currents, False), island, tie)
+        for currents, islands in facts.wired
+        for island in islands
+        for tie in island.ties
+        if tie.id == "set"
+    ]
+
+
+def test_a_device_answers_for_the_circuits_behind_it_that_the_same_source_feeds() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  set: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, sub: {}, hut: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 N PE, through: [{id: r, kind: rcd, residual: 30 mA}]}
+  feed: {from: set, to: hut, cores: L1 N PE}
+circuits:
+  apart: {from: hut, cores: L1 N PE}
+  ahead: {from: main, cores: L1 N PE}
+  first: {from: sub, cores: L1 N PE, load: 1 A, leakage: 1 mA}
+  second: {from: sub, cores: L1 N PE, SECOND}
+"""
+    )
+    for second, load, leakage in (
+        ("serves: fixed", "the load of second", "the leakage of second"),
+        ("load: 2 kW, leakage: 1 mA", "", ""),
+        ("load: 2 kVA, leakage: 0 mA", "", ""),
+        ("load: 0 W, equipment: class-II", "", ""),
+    ):
+        devices = [one for one in facts_of(text.replace("SECOND", second)).rcds_in_service if one.id == "r"]
+        assert devices
+        for found in devices:
+            assert [circuit.id for circuit in found.beyond] == ["first", "second"]
+            assert (found.no_load.what if found.no_load else "") == load
+            assert (found.no_leakage.what if found.no_leakage else "") == leakage
+
+
+LEAKS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 230/400 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, size: 16 mm2, length: 1 m}
+  on: {from: main, to: sub, cores: LINES N PE, size: 10 mm2, length: 1 m, through: [{id: r, kind: rcd, residual: 100 mA}]}
+circuits:
+  a: {from: sub, cores: L2 N PE, size: 2.5 mm2, length: 1 m, leakage: 10 mA}
+  b: {from: sub, cores: L1 L3 N PE, size: 2.5 mm2, length: 1 m, leakage: 10 mA}
+  c: {from: sub, cores: L3 N PE, size: 2.5 mm2, length: 1 m, leakage: 10 mA}
+  d: {from: sub, cores: L3 N PE, size: 2.5 mm2, length: 1 m, leakage: 10 mA, equipment: class-II}
+  e: {from: sub, cores: L3 N, size: 2.5 mm2, length: 1 m, leakage: 10 mA}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("lines", "earthed", "milliampere"),
+    [
+        # one on each line cancel when all are on; the most is left with one or two of them on (FORMAT.md: from the first of the cores)
+        ("L1 L2 L3", "c", 10),
+        ("L1 L2 L3", "none", 20),
+        # where the first line is dead it leaks from the next one: L3 has 20 mA, and with the 10 mA of L2 there are less
+        ("L2 L3", "none", 20),
+    ],
+)
+def test_the_most_that_leaks_with_some_circuits_switched_off(lines: str, earthed: str, milliampere: float) -> None:
+    text = LEAKS.replace("LINES", lines)
+    if earthed == "none":
+        # two on one line add up
+        text = (
+            text.replace("  b: {from: sub, cores: L1 L3 N PE", "  b: {from: sub, cores: L3 N PE")
+            if "L1" in lines
+            else text
+        )
+    (found,) = (one for one in facts_of(text).rcds_in_service if one.id == "r")
+    assert found.unbalanced_a * 1000 == pytest.approx(milliampere)
+    assert found.standing_a * 1000 == pytest.approx(milliampere, rel=1e-3)
+
+
+@pytest.mark.parametrize("unknown", [", length: 5 m", ""])
+def test_a_device_in_a_ring_of_bars_without_length_sums_what_nobody_knows(unknown: str) -> None:
+    # how two bars share a current is up to their contacts, whatever else is written
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}}
+boards: {{main: {{}}, bars: {{inside: main}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}}
+  one: {{from: main, to: bars, cores: L1 N, through: [{{id: r, kind: rcd, residual: 30 mA}}]}}
+  other: {{from: main, to: bars, cores: L1}}
+circuits:
+  load: {{from: bars, cores: L1 N PE, size: 2.5 mm2{unknown}, load: 1 A, leakage: 1 mA}}
+"""
+    )
+    (found,) = (one for one in facts_of(text).rcds_in_service if one.id == "r")
+    for ask in ("standing_a", "total_a"):
+        with pytest.raises(Unknown, match="the resistance of contacts"):
+            getattr(found, ask)
+
+
+SOIL = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, subtransient-reactance: 1 %, neutral-bond: fixed}
+boards: {main: {}, barn: {}, box: {}}
+connections:
+  service: {from: set, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  to-barn: {from: main, to: barn, cores: L1 N, size: 2.5 mm2, length: 100 m}
+  to-box: {from: main, to: box, cores: PE, size: 16 mm2, length: 1 m}
+circuits:
+  saw: {from: barn, cores: L1 N PE, size: 2.5 mm2, length: 1 m, load: 10 A}
+bonds: {link: {at: barn}}
+electrodes: {rod: {at: barn, resistance: 10 ohm}, other: {at: box, resistance: 10 ohm}}
+"""
+)
+
+
+def test_what_returns_through_the_soil_is_left_out_without_the_electrodes() -> None:
+    # 230 V on the 23 ohm of the load and twice 100 m of cable (0.889 ohm warm); of that N leaves 0.889 / (0.889 + 20) to the electrodes
+    (found,) = facts_of(SOIL).pe_currents
+    # of two in a row the first
+    assert found.id == "service"
+    assert found.current_a == pytest.approx(0.889 / 20.889 * 230 / (23 + 2 * 0.889), rel=0.01)
+    assert found.metallic_a == pytest.approx(0, abs=1e-9)
+
+
+DROPS = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 230/400 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, bar: {}}
+connections:
+  service: {from: grid, to: main, cores: SERVICE N PE, size: 16 mm2, length: 0 m}
+circuits:
+  asked: {from: main, cores: CORES, size: 2.5 mm2, length: 20 m, LOAD}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("service", "cores", "load", "ratio", "lacking"),
+    [
+        # 2 cores of 20 m (IEC 60364-5-52, annex G, from memory: 0.0225 ohm mm2/m) with 10 A, of 230 V or of 400 V between two lines
+        ("L1 L2 L3", "L1 N PE", "load: 10 A", 2 * 0.0225 * 20 / 2.5 * 10 / 230, ""),
+        ("L1 L2 L3", "L1 L2 PE", "load: 10 A", 2 * 0.0225 * 20 / 2.5 * 10 / 400, ""),
+        # where a line of three is dead the load is between the other two, with its share of the power
+        ("L2 L3", "L1 L2 L3 PE", "load: 0 A", 0, ""),
+        ("L1 L2 L3", "L1 N PE", "load: 0 A", 0, ""),
+        ("L1 L2 L3", "L1 N PE", "serves: fixed", 0, "the load of asked"),
+    ],
+)
+def test_the_voltage_drop_of_a_circuit(service: str, cores: str, load: str, ratio: float, lacking: str) -> None:
+    text = DROPS.replace("SERVICE", service).replace("CORES", cores).replace("LOAD", load)
+    (drop,) = facts_of(text).drops
+    assert (drop.source, drop.public) == ("grid", True)
+    if lacking:
+        with pytest.raises(Unknown, match=lacking):
+            assert drop.ratio
+    else:
+        assert drop.ratio == pytest.approx(ratio, rel=0.03, abs=1e-9)
+
+
+def test_a_neutral_that_leads_nowhere_leaves_no_voltage_to_tell() -> None:
+    text = DROPS.replace("SERVICE", "L1").replace("CORES", "L1 PE").replace("LOAD", "load: 10 A")
+    text = edited(
+        text, ("circuits:", "  lost: {from: bar, to: asked, cores: N, size: 2.5 mm2, length: 20 m}\ncircuits:")
+    )
+    (drop,) = facts_of(text).drops
+    with pytest.raises(Unknown, match="the voltage at asked is not determined"):
+        assert drop.ratio
+
+
+def test_between_the_lines_of_two_inverters_of_a_group_no_terminals_are_compared() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  first: {kind: inverter, phases: L1, voltage: 120 V, system: split-phase, rating: 3 kVA, neutral-bond: fixed}
+  second: {kind: inverter, phases: L2, voltage: 120 V, system: split-phase, rating: 3 kVA}
+groups: {pair: {members: [first, second], phases: {first: L1, second: L2}}}
+boards: {main: {}}
+connections:
+  one: {from: first, to: main, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  two: {from: second, to: main, cores: L2 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  oven: {from: main, cores: L1 L2 PE, size: 2.5 mm2, length: 20 m, load: 10 A}
+  lamp: {from: main, cores: L2 N PE, size: 2.5 mm2, length: 20 m, load: 1 A}
+"""
+    )
+    drops = {drop.id: drop for drop in facts_of(text).drops}
+    # the line of the lamp begins at the second inverter, and so does its neutral
+    assert drops["lamp"].ratio > 0 and not drops["lamp"].public
+    with pytest.raises(Unknown, match="the voltage at oven is not determined"):
+        assert drops["oven"].ratio
+
+
+COMMON = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 120/240 V, system: high-leg, earthing: TN-S, loop-impedance: 0.5 ohm}
+  set: {kind: generator, phases: L1 L2, voltage: 230 V, rating: 10 kVA, neutral-bond: none}
+boards: {main: {}, own: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE, size: 16 mm2, length: 1 m}
+  feed: {from: set, to: own, cores: L1 L2 N PE, size: 10 mm2, length: 1 m}
+  joined: {from: main, to: own, cores: N PE, size: 10 mm2, length: 1 m}
+circuits:
+  one: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 1 m, load: 1 A}
+  two: {from: own, cores: L2 N PE, size: 2.5 mm2, length: 1 m, load: 1 A}
+"""
+)
+"""A supply with a high leg and a set on a board of its own; their neutrals are joined."""
+
+
+def test_sources_that_share_a_neutral_alone_are_told_apart() -> None:
+    facts = facts_of(COMMON)
+    both = [one for one in facts.islands if len(one.feeds) == 2]
+    assert both
+    node = facts.network.number_of
+    for island in both:
+        assert on_high_leg(island, node("main", "", "L2"))
+        assert not on_high_leg(island, node("own", "", "L2"))
+        assert not on_high_leg(island, node("main", "", "L1"))
+        # what goes back to which star point
+        assert (source_of(island, node("one", "", "N")), source_of(island, node("two", "", "N"))) == ("grid", "set")
+    assert {(drop.id, drop.public) for drop in facts.drops if len(drop.island.feeds) == 2} == {
+        ("one", True),
+        ("two", False),
+    }

@@ -169,18 +169,20 @@ class Currents:
     @cached_property
     def faulted(self) -> Model:
         """The circuit that earth faults are worked out in: warm, weakest supply, no loads."""
-        isolated = self.island.it or not self.island.references
-        return self.model(Options(without=self.without, capacitances=isolated), self.beside)
+        return self.model(self.for_faults, self.beside)
 
     @cached_property
-    def bridged(self) -> Model | None:
+    def for_faults(self) -> Options:
+        """What that circuit is built for: capacitances count where nothing else leads a first fault back."""
+        return Options(without=self.without, capacitances=self.island.it or not self.island.references)
+
+    @cached_property
+    def bridged(self) -> Model:
         """The same with a first fault at the star point of the source, as the second fault of an IT system meets it."""
-        if not self.points:
-            return None
         feed = next(feed for feed in self.island.feeds if feed.forming)
         source = feed.sources[0].id
         pe = self.network.find(source, "", "PE")
-        if pe < 0 or feed.kind == "utility":
+        if pe < 0:  # a supply that brings none
             pe = self.points[0].pe
         return self.model(Options(without=self.without, bridge=(source, pe)))
 
@@ -190,20 +192,19 @@ class Currents:
     def loops(self) -> dict[Pair, Loop | Missing | None]:
         """For each (line node, PE node) of the points what a fault there meets; None where nothing leads back."""
         found = self.loops_in(self.faulted)
-        isolated = self.island.it or not self.island.references
         for point in self.points:
             # a source gives nothing to what comes in from outside to a fault at its own terminals
             own = self.own_feed(point) - self.beside
             if own:
                 left_out = self.beside_without(own) | own
-                model = self.model(Options(without=self.without, capacitances=isolated), left_out)
+                model = self.model(self.for_faults, left_out)
                 found |= self.loops_in(model, (point,))
         return found
 
     @cached_property
     def second_loops(self) -> dict[Pair, Loop | Missing | None]:
         """The same after a first fault at the star point of an IT source."""
-        return self.loops_in(self.bridged) if self.bridged else {}
+        return self.loops_in(self.bridged)
 
     def own_feed(self, point: Point) -> frozenset[str]:
         """The source at whose own terminals a point is, if it energises the island."""
@@ -453,14 +454,12 @@ class Flow:
             net[conductor.a] = net.get(conductor.a, 0j) + current
             net[conductor.b] = net.get(conductor.b, 0j) - current
             self.elements[conductor.element, conductor.core] = current
-            if conductor.edge >= 0:
-                self.edges[conductor.edge] = current
+            self.edges[conductor.edge] = current  # -1, no live edge: nobody asks for it
         for node, current in taken:
             net[node] = net.get(node, 0j) + current
         for contact, value in contact_currents(model.contacts, net).items():
             self.elements[contact.element, contact.core] = value
-            if contact.edge >= 0:
-                self.edges[contact.edge] = value
+            self.edges[contact.edge] = value
 
     def edge(self, number: int) -> complex | None:
         """The current of a live edge; 0 where it is not closed."""
@@ -518,5 +517,4 @@ def _alike(one: Loop, other: Loop) -> bool:
 
 def phase_of(network: Network, node: int) -> str:
     """The line conductor of a node."""
-    conductor = network.nodes[node][2]
-    return conductor if conductor in LINES else ""
+    return network.nodes[node][2]
