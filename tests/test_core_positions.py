@@ -1491,7 +1491,7 @@ SOIL = (
     HEAD
     + """\
 sources:
-  set: {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, subtransient-reactance: 1 %, neutral-bond: fixed}
+  set: {kind: inverter, phases: L1, voltage: 230 V, rating: 10 kVA, neutral-bond: fixed}
 boards: {main: {}, barn: {}, box: {}}
 connections:
   service: {from: set, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
