@@ -25,8 +25,8 @@ class Variable(NamedTuple):
     route: Route
 
     def mask(self, *values: str) -> int:
-        """The bit mask of some of its values; unknown values are left out."""
-        return sum(1 << self.values.index(value) for value in values if value in self.values)
+        """The bit mask of some of its values."""
+        return sum(1 << self.values.index(value) for value in values)
 
 
 class Edge(NamedTuple):
@@ -71,7 +71,7 @@ class Feed(NamedTuple):
 
     id: str
     kind: str
-    variable: int  # -1: always energised
+    variable: int
     energised: int  # mask of the values in which it energises
     lines: tuple[int, ...]
     neutrals: tuple[int, ...]
@@ -84,7 +84,7 @@ class Feed(NamedTuple):
 
     def at_work(self, state: tuple[int, ...]) -> bool:
         """Whether it energises its lines for certain, by the known values of the variables."""
-        known = state[self.variable] if self.variable >= 0 else -1
+        known = state[self.variable]
         return known >= 0 and bool(self.energised >> known & 1)
 
 
@@ -159,13 +159,13 @@ class Network(NamedTuple):
         """The number of a node that is there for certain; KeyError if it is not."""
         return self.number[identifier, terminal, conductor]
 
-    def reachable(self, start: tuple[int, ...], without: str = "") -> frozenset[int]:
-        """The live nodes that can be joined to some nodes when every contact may be closed, one element taken out."""
+    def reachable(self, start: tuple[int, ...]) -> frozenset[int]:
+        """The live nodes that can be joined to some nodes when every contact may be closed."""
         seen = set(start)
         stack = list(start)
         while stack:
-            for i, other in self.around[stack.pop()]:
-                if other not in seen and self.edges[i].element != without:
+            for _, other in self.around[stack.pop()]:
+                if other not in seen:
                     seen.add(other)
                     stack.append(other)
         return frozenset(seen)
@@ -176,8 +176,9 @@ class Network(NamedTuple):
         stack = [start]
         while stack:
             for i, other in self.around[stack.pop()]:
-                needs = self.edges[i].needs if self.plain[i][4] == "neutral" else ((0, 0),)
-                if other not in seen and all(mask and (state[v] < 0 or mask >> state[v] & 1) for v, mask in needs):
+                joins, needs = self.plain[i][4], self.edges[i].needs
+                open_ = any(state[v] >= 0 and not mask >> state[v] & 1 for v, mask in needs)
+                if joins == "neutral" and other not in seen and not open_:
                     seen.add(other)
                     stack.append(other)
         return frozenset(seen)
@@ -203,12 +204,8 @@ class Network(NamedTuple):
 
 def frame_of(installation: Installation, identifier: str) -> str:
     """The piece of equipment whose PE node a place shares: the enclosure of an inner board, else the place itself."""
-    inside = {board.id: board.inside for board in installation.boards}
-    seen = {identifier}
-    while (outer := inside.get(identifier)) and outer not in seen:
-        identifier = outer
-        seen.add(identifier)
-    return identifier
+    # an enclosure stands in no other one
+    return next((board.inside for board in installation.boards if board.id == identifier and board.inside), identifier)
 
 
 def is_bar(installation: Installation, link: Connection) -> bool:
@@ -218,19 +215,10 @@ def is_bar(installation: Installation, link: Connection) -> bool:
 
 def place_of(installation: Installation, identifier: str) -> str:
     """The kind of place in which a board or circuit stands: its own, else that of its board, else of the enclosure; '' if none."""
-    boards = {board.id: board for board in installation.boards}
-    for circuit in installation.circuits:
-        if circuit.id == identifier:
-            if circuit.place:
-                return circuit.place
-            identifier = circuit.connection.start.id
-    seen: set[str] = set()
-    while identifier in boards and identifier not in seen:
-        seen.add(identifier)
-        if boards[identifier].place:
-            return boards[identifier].place or ""
-        identifier = boards[identifier].inside or ""
-    return ""
+    places = {board.id: board.place for board in installation.boards}
+    places |= {circuit.id: circuit.place for circuit in installation.circuits}
+    board = next((one.connection.start.id for one in installation.circuits if one.id == identifier), identifier)
+    return next((place for one in (identifier, board, frame_of(installation, board)) if (place := places.get(one))), "")
 
 
 class _Builder:
@@ -264,6 +252,9 @@ class _Builder:
             key = (self.inside.get(identifier, identifier), "", "PE")
         else:
             key = (identifier, terminal, "N" if conductor == "PEN" else conductor)
+        return self.numbered(key)
+
+    def numbered(self, key: tuple[str, str, str]) -> int:
         if key not in self.number:
             self.number[key] = len(self.nodes)
             self.nodes.append(key)
@@ -437,10 +428,9 @@ class _Builder:
         landed = {
             core
             for link in self.links
-            for end in (link.start, link.finish)
+            for end, cores in self.landing(link)
             if end.id == source.id and end.terminal == "in"
-            for core in link.cores
-            if core in LINES
+            for core in cores
         }
         inputs = tuple(self.node(source.id, "in", phase) for phase in LINES if phase in landed)
         if source.winding == "isolating":
@@ -481,6 +471,12 @@ class _Builder:
 
     # -- wiring --------------------------------------------------------------------------------------------------
 
+    @staticmethod
+    def landing(link: Connection) -> tuple[tuple[End, tuple[str, ...]], ...]:
+        """The ends of a connection, each with the conductors of the place that its cores land on."""
+        lands = dict(link.lands_on)
+        return (link.start, link.cores), (link.finish, tuple(lands.get(core, core) for core in link.cores))
+
     def link(self, link: Connection) -> None:
         lands = dict(link.lands_on)
         gate: list[tuple[int, int]] = []
@@ -506,13 +502,13 @@ class _Builder:
                 self.at(link.start, core)
                 self.at(link.finish, target)
                 continue
-            if core == "PE" or (target == "PE" and core != "PEN"):
+            if core == target == "PE":
                 ends = (self.metal_at(link, link.start), self.metal_at(link, link.finish))
-                if core != "PE" or target != "PE":
-                    ends = (self.at(link.start, core), self.at(link.finish, target))
-                if core == target:
-                    self.earth.append(Edge(*ends, needs, "PE", link.id))
-                elif {core, target} == {"N", "PE"}:
+                self.earth.append(Edge(*ends, needs, "PE", link.id))
+                continue
+            if core == "PE" or (target == "PE" and core != "PEN"):
+                ends = (self.at(link.start, core), self.at(link.finish, target))
+                if {core, target} == {"N", "PE"}:
                     # crossed N and PE: as built, the core is a link between the two
                     n, pe = ends if core == "N" else ends[::-1]
                     self.ties.append(Tie(link.id, "crossed", n, pe, needs, link.route, link.id))
@@ -520,13 +516,11 @@ class _Builder:
             if target == "PE":
                 self.pen_on_pe.append((link.id, link.finish.id))
                 if not self.bonded(link.finish.id):
-                    star = next((tie for tie in self.ties if tie.id == link.start.id and tie.kind == "star"), None)
-                    start = star.pe if star else self.at(link.start, "PE")
+                    tied = next((tie for tie in self.ties if tie.id == link.start.id), None)
+                    start = tied.pe if tied else self.at(link.start, "PE")
                     self.earth.append(Edge(start, self.at(link.finish, "PE"), needs, "PEN", link.id))
                     continue
                 target = "N"  # landed on the earth bar and carried to N by the link there: the same PEN
-            if core not in (*LINES, "N", "PEN"):
-                continue
             for device in link.devices:
                 if core in device.senses:
                     summed.setdefault(device.position, []).append(len(self.live))
@@ -560,11 +554,7 @@ class _Builder:
         """The PE node of an end of a conductor: on metal that is no part of the installation the very point where it lands."""
         if end.id not in self.metal:
             return self.at(end, "PE")
-        key = (end.id, link.id, "PE")
-        if key not in self.number:
-            self.number[key] = len(self.nodes)
-            self.nodes.append(key)
-        return self.number[key]
+        return self.numbered((end.id, link.id, "PE"))
 
     def bonded(self, board: str) -> bool:
         frame = self.inside.get(board, board)
@@ -575,10 +565,7 @@ class _Builder:
             landed: set[str] = set()
             pen: set[str] = set()
             for link in self.links:
-                for end, cores in (
-                    (link.start, link.cores),
-                    (link.finish, tuple(dict(link.lands_on).get(core, core) for core in link.cores)),
-                ):
+                for end, cores in self.landing(link):
                     if end.id == changeover.id:
                         landed.update("N" if core == "PEN" else core for core in cores)
                         if "PEN" in cores:
@@ -795,7 +782,7 @@ class _Builder:
 
 
 def _without(needs: Needs, left_out: frozenset[int]) -> Needs:
-    return tuple(need for need in needs if need[0] not in left_out) if left_out else needs
+    return tuple(need for need in needs if need[0] not in left_out)
 
 
 def build(installation: Installation, every_contact: bool = False) -> Network:

@@ -10,8 +10,9 @@ Other modules see only :class:`Case` and :func:`cases`; how the cases are found 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import chain
+from types import MappingProxyType
 from typing import NamedTuple
 
 from onebond.network import Feed, Needs, Network
@@ -58,12 +59,12 @@ def cases(network: Network, limit: int = LIMIT) -> Survey:
     for _, lines in (*network.boards, *network.circuits):
         for node in lines:
             supplied |= 1 << node
-    for number, feed in enumerate(network.feeds):
+    for feed in network.feeds:
         if not feed.forming:
             continue
         room = [limit, 4 * limit - len(found)]
         try:
-            for case in _from(network, number, feed, room):
+            for case in _from(network, feed, room):
                 if case.live & supplied:
                     found.setdefault((case.state, case.live), case)
                     room[1] = 4 * limit - len(found)
@@ -72,13 +73,13 @@ def cases(network: Network, limit: int = LIMIT) -> Survey:
     return Survey(tuple(found.values()), tuple(not_proven))
 
 
-def _from(network: Network, number: int, feed: Feed, room: list[int]) -> Iterator[Case]:
+def _from(network: Network, feed: Feed, room: list[int]) -> Iterator[Case]:
     start: State = (-1,) * len(network.variables)
     for state in _set(network, start, feed.variable, feed.energised):
         starts = feed.members or ((*feed.lines, *feed.neutrals),)
         for grown, live in chain.from_iterable(_grow(network, state, start, room) for start in starts):
             feeds = _energised(network, grown, live)
-            if number not in feeds or not _passages_fed(network, grown, live, feeds):
+            if not _passages_fed(network, grown, live, feeds):
                 continue
             for complete in _supported(network, grown, _supports(network, grown, live, feeds), room):
                 for final in _earth(network, complete):
@@ -91,15 +92,18 @@ def _from(network: Network, number: int, feed: Feed, room: list[int]) -> Iterato
 
 def _set(network: Network, state: State, variable: int, mask: int) -> Iterator[State]:
     """The state with the variable at each of the values in the mask, as far as interlocks allow."""
-    if variable < 0:
-        yield state
-        return
     known = state[variable]
     for value in range(len(network.variables[variable].values)):
         if mask >> value & 1 and known in (-1, value):
             following = (*state[:variable], value, *state[variable + 1 :])
             if not any(holds(clause, following) for clause in network.never):
                 yield following
+
+
+def _spread(network: Network, states: Iterable[State], variable: int) -> Iterator[State]:
+    """Some states with a variable at each of its values, as far as it is not known and interlocks allow."""
+    everything = (1 << len(network.variables[variable].values)) - 1
+    return chain.from_iterable(_set(network, state, variable, everything) for state in states)
 
 
 def _grow(network: Network, state: State, start: tuple[int, ...], room: list[int]) -> Iterator[tuple[State, int]]:
@@ -143,9 +147,8 @@ def _grow(network: Network, state: State, start: tuple[int, ...], room: list[int
                 steps += 1
                 if steps > 4 * room[0] + 1000:
                     raise _TooMany
-                everything = (1 << len(network.variables[unknown].values)) - 1
                 left = (*fresh, *queue)
-                for following in reversed(list(_set(network, state, unknown, everything))):
+                for following in reversed(list(_spread(network, (state,), unknown))):
                     pending.append((following, live, left))
                 branched = True
             else:
@@ -160,18 +163,14 @@ def _energised(network: Network, state: State, live: int) -> tuple[int, ...]:
     return tuple(
         i
         for i, feed in enumerate(network.feeds)
-        if state[feed.variable] >= 0
-        and feed.energised >> state[feed.variable] & 1
-        and any(live >> node & 1 for node in feed.lines)
+        if feed.at_work(state) and any(live >> node & 1 for node in feed.lines)
     )
 
 
 def _passages_fed(network: Network, state: State, live: int, feeds: tuple[int, ...]) -> bool:
     """Whether every inverter of the island that passes has an input that is fed otherwise than through itself."""
     for passage in network.passages:
-        if not live >> passage.inputs[0] & 1 or state[passage.variable] < 0:
-            continue
-        if not passage.passing >> state[passage.variable] & 1:
+        if not live >> passage.inputs[0] & 1 or not passage.passing >> state[passage.variable] & 1:
             continue
         fed = reach(network, state, passage.inputs, without_element=passage.id)
         if not any(fed >> node & 1 for i in feeds if network.feeds[i].forming for node in network.feeds[i].lines):
@@ -200,40 +199,50 @@ def _supports(network: Network, state: State, live: int, feeds: tuple[int, ...])
 
 
 def _supported(
-    network: Network, state: State, waiting: tuple[_Support, ...], room: list[int], used: tuple[str, ...] = ()
+    network: Network,
+    state: State,
+    waiting: tuple[_Support, ...],
+    room: list[int],
+    asked: Mapping[str, frozenset[str]] = MappingProxyType({}),
 ) -> Iterator[State]:
-    """The states in which everything that an island rests on is energised; nothing may rest on itself."""
+    """The states in which everything that an island rests on is energised; nothing may rest on itself.
+
+    ``asked``: what was looked at already, each with the feeds that energise it.
+    """
     if not waiting:
-        yield state
+        if _founded(asked):
+            yield state
         return
     first, *rest = waiting
-    if first.element in used:
+    if first.element in asked:  # several things rest on it
+        yield from _supported(network, state, tuple(rest), room, asked)
         return
     for grown, live in _grow(network, state, first.nodes, room):
-        behind = tuple(
-            i
-            for i in _energised(network, grown, live)
-            if network.feeds[i].forming and network.feeds[i].id not in (first.element, *used)
-        )
-        if not behind or not _passages_fed(network, grown, live, behind):
+        behind = tuple(i for i in _energised(network, grown, live) if network.feeds[i].forming)
+        if not _passages_fed(network, grown, live, behind):
             continue
         direct = any(not network.feeds[i].primary for i in behind)
         further = () if direct else _supports(network, grown, live, behind)
-        yield from _supported(network, grown, (*rest, *further), room, (*used, first.element))
+        by = frozenset(network.feeds[i].id for i in behind)
+        yield from _supported(network, grown, (*rest, *further), room, {**asked, first.element: by})
+
+
+def _founded(asked: Mapping[str, frozenset[str]]) -> bool:
+    """Whether each of some things is energised, by way of others of them, from something that is none of them."""
+    left = dict(asked)
+    while left:
+        resting = {element: by for element, by in left.items() if by <= left.keys()}
+        if len(resting) == len(left):
+            return False
+        left = resting
+    return True
 
 
 def _earth(network: Network, state: State) -> Iterator[State]:
     """Branch on what can open a protective conductor (plugs, a detached supplier, a switched PE)."""
     states = [state]
     for variable in network.earth_variables:
-        following = []
-        for known in states:
-            if known[variable] >= 0:
-                following.append(known)
-            else:
-                everything = (1 << len(network.variables[variable].values)) - 1
-                following.extend(_set(network, known, variable, everything))
-        states = following
+        states = list(_spread(network, states, variable))
     yield from states
 
 
@@ -243,16 +252,14 @@ def _possible(network: Network, state: State) -> bool:
     if not clauses:
         return True
     variable = next(v for clause in clauses for v, _ in clause if state[v] < 0)
-    everything = (1 << len(network.variables[variable].values)) - 1
-    return any(_possible(network, following) for following in _set(network, state, variable, everything))
+    return any(_possible(network, following) for following in _spread(network, (state,), variable))
 
 
 def positions(network: Network, variables: Iterable[int], limit: int) -> list[State] | None:
     """Every combination of values of some variables that interlocks allow; None where they are more than a limit."""
     found: list[State] = [(-1,) * len(network.variables)]
     for variable in variables:
-        everything = (1 << len(network.variables[variable].values)) - 1
-        found = [following for state in found for following in _set(network, state, variable, everything)]
+        found = list(_spread(network, found, variable))
         if len(found) > limit:
             return None
     return [state for state in found if _possible(network, state)]
@@ -319,11 +326,10 @@ def whole(network: Network, state: State, *, unfed: bool = False) -> tuple[int, 
     wanted = [i for i in _energised(network, state, everything) if network.feeds[i].forming]
     sure = [i for i in wanted if not network.feeds[i].primary]
     rest = [i for i in wanted if network.feeds[i].primary]
-    lines = {i: tuple(network.feeds[i].lines) for i in wanted}
 
     def fed(nodes: tuple[int, ...], element: str) -> bool:
         part = reach(network, state, nodes, without_element=element)
-        return any(part >> node & 1 for i in sure if network.feeds[i].id != element for node in lines[i])
+        return any(part >> node & 1 for i in sure for node in network.feeds[i].lines)
 
     while True:
         more = [i for i in rest if fed(network.feeds[i].primary, network.feeds[i].id)]

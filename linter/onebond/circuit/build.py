@@ -99,6 +99,10 @@ class Model(NamedTuple):
         """The voltage of a network node in a solution, in V."""
         return voltages_v[self.node[node]] + self.offset_v[node]
 
+    def joined(self, a: int, b: int) -> bool:
+        """Whether two network nodes are in one part of the circuit; -1 is no node."""
+        return min(a, b, self.node[a], self.node[b]) >= 0 and self.part[a] == self.part[b]
+
     def branch_of(self, element: str, core: str) -> int:
         """The number of the branch of one core; -1: it is a contact or not there."""
         for number, conductor in enumerate(self.conductors):

@@ -169,18 +169,20 @@ class Currents:
     @cached_property
     def faulted(self) -> Model:
         """The circuit that earth faults are worked out in: warm, weakest supply, no loads."""
-        isolated = self.island.it or not self.island.references
-        return self.model(Options(without=self.without, capacitances=isolated), self.beside)
+        return self.model(self.for_faults, self.beside)
 
     @cached_property
-    def bridged(self) -> Model | None:
+    def for_faults(self) -> Options:
+        """What that circuit is built for: capacitances count where nothing else leads a first fault back."""
+        return Options(without=self.without, capacitances=self.island.it or not self.island.references)
+
+    @cached_property
+    def bridged(self) -> Model:
         """The same with a first fault at the star point of the source, as the second fault of an IT system meets it."""
-        feed = next((feed for feed in self.island.feeds if feed.forming), None)
-        if feed is None or not self.points:
-            return None
+        feed = next(feed for feed in self.island.feeds if feed.forming)
         source = feed.sources[0].id
         pe = self.network.find(source, "", "PE")
-        if pe < 0 or feed.kind == "utility":
+        if pe < 0:  # a supply that brings none
             pe = self.points[0].pe
         return self.model(Options(without=self.without, bridge=(source, pe)))
 
@@ -190,31 +192,29 @@ class Currents:
     def loops(self) -> dict[Pair, Loop | Missing | None]:
         """For each (line node, PE node) of the points what a fault there meets; None where nothing leads back."""
         found = self.loops_in(self.faulted)
-        isolated = self.island.it or not self.island.references
         for point in self.points:
             # a source gives nothing to what comes in from outside to a fault at its own terminals
             own = self.own_feed(point) - self.beside
             if own:
                 left_out = self.beside_without(own) | own
-                model = self.model(Options(without=self.without, capacitances=isolated), left_out)
+                model = self.model(self.for_faults, left_out)
                 found |= self.loops_in(model, (point,))
         return found
 
     @cached_property
     def second_loops(self) -> dict[Pair, Loop | Missing | None]:
         """The same after a first fault at the star point of an IT source."""
-        return self.loops_in(self.bridged) if self.bridged else {}
+        return self.loops_in(self.bridged)
 
     def own_feed(self, point: Point) -> frozenset[str]:
         """The source at whose own terminals a point is, if it energises the island."""
-        if point.sort != "source" or point.terminal == "in":
+        if point.terminal == "in":
             return frozenset()
         return frozenset(feed.id for feed in self.island.feeds if any(s.id == point.place for s in feed.sources))
 
     def asked(self, points: tuple[Point, ...]) -> list[Pair]:
-        """Every energised line node of a point with the PE of its frame."""
-        live = self.island.energised_lines
-        return [(node, point.pe) for point in points for node in point.lines if live >> node & 1]
+        """Every line node of a point with the PE of its frame."""
+        return [(node, point.pe) for point in points for node in point.lines]
 
     def loops_in(self, model: Model, points: tuple[Point, ...] | None = None) -> dict[Pair, Loop | Missing | None]:
         """What faults meet in a circuit."""
@@ -233,59 +233,42 @@ class Currents:
     def solved(self, model: Model, circuit: object, wanted: list[Pair]) -> dict[Pair, Loop | Missing | None]:
         """Loops and touch voltages of a circuit in one sweep."""
         assert circuit is not None
-        node, part = model.node, model.part
-        pairs: list[Pair] = []
-        probes: list[Probe] = []
-        for line, pe in wanted:
-            if node[line] < 0 or node[pe] < 0 or part[line] != part[pe] or node[line] == node[pe]:
-                continue
-            pair = (node[line], node[pe])
-            pairs.append(pair)
-            for seen in self.seen(model, pe):
-                if seen is not None:
-                    probes.append(Probe(pair, seen))
+        node = model.node
+        joined = {(line, pe): (node[line], node[pe]) for line, pe in wanted if model.joined(line, pe)}
+        pairs = dict.fromkeys(pair for pair in joined.values() if pair[0] != pair[1])
+        probes = [
+            Probe(pair, seen)
+            for (_, pe), pair in joined.items()
+            if pair in pairs
+            for seen in self.seen(model, pe)
+            if seen is not None and seen[0] != seen[1]
+        ]
         try:
-            study = Study(circuit, dict.fromkeys(pairs), probes=probes)  # type: ignore[arg-type]
+            study = Study(circuit, pairs, probes=probes)  # type: ignore[arg-type]
             loops = dict(zip(study.pairs, study.loops, strict=True))
             transfers = dict(zip(probes, study.transfers(probes), strict=True))
             before = study.solution.voltages_v
         except Unsolvable as why:
             return dict.fromkeys(wanted, Missing("", (), f"the circuit has no solution: {why}"))
-        found: dict[Pair, Loop | Missing | None] = {}
-        for line, pe in wanted:
-            if node[line] < 0 or node[pe] < 0 or part[line] != part[pe]:
-                found[line, pe] = None
-                continue
+        found: dict[Pair, Loop | Missing | None] = dict.fromkeys(wanted)
+        for (line, pe), pair in joined.items():
+            z_ohm, open_v = loops.get(pair, (0j, 0j))
             rise = model.offset_v[line] - model.offset_v[pe]
-            pair = (node[line], node[pe])
             earth, met = self.seen(model, pe)
-            terminal = self.met_of(pe)
+            to_earth, to_met = (
+                None if seen is None else -transfers.get(Probe(pair, seen), 0j) for seen in (earth, met)
+            )
             frame_v = model.voltage_v(before, pe)
-            at_earth = frame_v if part[pe] == -1 else 0j
-            at_met = frame_v - model.voltage_v(before, terminal) if met is not None else 0j
-            to_earth = None if part[pe] != -1 else 0j
-            known = terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe]
-            to_met = 0j if known else None
-            if pair[0] == pair[1]:
-                found[line, pe] = Loop(0j, rise, to_earth, to_met, at_earth, at_met)
-                continue
-            loop = loops[pair]
-            if earth is not None:
-                to_earth = -transfers[Probe(pair, earth)]
-            if met is not None:
-                to_met = -transfers[Probe(pair, met)]
-            found[line, pe] = Loop(loop.z_ohm, loop.open_v + rise, to_earth, to_met, at_earth, at_met)
+            at_met = 0j if met is None else frame_v - model.voltage_v(before, self.met_of(pe))
+            found[line, pe] = Loop(z_ohm, open_v + rise, to_earth, to_met, frame_v, at_met)
         return found
 
     def seen(self, model: Model, pe: int) -> tuple[Pair | None, Pair | None]:
-        """Frame and mass of earth, frame and main earthing terminal, where they are two nodes of one part."""
-        node, part = model.node, model.part
-        earth = (node[pe], 0) if part[pe] == -1 and node[pe] != 0 else None
-        met = None
+        """Frame and mass of earth, frame and main earthing terminal, where they are in one part."""
+        node = model.node
+        earth = (node[pe], 0) if model.part[pe] == -1 else None
         terminal = self.met_of(pe)
-        if terminal >= 0 and node[terminal] >= 0 and part[terminal] == part[pe] and node[terminal] != node[pe]:
-            met = (node[pe], node[terminal])
-        return earth, met
+        return earth, (node[pe], node[terminal]) if model.joined(pe, terminal) else None
 
     def met_of(self, pe: int) -> int:
         """The main earthing terminal that a frame belongs to; -1: there is none."""
@@ -295,7 +278,7 @@ class Currents:
         """The entry that a result at a point rests on: the one nearest to it on the way to the source, else on the way back."""
         names = [model.conductors[branch].element for branch, _ in model.unknown]
         known = dict(zip(names, (missing for _, missing in model.unknown), strict=True))
-        for element in (*self.elements(line, self.island.ways), *self.earth_elements(pe)):
+        for element in (*self.elements(line), *self.earth_elements(pe)):
             if element in known:
                 return known[element]
         for feed in self.island.feeds:
@@ -304,7 +287,7 @@ class Currents:
                     return known[identifier]
         return model.unknown[0][1]
 
-    def elements(self, start: int, ways: list[list[tuple[int, int, str]]]) -> list[str]:
+    def elements(self, start: int) -> list[str]:
         """The elements on the way from a line node towards its source, nearest first."""
         for way in self.ways_to(start):
             return [self.network.edges[step.edge].element for step in way.steps]
@@ -349,8 +332,7 @@ class Currents:
                             if sort != "line" or edge == reached[node][0]:
                                 continue
                             if other in reached:
-                                if reached[other][0] != edge:
-                                    closing[edge] = (node, other)
+                                closing[edge] = (node, other)
                                 continue
                             reached[other] = (edge, node)
                             depth[other] = depth[node] + 1
@@ -472,14 +454,12 @@ class Flow:
             net[conductor.a] = net.get(conductor.a, 0j) + current
             net[conductor.b] = net.get(conductor.b, 0j) - current
             self.elements[conductor.element, conductor.core] = current
-            if conductor.edge >= 0:
-                self.edges[conductor.edge] = current
+            self.edges[conductor.edge] = current  # -1, no live edge: nobody asks for it
         for node, current in taken:
             net[node] = net.get(node, 0j) + current
         for contact, value in contact_currents(model.contacts, net).items():
             self.elements[contact.element, contact.core] = value
-            if contact.edge >= 0:
-                self.edges[contact.edge] = value
+            self.edges[contact.edge] = value
 
     def edge(self, number: int) -> complex | None:
         """The current of a live edge; 0 where it is not closed."""
@@ -537,5 +517,4 @@ def _alike(one: Loop, other: Loop) -> bool:
 
 def phase_of(network: Network, node: int) -> str:
     """The line conductor of a node."""
-    conductor = network.nodes[node][2]
-    return conductor if conductor in LINES else ""
+    return network.nodes[node][2]

@@ -72,11 +72,7 @@ class InService:
         """The first of the values where they agree; raises Unknown where they do not."""
         first, *others = values
         for other in others:
-            if (first is None) != (other is None):
-                raise Unknown.of(self.model.unknown[0][1])
-            if first is None or other is None:
-                continue
-            if abs(first - other) > within * max(abs(first), abs(other), 1e-6):
+            if not _alike(first, other, within):
                 raise Unknown.of(self.model.unknown[0][1])
         return first
 
@@ -88,11 +84,11 @@ class InService:
     @cached_property
     def largest_pe_a(self) -> float:
         """The largest current of a protective conductor, in A; raises Unknown where any of them rests on something unknown."""
-        values = [
+        values = (
             self.agreed([abs(solution.currents_a[number]) for solution in self.solutions])
             for number, _ in _protective(self)
-        ]
-        return max((value for value in values if value is not None), default=0.0)
+        )
+        return max((value or 0.0 for value in values), default=0.0)
 
     def driven(self, start: int, source: str) -> list[Flow]:
         """The currents that 1 A from a network node back to the star point of a source drives.
@@ -104,7 +100,7 @@ class InService:
             a, b = self.model.node[start], dict(self.model.stars).get(source, -1)
             found: list[Flow] = []
             if a >= 0 and b >= 0 and a != b:
-                taken = ((start, -1 + 0j), (dict(self.model.points)[source], 1 + 0j))
+                taken = ((start, -1.0), (dict(self.model.points)[source], 1.0))
                 with suppress(Unsolvable):
                     found = [self.currents.flow(self.model, study.respond((a, b)), taken) for study in self.studies]
             self._driven[key] = found
@@ -117,7 +113,7 @@ class InService:
     def across_v(self, solution: Solution, a: int, b: int) -> float | None:
         """The voltage between two network nodes in V; None where nothing joins their parts."""
         model = self.model
-        if model.node[a] < 0 or model.node[b] < 0 or model.part[a] != model.part[b]:
+        if not model.joined(a, b):
             return None
         return abs(model.voltage_v(solution.voltages_v, a) - model.voltage_v(solution.voltages_v, b))
 
@@ -190,7 +186,7 @@ class RcdInService:
         emfs = nominal_emfs_v(self.island)
         sums = [0j]
         for line, leakage_a in by_line.items():
-            emf = emfs.get(line, 1 + 0j)
+            emf = emfs.get(line, 1.0)
             sums += [one + leakage_a * emf / abs(emf) for one in sums]
         return max(abs(one) for one in sums)
 
@@ -286,21 +282,15 @@ class Drop:
         network = self.island.network
 
         def ask(solution: Solution, _: Flow) -> float | None:
-            service = self._service
-            there = network.find(self.id, "", "N")
-            own = network.nodes[self._start]
-            back = network.find(own[0], own[1], "N")
-            if there >= 0 and back >= 0:
-                from_v = service.across_v(solution, self._start, back)
-                to_v = service.across_v(solution, self._end, there)
+            neutral = network.find(self.id, "", "N")
+            place, terminal = network.nodes[self._start][:2]
+            if neutral >= 0:
+                near, far = (self._start, network.number_of(place, terminal, "N")), (self._end, neutral)
             else:
-                lines = [n for n in dict(network.circuits)[self.id] if self.island.live >> n & 1]
-                if len(lines) < 2:
-                    return None
-                begins = [network.find(own[0], own[1], network.nodes[n][2]) for n in lines[:2]]
-                if min(begins) < 0:
-                    return None
-                from_v, to_v = service.across_v(solution, *begins), service.across_v(solution, lines[0], lines[1])
+                far = self._between
+                first, second = (network.find(place, terminal, network.nodes[node][2]) for node in far)
+                near = first, second
+            from_v, to_v = self._service.across_v(solution, *near), self._service.across_v(solution, *far)
             if not from_v or not to_v:
                 return None
             return (from_v - to_v) / to_v
@@ -309,6 +299,12 @@ class Drop:
         if value is None:
             raise Unknown(self.id, self.route, f"the voltage at {self.id} is not determined")
         return value
+
+    @property
+    def _between(self) -> tuple[int, int]:
+        """The lines that a load without a neutral is between."""
+        lines = [n for n in dict(self.island.network.circuits)[self.id] if self.island.live >> n & 1]
+        return lines[0], lines[1]
 
     @property
     def no_load(self) -> Missing | None:
@@ -354,7 +350,7 @@ class Shared(NamedTuple):
 
 def from_sources(island: Island) -> dict[int, tuple[int, int]]:
     """Every neutral of the island, the nearest to a source first: the edge and the neutral that it is reached by, -1 for a source."""
-    ring = [node for feed in island.feeds for node in feed.neutrals if island.live >> node & 1]
+    ring = [node for feed in island.feeds for node in feed.neutrals]
     found = dict.fromkeys(ring, (-1, -1))
     while ring:
         following = []
@@ -370,11 +366,7 @@ def from_sources(island: Island) -> dict[int, tuple[int, int]]:
 def farthest_load(island: Island) -> int:
     """The neutral at the load that most conductors part from a source; -1 where no load has a neutral."""
     network = island.network
-    idle = {
-        circuit.id
-        for circuit in network.installation.circuits
-        if 0 in (circuit.load_w, circuit.load_va, circuit.load_a) or "N" not in circuit.connection.cores
-    }
+    idle = {one.id for one in network.installation.circuits if 0 in (one.load_w, one.load_va, one.load_a)}
     loads = set(island.supplies) & {identifier for identifier, _ in network.circuits} - idle
     return next((node for node in reversed(from_sources(island)) if network.nodes[node][0] in loads), -1)
 
@@ -390,9 +382,7 @@ def source_of(island: Island, neutral: int) -> str:
             part = island.line_part((start,))
             if any(line >= 0 and part >> line & 1 for line in lines):
                 return network.nodes[start][0]  # of inverters that act as one, the one on that line
-    return next(
-        (network.nodes[node][0] for feed in island.feeds for node in feed.neutrals if island.live >> node & 1), ""
-    )
+    return next((network.nodes[node][0] for feed in island.feeds for node in feed.neutrals), "")
 
 
 class Sharing:
@@ -456,6 +446,12 @@ class Sharing:
     def nominal_v(self) -> float:
         """Nominal voltage of a line to the neutral of what feeds the island, in V; 0 where it is not written."""
         return nominal_v(self.island)
+
+
+def _alike(a: float | None, b: float | None, within: float) -> bool:
+    if a is None or b is None:
+        return a is b
+    return abs(a - b) <= within * max(abs(a), abs(b), 1e-6)
 
 
 def _size(value: complex | None) -> float | None:

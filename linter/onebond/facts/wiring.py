@@ -123,6 +123,7 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     lost = _lost(network, islands)
     shared = _shared(network, islands)
     reached = _reached(network, sources_l, frozenset())
+    reached_n = _reached(network, sources_n, frozenset())
     without = {
         rcd.name: (_reached(network, sources_l, rcd.edges), _reached(network, sources_n, rcd.edges))
         for rcd in network.rcds
@@ -145,7 +146,7 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
             if rcd.loads_only:
                 over_lines, over_neutrals = without[rcd.name]
                 with_line = any(line not in over_lines for line in lines)
-                with_neutral = neutral not in over_neutrals
+                with_neutral = neutral in reached_n and neutral not in over_neutrals
                 if with_line != with_neutral:
                     (line_only if with_line else neutral_only).add(name)
         for name, with_line in by_case.get(circuit.id, ()):

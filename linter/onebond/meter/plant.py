@@ -132,19 +132,14 @@ class Plant:
     def _transformers(self, state: list[int], given: Mapping[int, str]) -> State:
         """Every transformer fed whose primary is, unless it is given."""
         network = self.network
-        free = [feed for feed in network.feeds if feed.primary and feed.variable >= 0 and feed.variable not in given]
+        free = [feed for feed in network.feeds if feed.primary and feed.variable not in given]
         for feed in free:
             state[feed.variable] = self.variables[feed.variable].values.index("unfed")
         changed = True
         while changed:
             changed = False
             now = tuple(state)
-            lines = [
-                node
-                for other in network.feeds
-                if other.forming and other.variable >= 0 and other.energised >> now[other.variable] & 1
-                for node in other.lines
-            ]
+            lines = [node for other in network.feeds if other.forming and other.at_work(now) for node in other.lines]
             for feed in free:
                 fed = self.variables[feed.variable].values.index("fed")
                 if state[feed.variable] != fed:

@@ -132,7 +132,7 @@ def _with_a_dead_side(plant: Plant, state: State, wanted: Iterable[Proof]) -> It
         off: dict[str, str] = {}
         for i in plant.feeds(state):
             feed = plant.network.feeds[i]
-            if feed.variable >= 0 and any(part >> node & 1 for node in feed.lines):
+            if any(part >> node & 1 for node in feed.lines):
                 off.update(_off(plant, plant.variables[feed.variable]))
         ways: list[dict[str, str]] = [off] if off else []
         for passage in plant.network.passages:
