@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from itertools import combinations
 from typing import NamedTuple
 
 from onebond.circuit import impedances
@@ -111,14 +112,14 @@ class Solver:
         return short_circuits(len(self.number), self.contacts, branches, pairs)
 
     def at(self, place: tuple[str, str]) -> Amount:
-        """The largest current between any two conductors of a place that has two, or the least between its outer ones."""
+        """The largest current between any two conductors of a place that has two, or the least of those that flow."""
         own = [self.node(spot) for spot in spots(self.side, place)]
-        pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] if self.largest else [(own[0], own[-1])]
+        pairs = list(combinations(own, 2))
         unknown: dict[Missing, list[int]] = {}
         for number, element in enumerate(self.elements):
             if isinstance(element.ohm, Missing):
                 unknown.setdefault(element.ohm, []).append(number)
-        known = self.most(self.solved(pairs, frozenset()))
+        known = self.worst(self.solved(pairs, frozenset()))
         if known is None:
             return Amount(0.0, Missing(place[0], (), f"nothing limits the current at {place[0]}"), None)
         # one entry that matters alone; else the first of several that matter together
@@ -137,18 +138,18 @@ class Solver:
 
     def alike(self, known_a: float, pairs: list[tuple[int, int]], near: frozenset[int]) -> bool:
         """Whether a current stays what it is when some unknown resistances limit nothing."""
-        other = self.most(self.solved(pairs, near))
+        other = self.worst(self.solved(pairs, near))
         return other is not None and abs(other - known_a) <= SAME * max(other, known_a)
 
-    @staticmethod
-    def most(currents: Iterable[float | None]) -> float | None:
-        """The largest of some currents; None where nothing limits one of them."""
-        found = 0.0
+    def worst(self, currents: Iterable[float | None]) -> float | None:
+        """The largest of some currents, or the least of those that flow; None where nothing limits one of them."""
+        flowing = []
         for one in currents:
             if one is None:
                 return None
-            found = max(found, one)
-        return found
+            if one > 0:
+                flowing.append(one)
+        return (max if self.largest else min)(flowing, default=0.0)
 
     def joined(self, place: tuple[str, str]) -> list[DirectSource]:
         """The sources that are joined to a place in this position of the switches."""

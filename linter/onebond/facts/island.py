@@ -47,7 +47,7 @@ class Island:
 
     def value(self, variable: int) -> str:
         """The value of a variable in this case, empty where it does not matter."""
-        number = self.state[variable] if variable >= 0 else -1
+        number = self.state[variable]
         return self.network.variables[variable].values[number] if number >= 0 else ""
 
     def is_live(self, nodes: tuple[int, ...]) -> bool:

@@ -1,0 +1,423 @@
+"""Batteries and arrays, their currents, what watches them, and the largest currents of devices: small sites worked by hand.
+
+Resistances are those of IEC 60228, class 2, at 20 C, as the tables print them (50 mm2: 0.387 ohm/km, 10 mm2: 1.83 ohm/km).
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from described import edited, facts_of
+from onebond import testing
+from onebond.facts.direct import DirectSide
+from onebond.facts.direct_currents import DirectCurrent
+from onebond_rules import RULES
+
+CONFLICT = next(rule for rule in RULES if rule.id == "dc-earth-conflict")
+HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: draft}\n"
+
+CABIN = (
+    HEAD
+    + """\
+sources:
+  inv: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, isolated: no, neutral-bond: fixed}
+direct-current:
+  bank: {kind: battery, voltage: 48 V, earthed-pole: negative, internal-resistance: 8 mohm}
+boards: {hut: {}}
+connections:
+  feed: {from: inv, to: hut, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  lead: {from: bank, to: inv.dc, cores: DC+ DC- PE, size: 50 mm2, length: 10 m}
+circuits:
+  lamps: {from: hut, cores: L1 N PE}
+"""
+)
+"""A battery of which a pole is earthed, on an inverter that separates nothing and is bonded inside."""
+
+GRID = "grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S}"
+INVERTER = "inv: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, isolated: no, neutral-bond: fixed}"
+UNBONDED = ("neutral-bond: fixed", "neutral-bond: none")
+
+
+def sides(text: str) -> dict[str, list[DirectSide]]:
+    """The direct-current sources in each position of their switches that makes a difference."""
+    found: dict[str, list[DirectSide]] = {}
+    for side in facts_of(text).direct_sides:
+        found.setdefault(side.id, []).append(side)
+    return found
+
+
+# -- an earthed pole and an earthed neutral --------------------------------------------------------------------------
+
+
+def test_the_star_point_of_a_supply_ties_no_neutral_that_it_does_not_reach() -> None:
+    # the supply feeds a board of its own: nothing ties the neutral of the inverter, so no loop closes through its bridge
+    apart = edited(
+        CABIN,
+        UNBONDED,
+        ("sources:\n", f"sources:\n  {GRID}\n"),
+        ("boards: {hut: {}}", "boards: {hut: {}, mill: {}}"),
+        ("connections:\n", "connections:\n  service: {from: grid, to: mill, cores: L1 N PE}\n"),
+    )
+    (bank,) = sides(apart)["bank"]
+    assert [(inverter.id, reference) for inverter, reference in bank.inverters] == [("inv", "")]
+    assert list(testing.found(testing.inspected(apart, (CONFLICT,)).site, CONFLICT.id)) == []
+    # at the board of the inverter it does
+    joined = edited(apart, ("from: grid, to: mill", "from: grid, to: hut"))
+    assert {reference for side in sides(joined)["bank"] for _, reference in side.inverters} == {
+        "the star point of grid"
+    }
+
+
+def test_a_battery_that_is_parted_while_its_inverter_runs_closes_no_loop_of_known_current() -> None:
+    # the supply ties the neutral of the inverter that is off, and the isolator is closed then: the two sides meet earth
+    # twice, but the bridge stands still and no current of a loop is told
+    text = edited(
+        CABIN,
+        UNBONDED,
+        ("sources:\n", f"sources:\n  {GRID}\n"),
+        ("connections:\n", "connections:\n  service: {from: grid, to: hut, cores: L1 N PE}\n"),
+        ("length: 10 m}\ncircuits", "length: 10 m, through: [{id: q, kind: isolator, operable: yes}]}\ncircuits"),
+        ("circuits:\n", "interlocks: [{never: {inv: inverting, q: closed}}]\ncircuits:\n"),
+    )
+    (result,) = [one for one in testing.inspected(text, (CONFLICT,)).site.results if one.kind == "fail"]
+    assert result.subject == "bank"
+    assert [name for name, _ in result.figures] == ["switches of the d.c. side"]
+    # without the interlock there are the figures of the loop too
+    free = edited(text, ("interlocks: [{never: {inv: inverting, q: closed}}]\n", ""))
+    (result,) = [one for one in testing.inspected(free, (CONFLICT,)).site.results if one.kind == "fail"]
+    assert "loop through" in dict(result.figures)
+
+
+# -- monitors --------------------------------------------------------------------------------------------------------
+
+IT = ("isolated: no, neutral-bond: fixed", "isolated: no, earthing: IT, neutral-bond: none")
+ROD = ("circuits:", "electrodes: {rod: {at: hut}}\ncircuits:")
+
+
+@pytest.mark.parametrize(
+    ("edits", "across"),
+    [
+        ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:")), True),
+        # nothing watches the IT system, so nothing watches the battery over it
+        ((IT,), False),
+        # a monitor in a system whose neutral is earthed sees the bond and no fault
+        ((("circuits:", "monitors: {imd: {at: hut}}\ncircuits:"),), False),
+    ],
+)
+def test_what_watches_a_battery_over_an_inverter_that_separates_nothing(
+    edits: tuple[tuple[str, str], ...], across: bool
+) -> None:
+    assert {one.watched_across for one in facts_of(edited(CABIN, ROD, *edits)).direct_sides} == {across}
+
+
+SPARE = "spare: {kind: battery, voltage: 48 V, earthed-pole: none, internal-resistance: 8 mohm}"
+CHANGED_OVER = edited(
+    CABIN,
+    ("boards:", "changeovers: {ds: {positions: [a, b], poles: DC+ DC-}}\nboards:"),
+    (
+        "earthed-pole: negative, internal-resistance: 8 mohm}",
+        f"earthed-pole: none, internal-resistance: 8 mohm}}\n  {SPARE}",
+    ),
+    (
+        "lead: {from: bank, to: inv.dc, cores: DC+ DC- PE, size: 50 mm2, length: 10 m}",
+        "lead-a: {from: bank, to: ds.a, cores: DC+ DC-, size: 50 mm2, length: 1 m}\n"
+        "  lead-b: {from: spare, to: ds.b, cores: DC+ DC-, size: 50 mm2, length: 1 m}\n"
+        "  lead: {from: ds, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 1 m}",
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "monitors", "watched"),
+    [
+        # one bus is watched by what stands on it, and counts once
+        (CHANGED_OVER.replace("ds.b", "ds.a"), "imd: {at: inv.dc}", {"bank": ("imd",)}),
+        # of two batteries that a changeover joins to the inverter in turn, the second has nothing that the first has not
+        (CHANGED_OVER, "one: {at: inv.dc}, two: {at: bank}", {"bank": ("one", "two")}),
+        # here it has
+        (CHANGED_OVER, "one: {at: inv.dc}, two: {at: spare}", {"bank": ("one",), "spare": ("one", "two")}),
+    ],
+)
+def test_each_set_of_monitors_on_a_direct_current_side_is_told_once(
+    text: str, monitors: str, watched: dict[str, tuple[str, ...]]
+) -> None:
+    found = facts_of(edited(text, ("circuits:", f"monitors: {{{monitors}}}\ncircuits:"))).isolated
+    assert [(one.id, one.monitors) for one in found if one.island is None] == list(watched.items())
+
+
+# -- cases -----------------------------------------------------------------------------------------------------------
+
+APART = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  other: {kind: generator, phases: L1, neutral-bond: none}
+  set: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, mill: {}}
+changeovers: {co: {positions: [mains, own], transition: closed, poles: L1 N}}
+connections:
+  service: {from: grid, to: co.mains, cores: L1 N}
+  other-feed: {from: other, to: co.own, cores: L1 N PE}
+  on: {from: co, to: main, cores: L1 N PE}
+  feed: {from: set, to: mill, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+  two: {from: mill, cores: L1 N PE}
+bonds: {link: {at: mill}}
+"""
+)
+
+
+def test_what_a_set_does_not_reach_says_nothing_of_its_island() -> None:
+    # neither the supply nor the changeover belongs to the island of the set: whether the one is detached or the other stands
+    # between its positions is all the same there, and a second link is a lasting fault in it
+    found = facts_of(APART).islands
+    (alone,) = [island for island in found if island.fed_by("set")]
+    assert alone.detached == ()
+    assert not alone.changing_over
+    assert any(island.changing_over for island in found)
+    twice = next(rule for rule in RULES if rule.id == "neutral-bonded-twice")
+    failing = [one for one in testing.inspected(APART, (twice,)).site.results if one.kind == "fail"]
+    assert [(one.subject, one.level) for one in failing] == [("link", "error")]
+
+
+def test_inverters_of_a_group_that_no_conductor_joins_feed_what_hangs_on_each() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  one: {kind: inverter, phases: L1, neutral-bond: fixed}
+  two: {kind: inverter, phases: L1, neutral-bond: fixed}
+groups: {pair: {members: [one, two]}}
+boards: {hut: {}, mill: {}}
+connections:
+  feed-1: {from: one, to: hut, cores: L1 N PE}
+  feed-2: {from: two, to: mill, cores: L1 N PE}
+circuits:
+  lamps: {from: hut, cores: L1 N PE}
+  pump: {from: mill, cores: L1 N PE}
+"""
+    )
+    assert {island.supplies for island in facts_of(text).islands} == {("hut", "lamps"), ("mill", "pump")}
+
+
+AHEAD = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  t: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, rating: 50 kVA, impedance: 4 %, neutral-bond: fixed}
+boards: {main: {}, out: {}}
+WAYS
+  on: {from: t.out, to: out, cores: L1 N PE, size: 2.5 mm2, length: 0 m}
+circuits:
+  one: {from: out, cores: L1 N PE, size: 2.5 mm2, length: 0 m}
+"""
+)
+CHANGED = """\
+changeovers: {co: {positions: [near, far], poles: L1 N}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}
+  near: {from: main, to: co.near, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+  far: {from: main, to: co.far, cores: L1 N PE, size: 2.5 mm2, length: 110 m}
+  in: {from: co, to: t.in, cores: L1 N PE, size: 2.5 mm2, length: 0 m}"""
+LINKED_BY_A_RELAY = """\
+bonds: {link: {at: main, closed: {set: standing}}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 2.5 mm2, length: 100 m}
+  set-feed: {from: set, to: mill, cores: L1 N PE, size: 16 mm2, length: 0 m}
+  in: {from: main, to: t.in, cores: L1 N PE, size: 2.5 mm2, length: 0 m}"""
+SET_APART = (
+    (
+        "sources:\n",
+        "sources:\n  set: {kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed}\n",
+    ),
+    ("out: {}}", "out: {}, mill: {}}"),
+)
+CORE_OHM = 100 * 7.41e-3 * 1.2
+"""100 m of 2.5 mm2 at 70 C."""
+
+
+@pytest.mark.parametrize(
+    ("text", "more_ohm"),
+    [
+        # a changeover puts 100 m more into line and neutral
+        (AHEAD.replace("WAYS", CHANGED), 2 * CORE_OHM),
+        # with the link open the neutral of the service carries all; with it closed its PE, of the same size, carries half.
+        # Half of the loop impedance of the supply lies in each way back (FORMAT.md, currents)
+        (edited(AHEAD.replace("WAYS", LINKED_BY_A_RELAY), *SET_APART), (CORE_OHM + 0.25) / 2),
+    ],
+)
+def test_the_way_ahead_of_a_transformer_counts_in_each_state(text: str, more_ohm: float) -> None:
+    # at a ratio of 1, and with next to no reactance in what differs
+    found = [one for one in facts_of(text).earth_faults if one.id == "one" and one.island.fed_by("t")]
+    near, far = sorted({round(230 / one.current_a(), 3) for one in found})
+    assert far - near == pytest.approx(more_ohm, rel=0.02)
+
+
+# -- currents of batteries and arrays --------------------------------------------------------------------------------
+
+BANK = "bank: {kind: battery, voltage: 48 V, earthed-pole: negative, internal-resistance: 8 mohm}"
+BANK_V, BANK_OHM = 1.2 * 48, 0.9 * 0.008
+"""FORMAT.md, direct current: 1.2 times the rated voltage over 0.9 of the resistance."""
+LEAD = "lead: {from: bank, to: inv.dc, cores: DC+ DC- PE, size: 50 mm2, length: 10 m}"
+LEAD_OHM = 0.00387
+ROOF = "roof: {kind: pv, voltage: 400 V, earthed-pole: none, fault-current: 14 A}"
+ROOF_LEAD = "roof-lead: {from: roof, to: inv.dc, cores: DC+ DC-, size: 6 mm2, length: 1 m}"
+WITH_ROOF = edited(CABIN, (BANK, f"{BANK}\n  {ROOF}"), (LEAD, f"{LEAD}\n  {ROOF_LEAD}"))
+TURNED_OVER = edited(
+    CHANGED_OVER, ("from: bank, to: ds.a", "from: bank, to: ds.b"), ("from: spare, to: ds.b", "from: spare, to: ds.a")
+)
+UNKNOWN = edited(SPARE, (", internal-resistance: 8 mohm", ""))
+WITH_SPARE = edited(
+    CABIN,
+    (BANK, f"{BANK}\n  {SPARE}"),
+    (LEAD, f"{LEAD}\n  spare-lead: {{from: spare, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 10 m}}"),
+)
+
+
+def currents(text: str) -> dict[str, DirectCurrent]:
+    """The currents at each place of the direct-current side."""
+    return {one.place: one for one in facts_of(text).direct_currents}
+
+
+AT_TERMINALS_A = BANK_V / BANK_OHM
+AT_INVERTER_A = BANK_V / (BANK_OHM + 2 * LEAD_OHM)
+
+
+@pytest.mark.parametrize(
+    ("text", "lacking", "at_most_a"),
+    [
+        (CABIN, "", AT_INVERTER_A),
+        (WITH_ROOF, "", AT_INVERTER_A + 14),
+        (WITH_SPARE, "", 2 * AT_INVERTER_A),
+        # a length that is not written only lowers what the sources give at their own terminals
+        (edited(WITH_ROOF, ("size: 50 mm2, length: 10 m", "size: 50 mm2")), "the length of lead", AT_TERMINALS_A + 14),
+        # what an array gives, or a battery, is bounded by nothing where it is not written
+        (edited(WITH_ROOF, (", fault-current: 14 A", "")), "the fault-current of roof", None),
+        (
+            edited(WITH_SPARE, (SPARE, UNKNOWN)),
+            "the fault-current or the internal-resistance of spare",
+            None,
+        ),
+        # in one position of a changeover is enough, whichever it is
+        (edited(CHANGED_OVER, (SPARE, UNKNOWN)), "the fault-current or the internal-resistance of spare", None),
+        (
+            edited(TURNED_OVER, (SPARE, UNKNOWN)),
+            "the fault-current or the internal-resistance of spare",
+            None,
+        ),
+        # each of two cables in series may be the open end; neither length alone shows a current
+        (
+            edited(
+                CABIN,
+                ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),
+                (
+                    LEAD,
+                    "lead: {from: bank, to: bars, cores: DC+ DC-, size: 50 mm2}\n"
+                    "  on: {from: bars, to: inv.dc, cores: DC+ DC-, size: 50 mm2}",
+                ),
+            ),
+            "the length of lead",
+            AT_TERMINALS_A,
+        ),
+    ],
+)
+def test_what_is_known_of_the_largest_current_at_an_inverter(text: str, lacking: str, at_most_a: float | None) -> None:
+    largest = currents(text)["inv"].largest
+    assert (largest.lacking.what if largest.lacking else "") == lacking
+    assert largest.at_most_a == (None if at_most_a is None else pytest.approx(at_most_a, rel=1e-3))
+    if not lacking:
+        assert largest.known_a == pytest.approx(at_most_a, rel=1e-3)
+
+
+def test_the_least_current_is_that_of_the_night_and_of_the_weakest_battery() -> None:
+    # 0.95 x 0.9 x 48 V behind the whole resistance and two cores at 70 C (1.2 times); an array counts for nothing
+    alone = 0.95 * 0.9 * 48 / (0.008 + 2 * 1.2 * LEAD_OHM)
+    assert currents(WITH_ROOF)["inv"].least.known_a == pytest.approx(alone, rel=1e-3)
+    # in one position of the changeover the current of the battery is not written: so what is the least is not known
+    for text in (CHANGED_OVER, TURNED_OVER):
+        least = currents(edited(text, (SPARE, UNKNOWN)))["inv"].least
+        assert least.lacking is not None
+        assert least.lacking.what == "the fault-current or the internal-resistance of spare"
+
+
+@pytest.mark.parametrize(
+    ("plus_m", "minus_m", "middle_m", "largest_a", "least_a"),
+    [
+        # the half between M and DC- drives most, and that between M and DC+ least
+        (10, 1, 1, 132 / (0.0225 + 0.000774), 94.05 / (0.025 + 1.2 * (0.00387 + 0.000387))),
+        (1, 10, 1, 132 / (0.0225 + 0.000774), 94.05 / (0.025 + 1.2 * (0.00387 + 0.000387))),
+        # a long middle conductor: both halves together drive most
+        (1, 1, 10, 264 / (0.045 + 0.000774), 94.05 / (0.025 + 1.2 * (0.00387 + 0.000387))),
+        # between the outer ones a whole battery has twice the voltage and twice the resistance, and the cables count half
+        (10, 10, 10, 264 / (0.045 + 0.00774), 94.05 / (0.025 + 1.2 * 0.00774)),
+    ],
+)
+def test_short_circuits_of_a_side_with_a_middle_conductor(
+    plus_m: int, minus_m: int, middle_m: int, largest_a: float, least_a: float
+) -> None:
+    # 1.2 x 220 V = 264 V behind 45 milliohm, and 0.95 x 0.9 x 220 V = 188.1 V behind 50 milliohm; 0.387 milliohm a metre
+    text = (
+        HEAD
+        + f"""\
+sources: {{inv: {{kind: inverter, phases: L1, voltage: 230 V}}}}
+boards: {{bars: {{bars: DC+ DC- M}}}}
+direct-current:
+  bank: {{kind: battery, voltage: 220 V, earthed-pole: middle, internal-resistance: 50 mohm}}
+connections:
+  plus: {{from: bank, to: bars, cores: DC+, size: 50 mm2, length: {plus_m} m}}
+  minus: {{from: bank, to: bars, cores: DC-, size: 50 mm2, length: {minus_m} m}}
+  middle: {{from: bank, to: bars, cores: M, size: 50 mm2, length: {middle_m} m}}
+"""
+    )
+    found = currents(text)["bars"]
+    assert found.largest.known_a == pytest.approx(largest_a, rel=1e-3)
+    assert found.least.known_a == pytest.approx(least_a, rel=1e-3)
+    # a pole that is open in one position drives nothing there, and the other half is the least then
+    opened = text.replace(
+        "length: " + f"{plus_m} m}}", f"length: {plus_m} m, through: [{{kind: isolator, operable: yes}}]}}", 1
+    )
+    assert currents(opened)["bars"].least.known_a == pytest.approx(least_a, rel=1e-3)
+
+
+def test_nothing_limits_the_current_between_bars_that_are_crossed() -> None:
+    text = edited(
+        CABIN,
+        ("boards: {hut: {}}", "boards: {hut: {}, box: {}, bars: {inside: box}}"),
+        ("to: inv.dc, cores", "to: box, cores"),
+        ("circuits:", "  bar: {from: box, to: bars, cores: DC+ DC-, lands-on: {DC-: DC+}}\ncircuits:"),
+    )
+    for amount in (currents(text)["box"].largest, currents(text)["box"].least):
+        assert amount.lacking is not None and amount.lacking.reason == "nothing limits the current at box"
+        assert amount.at_most_a is None
+
+
+def test_a_battery_that_is_joined_with_its_poles_crossed_takes_away_what_the_other_gives() -> None:
+    # the two drive each other, and between the bars lies nothing: the most is drawn with the isolator open
+    text = edited(
+        WITH_SPARE,
+        (
+            "to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 10 m}",
+            "to: inv.dc, cores: DC+ DC-, lands-on: {DC+: DC-, DC-: DC+}, size: 50 mm2, length: 10 m, "
+            "through: [{kind: isolator, operable: yes}]}",
+        ),
+    )
+    assert currents(text)["inv"].largest.known_a == pytest.approx(AT_INVERTER_A, rel=1e-3)
+
+
+def test_an_array_of_another_voltage_leaves_the_widest_position_the_worst() -> None:
+    # 2048 positions are more than are worked out one by one; with all isolators closed the current is the largest
+    isolators = ", ".join("{kind: isolator, operable: yes}" for _ in range(11))
+    text = edited(WITH_ROOF, (LEAD, LEAD.replace("length: 10 m", f"length: 10 m, through: [{isolators}]")))
+    largest = currents(text)["inv"].largest
+    assert largest.lacking is None and largest.known_a == pytest.approx(AT_INVERTER_A + 14, rel=1e-3)
+
+
+def test_an_isolator_breaks_no_short_circuit() -> None:
+    unfused = next(rule for rule in RULES if rule.id == "dc-unfused")
+    for device, found in (("{kind: isolator}", ["bank"]), ("{kind: fuse, class: gG, rating: 125 A}", [])):
+        text = edited(CABIN, (LEAD, LEAD.replace("length: 10 m", f"length: 10 m, through: [{device}]")))
+        assert list(testing.found(testing.inspected(text, (unfused,)).site, unfused.id)) == found
+        assert [one.connection for one in facts_of(text).peaks if one.direct] == ([] if found else ["lead"])
