@@ -9,6 +9,7 @@ import pytest
 
 from described import edited, facts_of
 from onebond import testing
+from onebond.facts import Peak
 from onebond.facts.direct import DirectSide
 from onebond.facts.direct_currents import DirectCurrent
 from onebond_rules import RULES
@@ -180,6 +181,21 @@ def test_what_a_set_does_not_reach_says_nothing_of_its_island() -> None:
     twice = next(rule for rule in RULES if rule.id == "neutral-bonded-twice")
     failing = [one for one in testing.inspected(APART, (twice,)).site.results if one.kind == "fail"]
     assert [(one.subject, one.level) for one in failing] == [("link", "error")]
+
+
+@pytest.mark.parametrize(
+    ("bond", "told"),
+    [
+        ("", ()),
+        ("bonds: {link: {at: hut}}\n", ()),
+        # it limits a fault to little: nothing disconnects by it
+        ("bonds: {link: {at: hut, impedance: 1 kohm}}\n", ("link is an impedance, which is no reference",)),
+    ],
+)
+def test_a_link_through_an_impedance_is_no_reference(bond: str, told: tuple[str, ...]) -> None:
+    (feeding,) = facts_of(edited(CABIN, UNBONDED) + bond).feedings
+    assert feeding.silent == told
+    assert [one.id for one in feeding.island.references] == (["link"] if bond and not told else [])
 
 
 def test_inverters_of_a_group_that_no_conductor_joins_feed_what_hangs_on_each() -> None:
@@ -421,3 +437,122 @@ def test_an_isolator_breaks_no_short_circuit() -> None:
         text = edited(CABIN, (LEAD, LEAD.replace("length: 10 m", f"length: 10 m, through: [{device}]")))
         assert list(testing.found(testing.inspected(text, (unfused,)).site, unfused.id)) == found
         assert [one.connection for one in facts_of(text).peaks if one.direct] == ([] if found else ["lead"])
+
+
+# -- the largest current that a device may have to break -------------------------------------------------------------
+
+MILL = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, fault-current: 2.3 kA}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}
+circuits:
+  lamps: {from: main, cores: L1 N PE, size: 1.5 mm2, length: 10 m, through: [{kind: mcb, curve: B, rating: 6 A}]}
+"""
+)
+SET = "set: {kind: generator, phases: L1, voltage: 230 V, rating: 4.6 kVA, subtransient-reactance: 10 %, neutral-bond: none"
+FOLLOWS = "roof: {kind: inverter, phases: L1, voltage: 230 V, rating: 4.6 kVA, operation: grid-following"
+"""4.6 kVA at 230 V: 20 A."""
+
+
+def beside(*sources: str) -> tuple[tuple[str, str], ...]:
+    """Further sources on the board of the supply."""
+    names = [one.partition(":")[0] for one in sources]
+    feeds = "".join(
+        f"  {one}-feed: {{from: {one}, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}}\n" for one in names
+    )
+    return (
+        ("boards:", "".join(f"  {one}}}\n" for one in sources) + "boards:"),
+        ("circuits:", f"{feeds}circuits:"),
+    )
+
+
+def largest_at(text: str, connection: str = "lamps") -> Peak:
+    """The peak at the device of a cable with every source at work."""
+    found = [one for one in facts_of(text).peaks if one.connection == connection and one.island is not None]
+    return max(found, key=lambda one: len(one.island.feeds) if one.island else 0)
+
+
+NO_LENGTH = ("to: main, cores: L1 N PE, size: 16 mm2, length: 0 m", "to: main, cores: L1 N PE, size: 16 mm2")
+
+
+@pytest.mark.parametrize(
+    ("edits", "known_a", "lacking", "at_most_a"),
+    [
+        ((), 2300, "", 2300),
+        # 20 A over 10 % are 200 A, and both are taken as reactance: a set beside a supply gives them into the fault too
+        (beside(f"{SET}, may-parallel: [grid]"), 2500, "", 2500),
+        # what the set gives is not written: so much more may flow
+        (
+            beside(f"{SET.replace(', subtransient-reactance: 10 %', '')}, may-parallel: [grid]"),
+            None,
+            "the subtransient-reactance of set",
+            None,
+        ),
+        # inverters add what they are declared to give
+        (beside(f"{FOLLOWS}, fault-current: {{limit: 2 x rated}}"), 2340, "", 2340),
+        (
+            beside(
+                f"{FOLLOWS}, fault-current: {{limit: 2 x rated}}",
+                f"{FOLLOWS}, fault-current: {{limit: 50 A}}".replace("roof", "shed"),
+            ),
+            2390,
+            "",
+            2390,
+        ),
+        # ten times rated is more than any gives (a test report of 2010, from memory)
+        (beside(FOLLOWS), None, "the fault-current of roof", 2500),
+        (beside(FOLLOWS, FOLLOWS.replace("roof", "shed")), None, "the fault-current of roof", 2700),
+        # without a rating nothing bounds it
+        (beside(FOLLOWS.replace(", rating: 4.6 kVA", "")), None, "the rating of roof", None),
+        (
+            beside(FOLLOWS.replace(", rating: 4.6 kVA", ""), FOLLOWS.replace("roof", "shed")),
+            None,
+            "the rating of roof",
+            None,
+        ),
+        (
+            beside(FOLLOWS, FOLLOWS.replace(", rating: 4.6 kVA", "").replace("roof", "shed")),
+            None,
+            "the fault-current of roof",
+            None,
+        ),
+        # a length that is not written only makes it less than the supply gives at its terminals
+        ((NO_LENGTH,), None, "the length of service", 2300),
+        ((NO_LENGTH, *beside(f"{FOLLOWS}, fault-current: {{limit: 2 x rated}}")), None, "the length of service", 2340),
+        ((NO_LENGTH, *beside(FOLLOWS)), None, "the length of service", 2500),
+        ((NO_LENGTH, *beside(f"{SET}, may-parallel: [grid]")), None, "the length of service", None),
+        # what the supply gives is not written
+        (((", fault-current: 2.3 kA", ""),), None, "the fault-current of grid", None),
+    ],
+)
+def test_the_largest_current_beside_several_sources(
+    edits: tuple[tuple[str, str], ...], known_a: float | None, lacking: str, at_most_a: float | None
+) -> None:
+    peak = largest_at(edited(MILL, *edits))
+    assert (peak.lacking.what if peak.lacking else "") == lacking
+    assert peak.at_most_a == (None if at_most_a is None else pytest.approx(at_most_a, rel=2e-3))
+    if known_a is not None:
+        assert peak.current_a == pytest.approx(known_a, rel=2e-3)
+
+
+def test_a_set_of_three_lines_gives_at_most_three_times_what_its_first_reactance_lets_through() -> None:
+    # 20 kVA at 230/400 V: 28.9 A.  3 U / (x1 + x2 + x0), and neither x2 nor x0 is below zero
+    text = edited(
+        MILL,
+        (
+            "grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, fault-current: 2.3 kA}",
+            "set: {kind: generator, phases: L1 L2 L3, voltage: 400 V, rating: 20 kVA, neutral-bond: fixed, MORE}",
+        ),
+        ("from: grid, to: main, cores: L1 N PE", "from: set, to: main, cores: L1 L2 L3 N PE"),
+    )
+    for more, most in (("subtransient-reactance: 10 %", 3 * 288.7), ("transient-reactance: 10 %", None)):
+        peak = largest_at(text.replace("MORE", more))
+        assert peak.lacking is not None
+        assert peak.at_most_a == (None if most is None else pytest.approx(most, rel=1e-3))
+    # without a rating its reactance says nothing
+    unrated = text.replace("rating: 20 kVA, ", "").replace("MORE", "subtransient-reactance: 10 %")
+    assert largest_at(unrated).at_most_a is None

@@ -201,7 +201,7 @@ class Island:
         network = self.network
         state = list(self.state)
         for i, variable in enumerate(network.variables):
-            if variable.kind == "utility" and self.value(i) == "detached":
+            if variable.name in self.detached:
                 state[i] = variable.values.index("absent")
 
         def may_hold(needs: Needs) -> bool:
