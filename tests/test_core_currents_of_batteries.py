@@ -9,9 +9,11 @@ import pytest
 
 from described import edited, facts_of
 from onebond import testing
+from onebond.circuit.impedances import Missing
 from onebond.facts import Peak
 from onebond.facts.direct import DirectSide
 from onebond.facts.direct_currents import DirectCurrent
+from onebond.facts.direct_loop import DirectLoop
 from onebond_rules import RULES
 
 CONFLICT = next(rule for rule in RULES if rule.id == "dc-earth-conflict")
@@ -45,6 +47,23 @@ def sides(text: str) -> dict[str, list[DirectSide]]:
     for side in facts_of(text).direct_sides:
         found.setdefault(side.id, []).append(side)
     return found
+
+
+SET = "set: {kind: generator, phases: L1, voltage: 230 V, rating: 4.6 kVA, subtransient-reactance: 10 %, neutral-bond: none"
+FOLLOWS = "roof: {kind: inverter, phases: L1, voltage: 230 V, rating: 4.6 kVA, operation: grid-following"
+"""4.6 kVA at 230 V: 20 A."""
+
+
+def beside(*sources: str) -> tuple[tuple[str, str], ...]:
+    """Further sources on the board of the supply."""
+    names = [one.partition(":")[0] for one in sources]
+    feeds = "".join(
+        f"  {one}-feed: {{from: {one}, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}}\n" for one in names
+    )
+    return (
+        ("sources:\n", "sources:\n" + "".join(f"  {one}}}\n" for one in sources)),
+        ("circuits:", f"{feeds}circuits:"),
+    )
 
 
 # -- an earthed pole and an earthed neutral --------------------------------------------------------------------------
@@ -198,6 +217,34 @@ def test_a_link_through_an_impedance_is_no_reference(bond: str, told: tuple[str,
     assert [one.id for one in feeding.island.references] == (["link"] if bond and not told else [])
 
 
+@pytest.mark.parametrize(
+    ("bond", "electrode"),
+    [
+        ("{at: sub}", "rod"),
+        # neither an impedance nor a link that is open while the set runs joins the electrode to its link
+        ("{at: sub, impedance: 1 kohm}", ""),
+        ("{at: sub, closed: {set: standing}}", ""),
+    ],
+)
+def test_an_electrode_that_the_link_of_a_set_reaches_over_its_pen(bond: str, electrode: str) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  set: {{kind: generator, phases: L1, neutral-bond: none}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  feed: {{from: set, to: main, cores: L1 N PE}}
+  on: {{from: main, to: sub, cores: L1 PEN}}
+circuits:
+  one: {{from: sub, cores: L1 N PE}}
+bonds: {{link: {{at: main}}, other: {bond}}}
+electrodes: {{rod: {{at: sub, resistance: 20 ohm}}}}
+"""
+    )
+    assert {feeding.electrode for feeding in facts_of(text).feedings} == {electrode}
+
+
 def test_inverters_of_a_group_that_no_conductor_joins_feed_what_hangs_on_each() -> None:
     text = (
         HEAD
@@ -315,6 +362,13 @@ AT_INVERTER_A = BANK_V / (BANK_OHM + 2 * LEAD_OHM)
         (
             edited(WITH_SPARE, (SPARE, UNKNOWN)),
             "the fault-current or the internal-resistance of spare",
+            None,
+        ),
+        # without a voltage its declared current is the bound still, and with figures that cannot be nothing is
+        (edited(CABIN, (BANK, "bank: {kind: battery, fault-current: 3 kA}")), "the voltage of bank", 3000),
+        (
+            edited(CABIN, (BANK, "bank: {kind: battery, voltage: 48 V, fault-current: 0 A}")),
+            "the figures of bank",
             None,
         ),
         # in one position of a changeover is enough, whichever it is
@@ -439,6 +493,159 @@ def test_an_isolator_breaks_no_short_circuit() -> None:
         assert [one.connection for one in facts_of(text).peaks if one.direct] == ([] if found else ["lead"])
 
 
+SINGLE = edited(
+    CABIN,
+    ("boards: {hut: {}}", "boards: {hut: {}, first: {}, second: {}}"),
+    (
+        LEAD,
+        """minus: {from: bank, to: inv.dc, cores: DC- PE, size: 50 mm2, length: 10 m}
+  plus: {from: bank, to: first, cores: DC+, size: 50 mm2, length: 1 m}
+  fused: {from: first, to: second, cores: DC+, size: 50 mm2, length: 1 m, through: [{kind: fuse, class: gG, rating: 125 A}]}
+  on: {from: second, to: inv.dc, cores: DC+, size: 50 mm2, length: 1 m}""",
+    ),
+)
+"""Cables of one core each; both poles meet at neither end of the one with the fuse."""
+SMALL = edited(
+    SINGLE, (BANK, f"{BANK}\n  {ROOF}".replace("14 A", "50 mA")), ("connections:\n", f"connections:\n  {ROOF_LEAD}\n")
+)
+SWITCHES = [f"q{i}" for i in range(11)]
+MANY = edited(
+    CABIN,
+    (LEAD, LEAD.replace("length: 10 m", "length: 10 m, through: [{kind: fuse, class: gG, rating: 125 A}]")),
+    (
+        "circuits:",
+        "  aid: {from: bank, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 10 m, through: ["
+        + ", ".join(f"{{id: {one}, kind: isolator, operable: yes}}" for one in SWITCHES)
+        + f"]}}\ninterlocks: [{{never: {{{', '.join(f'{one}: open' for one in SWITCHES)}}}}}]\ncircuits:",
+    ),
+)
+"""An interlock that names eleven isolators: 2047 positions."""
+
+
+@pytest.mark.parametrize(
+    ("text", "connection", "why", "at_most_a"),
+    [
+        (SINGLE, "fused", "one pole alone lands at each end of fused", AT_TERMINALS_A),
+        # a small module adds what it gives, however little
+        (SMALL, "fused", "one pole alone lands at each end of fused", AT_TERMINALS_A + 0.05),
+        (MANY, "lead", "the d.c. side of lead has more than 1024 positions of its switches", AT_TERMINALS_A),
+    ],
+)
+def test_a_fuse_whose_current_is_not_worked_out_breaks_no_more_than_all_sources_give(
+    text: str, connection: str, why: str, at_most_a: float
+) -> None:
+    (peak,) = [one for one in facts_of(text).peaks if one.direct and one.connection == connection]
+    assert peak.lacking is not None and peak.lacking.reason == why
+    assert peak.at_most_a == pytest.approx(at_most_a, rel=1e-6)
+
+
+# -- the loop of an earthed pole -------------------------------------------------------------------------------------
+
+LINKED = edited(CABIN, UNBONDED, ("circuits:", "bonds: {link: {at: hut}}\ncircuits:"))
+"""The neutral is tied at the board: PE of the lead and of the feed, the link, the neutral of the feed, and the other pole."""
+FEED_OHM = 0.0183
+"""10 m of 10 mm2 at 20 C: 1.83 ohm/km."""
+LOOP_OHM = 2 * LEAD_OHM + 2 * FEED_OHM
+AROUND = {"PE of lead", "PE of feed", "link", "N of feed", "DC+ of lead"}
+HYBRID = edited(
+    CABIN,
+    ("neutral-bond: fixed", "mains-input: yes, neutral-through: solid, neutral-bond: none"),
+    ("from: inv, to: hut", "from: inv.out, to: hut"),
+    ("sources:\n", f"sources:\n  {GRID}\n"),
+    (
+        "connections:\n",
+        "connections:\n  service: {from: grid, to: inv.in, cores: L1 N PE, size: 10 mm2, length: 10 m}\n",
+    ),
+)
+
+
+def loop(text: str) -> DirectLoop:
+    """The loop of the only source through the only inverter, with the switches as they stand first."""
+    side = sides(text)["bank"][0]
+    found = side.loop(side.inverters[0][0])
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize(
+    ("text", "through", "ohm"),
+    [
+        (LINKED, AROUND, LOOP_OHM),
+        # bonded inside, the inverter has the link at its terminals: no PE and no neutral of its feed is passed
+        (CABIN, {"PE of lead", "DC+ of lead"}, 2 * LEAD_OHM),
+        (
+            edited(CABIN, (BANK, BANK.replace("negative", "positive"))),
+            {"PE of lead", "DC- of lead"},
+            2 * LEAD_OHM,
+        ),
+        # earthed in the middle: of the outer poles that which is joined
+        (
+            edited(CABIN, (BANK, BANK.replace("negative", "middle")), ("cores: DC+ DC- PE", "cores: DC- M PE")),
+            {"PE of lead", "DC- of lead"},
+            2 * LEAD_OHM,
+        ),
+        # a link has what its conductor has
+        (
+            edited(LINKED, ("link: {at: hut}", "link: {at: hut, size: 10 mm2, length: 10 m}")),
+            AROUND,
+            LOOP_OHM + FEED_OHM,
+        ),
+        (edited(LINKED, ("link: {at: hut}", "link: {at: hut, length: 10 m}")), AROUND, "the size of link"),
+        # of several entries that are lacking the first on the way is named
+        (
+            edited(LINKED, (", size: 50 mm2, length: 10 m", ""), (", size: 10 mm2, length: 10 m", "")),
+            AROUND,
+            "the length of lead",
+        ),
+        # without a protective conductor the soil is in the loop
+        (edited(LINKED, ("DC+ DC- PE", "DC+ DC-")), {"link", "N of feed", "DC+ of lead"}, "bank"),
+        # an inverter that passes its neutral through is no cable
+        (
+            HYBRID,
+            {"PE of lead", "PE of service", "N of service", "DC+ of lead"},
+            2 * LEAD_OHM + 2 * FEED_OHM,
+        ),
+        # the conductor of a plug that is never in leads nowhere, however short the way over it is
+        (
+            edited(
+                LINKED,
+                (
+                    "connections:\n",
+                    "interlocks: [{never: {aid: mated}}]\nconnections:\n"
+                    "  aid: {from: bank, to: hut, cores: PE, size: 10 mm2, length: 1 m, plug: yes}\n",
+                ),
+            ),
+            AROUND,
+            LOOP_OHM,
+        ),
+    ],
+)
+def test_what_the_current_of_an_earthed_pole_passes(text: str, through: set[str], ohm: float | str) -> None:
+    found = loop(text)
+    assert set(found.through) == through
+    if isinstance(ohm, str):
+        assert isinstance(found.ohm, Missing) and found.ohm.what == ohm
+        assert isinstance(found.whole_a, Missing)
+    else:
+        assert found.ohm == pytest.approx(ohm, rel=1e-3)
+        assert found.whole_a == pytest.approx(BANK_V / (BANK_OHM + ohm), rel=1e-3)
+    assert found.most_a == pytest.approx(AT_TERMINALS_A)
+
+
+def test_an_rcd_sees_the_loop_where_one_side_of_it_passes() -> None:
+    # that of the feed sums L1 and N, and the direct current passes its N; that of a set on the same board sums nothing of it
+    text = edited(
+        edited(CABIN, UNBONDED, *beside(f"{SET}, may-parallel: [inv]")),
+        ("length: 10 m}\n  lead", "length: 10 m, through: [{id: r, kind: rcd, residual: 300 mA}]}\n  lead"),
+        (
+            "to: main, cores: L1 N PE, size",
+            "to: hut, cores: L1 N PE, through: [{id: s, kind: rcd, residual: 300 mA}], size",
+        ),
+        ("circuits:", "bonds: {link: {at: hut}}\ncircuits:"),
+    )
+    assert [rcd.name for rcd in loop(text).rcds] == ["r"]
+
+
 # -- the largest current that a device may have to break -------------------------------------------------------------
 
 MILL = (
@@ -453,21 +660,6 @@ circuits:
   lamps: {from: main, cores: L1 N PE, size: 1.5 mm2, length: 10 m, through: [{kind: mcb, curve: B, rating: 6 A}]}
 """
 )
-SET = "set: {kind: generator, phases: L1, voltage: 230 V, rating: 4.6 kVA, subtransient-reactance: 10 %, neutral-bond: none"
-FOLLOWS = "roof: {kind: inverter, phases: L1, voltage: 230 V, rating: 4.6 kVA, operation: grid-following"
-"""4.6 kVA at 230 V: 20 A."""
-
-
-def beside(*sources: str) -> tuple[tuple[str, str], ...]:
-    """Further sources on the board of the supply."""
-    names = [one.partition(":")[0] for one in sources]
-    feeds = "".join(
-        f"  {one}-feed: {{from: {one}, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}}\n" for one in names
-    )
-    return (
-        ("boards:", "".join(f"  {one}}}\n" for one in sources) + "boards:"),
-        ("circuits:", f"{feeds}circuits:"),
-    )
 
 
 def largest_at(text: str, connection: str = "lamps") -> Peak:
