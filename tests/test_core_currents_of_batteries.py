@@ -12,7 +12,7 @@ from onebond import testing
 from onebond.circuit.impedances import Missing
 from onebond.facts import Peak
 from onebond.facts.direct import DirectSide
-from onebond.facts.direct_currents import DirectCurrent
+from onebond.facts.direct_currents import BatteryLeads, DirectCurrent
 from onebond.facts.direct_loop import DirectLoop
 from onebond_rules import RULES
 
@@ -243,6 +243,27 @@ electrodes: {{rod: {{at: sub, resistance: 20 ohm}}}}
 """
     )
     assert {feeding.electrode for feeding in facts_of(text).feedings} == {electrode}
+
+
+def test_a_pen_that_begins_behind_the_link_of_a_set_is_none_of_a_source() -> None:
+    # L, N and PE lead from the set to the board with the link; only from there on there is a PEN
+    text = (
+        HEAD
+        + """\
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, sub: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  on: {from: main, to: sub, cores: L1 PEN}
+circuits:
+  one: {from: sub, cores: L1 N PE}
+bonds: {link: {at: main}}
+"""
+    )
+    assert {(one.id, one.of_source) for one in facts_of(text).pen_landings} == {("sub", False)}
+    whole = edited(text, ("to: main, cores: L1 N PE", "to: main, cores: L1 PEN"))
+    assert {(one.id, one.of_source) for one in facts_of(whole).pen_landings} == {("sub", True)}
 
 
 def test_inverters_of_a_group_that_no_conductor_joins_feed_what_hangs_on_each() -> None:
@@ -539,6 +560,95 @@ def test_a_fuse_whose_current_is_not_worked_out_breaks_no_more_than_all_sources_
     assert peak.at_most_a == pytest.approx(at_most_a, rel=1e-6)
 
 
+# -- leads of a battery that nothing protects ------------------------------------------------------------------------
+
+
+def leads(text: str) -> dict[str, BatteryLeads]:
+    """What a short circuit behind each battery reaches without an overcurrent device."""
+    return {one.id: one for one in facts_of(text).battery_leads}
+
+
+ON_BARS = edited(
+    CABIN,
+    (BANK, BANK.replace("negative", "none")),
+    ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),
+    (
+        LEAD,
+        """plus: {from: bank, to: bars, cores: DC+, size: 50 mm2, length: 2 m}
+  minus: {from: bank, to: bars, cores: DC-, size: 50 mm2, length: 5 m}
+  on: {from: bars, to: inv.dc, cores: DC+ DC-, through: [{kind: fuse, class: gG, rating: 125 A}]}""",
+    ),
+)
+BY_CHANGEOVER = edited(
+    CHANGED_OVER,
+    ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),
+    (
+        "lead: {from: ds, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 1 m}",
+        "lead: {from: ds, to: bars, cores: DC+ DC-, size: 50 mm2, length: 2 m}",
+    ),
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "lengths"),
+    [
+        # the longer of its two cores: along it the current of a short circuit is the least
+        (ON_BARS, {"bars": 5}),
+        (edited(ON_BARS, ("length: 2 m", "length: 7 m")), {"bars": 7}),
+        (edited(ON_BARS, (", length: 2 m", "")), {"bars": "the length of plus"}),
+        (edited(ON_BARS, (", length: 5 m", "")), {"bars": "the length of minus"}),
+        # a bar inside an enclosure has no length where none is written
+        (
+            edited(
+                ON_BARS,
+                ("bars: {}}", "bars: {}, inner: {inside: bars}}"),
+                ("  on: {from: bars", "  bar: {from: bars, to: inner, cores: DC+ DC-}\n  on: {from: bars"),
+            ),
+            {"bars": 5, "inner": 5},
+        ),
+        # the contacts of a changeover add nothing
+        (BY_CHANGEOVER, {"ds": 1, "bars": 3}),
+        # behind a cable of unknown length no length is known
+        (
+            edited(
+                BY_CHANGEOVER,
+                ("to: ds.a, cores: DC+ DC-, size: 50 mm2, length: 1 m", "to: ds.a, cores: DC+ DC-, size: 50 mm2"),
+            ),
+            {"ds": "the length of lead-a", "bars": "the length of lead-a"},
+        ),
+    ],
+)
+def test_how_far_a_battery_reaches_before_a_fuse(text: str, lengths: dict[str, float | str]) -> None:
+    found = {
+        mention.text.rpartition(" ")[2]: length.what if isinstance(length, Missing) else length
+        for mention, length in leads(text)["bank"].ways
+    }
+    assert found == lengths
+
+
+def test_the_cable_that_no_fuse_protects_is_pointed_at() -> None:
+    (mention,) = leads(CABIN)["bank"].bare
+    assert (mention.subject, mention.route) == ("lead", ("connections", "lead"))
+
+
+def test_the_way_of_a_battery_goes_on_at_the_middle_of_another_one_on_which_it_lands() -> None:
+    # nothing stands between the lower battery and the inverter, over the middle of the other one and over its own pole
+    text = edited(
+        CABIN,
+        (
+            BANK,
+            "low: {kind: battery, voltage: 24 V, earthed-pole: none}\n  tall: {kind: battery, voltage: 48 V, earthed-pole: none}",
+        ),
+        (
+            LEAD,
+            """link: {from: low, to: tall, cores: DC+, lands-on: {DC+: M}, size: 50 mm2, length: 1 m}
+  middle: {from: tall, to: inv.dc, cores: M, size: 50 mm2, length: 1 m}
+  minus: {from: low, to: inv.dc, cores: DC-, size: 50 mm2, length: 1 m}""",
+        ),
+    )
+    assert [mention.subject for mention in leads(text)["low"].bare] == ["middle"]
+
+
 # -- the loop of an earthed pole -------------------------------------------------------------------------------------
 
 LINKED = edited(CABIN, UNBONDED, ("circuits:", "bonds: {link: {at: hut}}\ncircuits:"))
@@ -576,6 +686,22 @@ def loop(text: str) -> DirectLoop:
         (
             edited(CABIN, (BANK, BANK.replace("negative", "positive"))),
             {"PE of lead", "DC- of lead"},
+            2 * LEAD_OHM,
+        ),
+        # the same where it forms a system with another one
+        (
+            edited(
+                CABIN,
+                (
+                    "direct-current:",
+                    f"  {INVERTER.replace('inv:', 'two:')}\ngroups: {{pair: {{members: [inv, two]}}}}\ndirect-current:",
+                ),
+                (
+                    "connections:\n",
+                    "connections:\n  feed-2: {from: two, to: hut, cores: L1 N PE, size: 10 mm2, length: 10 m}\n",
+                ),
+            ),
+            {"PE of lead", "DC+ of lead"},
             2 * LEAD_OHM,
         ),
         # earthed in the middle: of the outer poles that which is joined
@@ -630,6 +756,26 @@ def test_what_the_current_of_an_earthed_pole_passes(text: str, through: set[str]
         assert found.ohm == pytest.approx(ohm, rel=1e-3)
         assert found.whole_a == pytest.approx(BANK_V / (BANK_OHM + ohm), rel=1e-3)
     assert found.most_a == pytest.approx(AT_TERMINALS_A)
+
+
+@pytest.mark.parametrize(
+    ("edits", "whole"),
+    [
+        # 400 V would drive more through 7.7 milliohm than the array gives, and through nothing at all as well
+        ((), 14),
+        ((("size: 50 mm2, length: 10 m", "size: 50 mm2, length: 0 m"),), 14),
+        ((("size: 50 mm2, length: 10 m", "size: 50 mm2"),), "the length of lead"),
+        ((("size: 50 mm2, length: 10 m", "size: 50 mm2"), ("voltage: 400 V, ", "")), "the length of lead"),
+        ((("voltage: 400 V, ", ""),), "the voltage of bank"),
+    ],
+)
+def test_an_array_gives_no_more_into_a_loop_than_its_current(
+    edits: tuple[tuple[str, str], ...], whole: float | str
+) -> None:
+    array = "bank: {kind: pv, voltage: 400 V, earthed-pole: negative, fault-current: 14 A}"
+    found = loop(edited(edited(CABIN, (BANK, array)), *edits))
+    assert found.most_a == 14
+    assert (found.whole_a.what if isinstance(found.whole_a, Missing) else found.whole_a) == whole
 
 
 def test_an_rcd_sees_the_loop_where_one_side_of_it_passes() -> None:

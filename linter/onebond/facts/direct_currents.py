@@ -300,6 +300,16 @@ def battery_leads(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) 
     return tuple(found)
 
 
+def _longest(lengths: Iterable[float | Missing]) -> float | Missing:
+    """The longest of some lengths in m; the first that is not known."""
+    longest = 0.0
+    for one in lengths:
+        if isinstance(one, Missing):
+            return one
+        longest = max(longest, one)
+    return longest
+
+
 class _Walk:
     """From each pole of a battery along everything that no overcurrent device opens for that pole."""
 
@@ -365,9 +375,7 @@ class _Walk:
             elif end:
                 bare.append(found[0][0])
             else:
-                unknown = [length for _, length in found if isinstance(length, Missing)]
-                known = [length for _, length in found if not isinstance(length, Missing)]
-                ways.append((found[0][0], unknown[0] if unknown else max(known)))
+                ways.append((found[0][0], _longest(length for _, length in found)))
         return BatteryLeads(
             *(self.battery.id, self.battery.route, None, self.battery),
             tuple(bare),

@@ -103,8 +103,6 @@ def _neutral(island: Island, inverter: Source, reference: Reference) -> tuple[_W
     ties = set(reference.n)
     starts = [network.number_of(inverter.id, "out", core) for core in ("N", *inverter.phases)]
     for start in starts:
-        if not island.live >> start & 1:
-            continue
         way = _shortest(start, ties, lambda node: [(i, other) for i, other, _ in island.ways[node]])
         if way is not None:
             elements = [(network.edges[i].element, network.edges[i].core) for i, _ in way]
