@@ -245,6 +245,37 @@ electrodes: {{rod: {{at: sub, resistance: 20 ohm}}}}
     assert {feeding.electrode for feeding in facts_of(text).feedings} == {electrode}
 
 
+def test_the_residual_current_devices_of_an_island_are_closed_and_have_a_source_or_a_reference_on_either_side() -> None:
+    # r lies between supply and set; of the circuit nothing but a load lies behind its own; that of the barn is another island's
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  set: {kind: generator, phases: L1, neutral-bond: fixed}
+  other: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, sub: {}, barn: {}, loft: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  on: {from: main, to: sub, cores: L1 N PE, through: [{id: r, kind: rcd, residual: 300 mA}]}
+  feed: {from: set, to: sub, cores: L1 N PE}
+  barn-feed: {from: other, to: barn, cores: L1 N PE}
+  up: {from: barn, to: loft, cores: L1 N PE, through: [{id: s, kind: rcd, residual: 300 mA}]}
+circuits:
+  one: {from: sub, cores: L1 N PE, through: [{id: t, kind: rcd, residual: 30 mA}]}
+  two: {from: main, cores: L1 N PE}
+  three: {from: barn, cores: L1 N PE}
+bonds: {link: {at: loft}}
+electrodes: {rod: {at: main}}
+"""
+    )
+    facts = facts_of(text)
+    number = next(i for i, one in enumerate(facts.network.variables) if one.name == "r")
+    found = {(island.feeds[0].id, island.value(number), *(rcd.name for rcd in island.rcds)) for island in facts.islands}
+    assert {one[1:] for one in found if one[0] in ("grid", "set")} == {("closed", "r"), ("open",)}
+    assert {one for one in found if one[0] == "other"} == {("other", "", "s"), ("other", "")}
+
+
 def test_a_pen_that_begins_behind_the_link_of_a_set_is_none_of_a_source() -> None:
     # L, N and PE lead from the set to the board with the link; only from there on there is a PEN
     text = (
@@ -271,7 +302,7 @@ def test_inverters_of_a_group_that_no_conductor_joins_feed_what_hangs_on_each() 
         HEAD
         + """\
 sources:
-  one: {kind: inverter, phases: L1, neutral-bond: fixed}
+  one: {kind: inverter, phases: L1, neutral-bond: none}
   two: {kind: inverter, phases: L1, neutral-bond: fixed}
 groups: {pair: {members: [one, two]}}
 boards: {hut: {}, mill: {}}
@@ -283,7 +314,9 @@ circuits:
   pump: {from: mill, cores: L1 N PE}
 """
     )
-    assert {island.supplies for island in facts_of(text).islands} == {("hut", "lamps"), ("mill", "pump")}
+    # nor does the link of the one ever tie the neutral of the other
+    found = {(one.island.supplies, bool(one.island.references), one.meets) for one in facts_of(text).feedings}
+    assert found == {(("hut", "lamps"), False, False), (("mill", "pump"), True, True)}
 
 
 AHEAD = (
@@ -647,6 +680,14 @@ def test_the_way_of_a_battery_goes_on_at_the_middle_of_another_one_on_which_it_l
         ),
     )
     assert [mention.subject for mention in leads(text)["low"].bare] == ["middle"]
+
+
+def test_a_battery_on_a_bus_of_which_another_pole_is_earthed_too_lacks_its_fuse_all_the_same() -> None:
+    # its own pole decides which conductor needs one
+    for pole in ("positive", "negative"):
+        text = edited(WITH_SPARE, (SPARE, SPARE.replace("none", pole)))
+        found = leads(text)
+        assert [len(found[one].bare) for one in ("bank", "spare")] == [1, 1]
 
 
 # -- the loop of an earthed pole -------------------------------------------------------------------------------------

@@ -391,22 +391,20 @@ class Island:
         The test: were N among its poles, the two would not be joined in this case.
         """
         network = self.network
+        solid: dict[str, dict[int, str]] = {}
+        for i, edge in enumerate(network.edges):
+            if edge.solid and network.nodes[edge.a][2] == "N":
+                solid.setdefault(edge.element, {})[i] = network.nodes[edge.a][1]
         found = []
         for number, variable in enumerate(network.variables):
-            if variable.kind != "changeover":
-                continue
-            solid = {
-                i: network.nodes[edge.a][1]
-                for i, edge in enumerate(network.edges)
-                if edge.element == variable.name and edge.solid and network.nodes[edge.a][2] == "N"
-            }
-            if not solid:
+            cores = solid.get(variable.name)
+            if not cores:
                 continue
             active = self.value(number)
             positions = active.split("+") if active else list(variable.values)
             if not any(
                 any(
-                    self.part(first.n, without={i for i, at in solid.items() if at != position}) >> n & 1
+                    self.part(first.n, without={i for i, at in cores.items() if at != position}) >> n & 1
                     for n in second.n
                 )
                 for position in positions
