@@ -935,3 +935,301 @@ def test_a_set_of_three_lines_gives_at_most_three_times_what_its_first_reactance
     # without a rating its reactance says nothing
     unrated = text.replace("rating: 20 kVA, ", "").replace("MORE", "subtransient-reactance: 10 %")
     assert largest_at(unrated).at_most_a is None
+
+
+# -- electrodes, changeovers and neutrals ----------------------------------------------------------------------------
+
+TWO_RODS = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {MAIN}, barn: {BARN}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  on: {from: main, to: barn, cores: CORES}
+circuits:
+  one: {from: barn, cores: L1 N PE}
+bonds: {link: {at: main}, OTHER}
+electrodes: {first: {at: main}, second: {at: barn}}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("cores", "other", "joined"),
+    [
+        ("L1 N PE", "", True),
+        ("L1 N", "", False),
+        # over a PEN by the links at its two ends
+        ("L1 PEN", "other: {at: barn}", True),
+        ("L1 PEN", "", False),
+        ("L1 PEN", "other: {at: barn, impedance: 1 kohm}", False),
+        ("L1 PEN", "other: {at: barn, closed: {set: running}}", False),
+        # a neutral joins no electrodes, whatever its ends are tied to
+        ("L1 N", "other: {at: barn}", False),
+    ],
+)
+def test_what_joins_two_electrodes(cores: str, other: str, joined: bool) -> None:
+    text = TWO_RODS.replace("CORES", cores).replace(", OTHER", f", {other}" if other else "")
+    text = text.replace("MAIN", "").replace("BARN", "")
+    (pair,) = facts_of(text).electrode_pairs
+    assert (pair.id, pair.other, pair.joined, pair.apart) == ("second", "first", joined, False)
+
+
+@pytest.mark.parametrize(
+    ("main", "barn", "apart"),
+    [
+        ("", "building: barn", False),
+        ("building: mill", "", False),
+        ("building: mill", "building: mill", False),
+        ("building: mill", "building: barn", True),
+    ],
+)
+def test_electrodes_of_two_buildings_are_apart_where_both_are_written(main: str, barn: str, apart: bool) -> None:
+    text = TWO_RODS.replace("CORES", "L1 N PE").replace(", OTHER", "").replace("MAIN", main).replace("BARN", barn)
+    (pair,) = facts_of(text).electrode_pairs
+    # of two buildings none has to be joined to the other, and whether they are is not asked
+    assert (pair.other, pair.joined, pair.apart) == ("first", not apart, apart)
+
+
+def test_an_electrode_is_compared_with_those_of_its_own_building() -> None:
+    text = TWO_RODS.replace("CORES", "L1 N PE").replace(", OTHER", "")
+    text = text.replace("MAIN", "building: mill").replace("BARN", "building: barn")
+    text = edited(
+        text,
+        ("second: {at: barn}", "second: {at: barn}, third: {at: one}"),
+        ("one: {from: barn,", "one: {from: barn, building: barn,"),
+    )
+    found = {pair.id: (pair.other, pair.joined, pair.apart) for pair in facts_of(text).electrode_pairs}
+    assert found == {"second": ("first", False, True), "third": ("second", True, False)}
+
+
+@pytest.mark.parametrize(
+    ("cores", "poles", "pen"),
+    [
+        ("L1 PEN", "L1 N", True),
+        ("L1 PEN", "L1 PEN", True),
+        ("L1 PEN", "L1", False),
+        ("L1 N PE", "L1 N", False),
+    ],
+)
+def test_a_changeover_that_opens_a_neutral_opens_the_pen_that_lands_on_it(cores: str, poles: str, pen: bool) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, earthing: TN-C-S}}
+  set: {{kind: generator, phases: L1, neutral-bond: none}}
+boards: {{main: {{}}, far: {{}}}}
+changeovers: {{co: {{positions: [mains, own], poles: {poles}}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 PEN, through: [{{kind: isolator, poles: L1}}]}}
+  in: {{from: main, to: co.mains, cores: {cores}}}
+  own: {{from: set, to: co.own, cores: L1 N PE}}
+  on: {{from: co, to: far, cores: {cores}}}
+circuits:
+  one: {{from: far, cores: L1 N PE}}
+bonds: {{link: {{at: main}}}}
+"""
+    )
+    found = {one.id: (one.opens_pe, one.opens_pen) for one in facts_of(text).switched_protective}
+    # a device without a name of its own has that of its cable
+    assert found == {"service": (False, False), "co": (False, pen)}
+    opened = edited(text, ("kind: isolator, poles: L1", "id: q, kind: isolator, poles: L1 PEN"))
+    assert {one.id: one.opens_pen for one in facts_of(opened).switched_protective} == {"q": True, "co": pen}
+
+
+BORROWED = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, earthing: TN-S}
+boards: {main: {}, b1: {}, b2: {}, dead: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE}
+  to-1: {from: main, to: b1, cores: L1 N PE, through: [{id: r1, kind: rcd, residual: 30 mA}]}
+  to-2: {from: main, to: b2, cores: L1 N PE, through: [{kind: rcd, residual: 30 mA}]}
+  across: {from: b2, to: one, cores: N}
+circuits:
+  one: {from: b1, cores: L1 PE}
+  two: {from: b2, cores: L1 N PE}
+  line: {from: main, cores: L1 PE}
+  lines: {from: main, cores: L1 L2 PE}
+  dark: {from: dead, cores: L1 N PE}
+  bare: {from: dead, cores: L1 PE}
+"""
+)
+SET_AT_B1 = (
+    ("boards:", "  set: {kind: generator, phases: L1, neutral-bond: none}\nboards:"),
+    ("  across:", "  set-feed: {from: set, to: b1, cores: L1 N PE}\n  across:"),
+)
+
+
+def borrowed(text: str) -> dict[str, tuple[tuple[str, ...], tuple[str, ...], str, str, str]]:
+    """By circuit the devices of its line alone and of its neutral alone, what its neutral uses, what it follows from, and what is lost."""
+    found = facts_of(text).borrowed_neutrals
+    return {one.id: (one.line_only, one.neutral_only, one.through, one.misfit, one.lost) for one in found}
+
+
+@pytest.mark.parametrize(
+    ("edits", "one"),
+    [
+        # a device without a name of its own has that of its cable
+        ((), (("r1",), ("to-2",), "", "", "")),
+        # with a set behind it the first device has the neutral alone where the set feeds, and the line alone where the supply does;
+        # and while it is open the set feeds the line of the circuit, whose neutral does not reach it
+        (SET_AT_B1, (("r1",), ("r1", "to-2"), "", "", "one")),
+        # a device that does not fit is the reason
+        ((("id: r1, kind: rcd", "id: r1, kind: rcd, senses: L1"),), (("r1",), ("to-2",), "", "r1", "")),
+    ],
+)
+def test_a_neutral_that_is_taken_from_behind_another_device(
+    edits: tuple[tuple[str, str], ...], one: tuple[tuple[str, ...], tuple[str, ...], str, str, str]
+) -> None:
+    found = borrowed(edited(BORROWED, *edits))
+    assert found["one"] == one
+    assert found["two"] == ((), (), "", "", "")
+    # a line without anything to return by; two lines return by each other, and what is never live borrows nothing
+    assert found["line"] == ((), (), "", "", "line")
+    assert set(found) == {"one", "two", "line"}
+
+
+def test_a_neutral_that_returns_through_the_core_of_another_circuit() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-S}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE}
+  on: {from: lamps, to: pump, cores: N}
+  with-it: {from: lamps, to: fan, cores: L1 N PE}
+  ring: {from: main, to: heater, cores: N}
+circuits:
+  lamps: {from: main, cores: L1 N PE}
+  pump: {from: main, cores: L1 PE}
+  fan: {from: main, cores: PE}
+  heater: {from: main, cores: L1 N PE}
+"""
+    )
+    # the fan hangs on the end of the lamps altogether, and the heater has its own neutral twice
+    assert {name: one[2] for name, one in borrowed(text).items()} == {
+        "lamps": "",
+        "pump": "lamps",
+        "fan": "",
+        "heater": "",
+    }
+
+
+HIGH_LEG = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, system: high-leg, voltage: 120/240 V, earthing: TN-S}
+boards: {main: {}, far: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 N PE}
+circuits:
+  lamp: {from: main, cores: L1 N PE}
+  wrong: {from: main, cores: L2 N PE}
+  pair: {from: main, cores: L2 L3 N PE}
+  motor: {from: main, cores: L1 L2 L3 N PE}
+  heater: {from: main, cores: L2 L3 PE}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("edits", "found"),
+    [
+        # FORMAT.md, systems of windings: what is made for 120 V gets 208 V there; nobody can tell of all three lines
+        ((), {"wrong", "pair"}),
+        # in a star every line has 120 V to the neutral
+        ((("system: high-leg, voltage: 120/240 V", "voltage: 120/208 V"),), set()),
+        # where another source feeds the circuit its second line is no high leg
+        (
+            (
+                (
+                    "boards:",
+                    "  set: {kind: generator, phases: L1 L2 L3, voltage: 120/208 V, neutral-bond: none}\nboards:",
+                ),
+                ("circuits:", "  set-feed: {from: set, to: far, cores: L1 L2 L3 N PE}\ncircuits:"),
+                ("wrong: {from: main", "wrong: {from: far"),
+            ),
+            {"pair"},
+        ),
+    ],
+)
+def test_loads_between_the_high_leg_and_the_neutral(edits: tuple[tuple[str, str], ...], found: set[str]) -> None:
+    facts = facts_of(edited(HIGH_LEG, *edits))
+    assert {one.id: one.high_leg for one in facts.misfits if one.high_leg} == dict.fromkeys(found, "grid")
+
+
+@pytest.mark.parametrize(
+    ("cable", "what"),
+    [
+        ("cores: L1 L2 N PE, lands-on: {L1: L2, L2: L1}", ""),
+        ("cores: L1 L2 N PE, lands-on: {L1: N, N: L1}", "its cores are crossed: L1 lands on N, N lands on L1"),
+        ("cores: L1 L2 N PE, lands-on: {N: PE, PE: N}", "its cores are crossed: N lands on PE, PE lands on N"),
+        # the PEN lands on the earth bar (FORMAT.md, places and conductors)
+        ("cores: L1 L2 PEN, lands-on: {PEN: PE}", ""),
+        ("cores: L1 L2 N PE, through: [{kind: rcd, residual: 30 mA, senses: N}]", "it sums fewer than two conductors"),
+        (
+            "cores: L1 L2 N PE, through: [{kind: rcbo, curve: B, rating: 6 A, residual: 30 mA, senses: L1 L2}]",
+            "N passes it without being summed",
+        ),
+        ("cores: L1 L2 N PE, through: [{kind: rcd, residual: 30 mA}]", ""),
+        ("cores: L1 L2 N PE, through: [{kind: isolator}]", ""),
+    ],
+)
+def test_cores_and_devices_that_fit(cable: str, what: str) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1 L2 L3, earthing: TN-S}}
+boards: {{main: {{}}, far: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 L2 L3 N PE}}
+  on: {{from: main, to: far, {cable}}}
+"""
+    )
+    assert [one.what for one in facts_of(text).misfits if one.what] == ([what] if what else [])
+
+
+@pytest.mark.parametrize(
+    ("poles", "cores", "bond", "found"),
+    [
+        ("L1 N", "L1 N PE", "link: {at: far}", {}),
+        ("L1 N", "L1 PEN", "link: {at: far}", {}),
+        ("L1", "L1 PE", "link: {at: co}", {"link": "no neutral lands where it is"}),
+        ("L1 N", "L1 PE", "link: {at: main}", {"co": "no conductor lands on its pole N"}),
+        ("L1 L2 N", "L1 N PE", "link: {at: main}", {"co": "no conductor lands on its pole L2"}),
+        # bars that are written are there, whatever lands on them; a source has a neutral of its own
+        ("L1", "L1 PE", "link: {at: far}", {}),
+        ("L1", "L1 PE", "link: {at: set}", {}),
+        ("L1", "L1 PE", "link: {at: one}", {"link": "no neutral lands where it is"}),
+    ],
+)
+def test_links_and_changeovers_where_a_neutral_lands(poles: str, cores: str, bond: str, found: dict[str, str]) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, earthing: TN-C-S}}
+  set: {{kind: generator, phases: L1, neutral-bond: none}}
+boards: {{main: {{}}, far: {{bars: L1 N PE}}}}
+changeovers: {{co: {{positions: [mains, own], poles: {poles}}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 PEN}}
+  in: {{from: main, to: co.mains, cores: {cores}}}
+  own: {{from: set, to: co.own, cores: {cores}}}
+  on: {{from: co, to: far, cores: {cores}}}
+circuits:
+  one: {{from: far, cores: L1 PE}}
+bonds: {{{bond}}}
+"""
+    )
+    assert {one.id: one.what for one in facts_of(text).misfits if one.what} == found
