@@ -10,10 +10,11 @@ import pytest
 from described import edited, facts_of
 from onebond import testing
 from onebond.circuit.impedances import Missing
-from onebond.facts import Peak
+from onebond.facts import Failure, Peak
 from onebond.facts.direct import DirectSide
 from onebond.facts.direct_currents import BatteryLeads, DirectCurrent
 from onebond.facts.direct_loop import DirectLoop
+from onebond.facts.unknown import Unknown
 from onebond_rules import RULES
 
 CONFLICT = next(rule for rule in RULES if rule.id == "dc-earth-conflict")
@@ -1233,3 +1234,112 @@ bonds: {{{bond}}}
 """
     )
     assert {one.id: one.what for one in facts_of(text).misfits if one.what} == found
+
+
+# -- a neutral or a PEN that breaks ----------------------------------------------------------------------------------
+
+FARM = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2 L3, voltage: 230/400 V, earthing: TN-C-S, loop-impedance: 0.03 ohm}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 L3 PEN, size: 16 mm2, length: 1 m}
+  on: {from: main, to: sub, cores: L1 L2 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  kettle: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 1 m, load: 2.3 kW}
+  lamps: {from: sub, cores: L2 N PE, size: 2.5 mm2, length: 1 m, load: 1.15 kW}
+  cooker: {from: main, cores: L1 L2 N PE, size: 2.5 mm2, length: 1 m, load: 0 W}
+bonds: {link: {at: main}}
+"""
+)
+
+
+def failures(text: str) -> dict[tuple[str, str], Failure]:
+    """The conductors whose break is worked out, in the case that the supply feeds."""
+    return {(one.id, one.core): one for one in facts_of(text).failures}
+
+
+def test_what_breaks_and_what_it_does() -> None:
+    # a neutral that two lines share to a board, and the PEN; what hangs on one line stops with its neutral
+    found = failures(FARM)
+    assert {two.nominal_v for two in found.values()} == {230}
+    assert set(found) == {("service", "PEN"), ("on", "N")}
+    # 23 and 46 ohm in series on the root of 3 times 230 V: two thirds for the larger one
+    neutral = found["on", "N"]
+    assert [(one.place, one.volts) for one in neutral.loads] == [("lamps", pytest.approx(265.6, abs=0.5))]
+    assert neutral.frames == ()
+    # the star point of the loads goes where 2 to 1 of L1 and L2 draw it: 230 V x |2 + (-0.5 - 0.866j)| / 3, and all frames with it
+    pen = found["service", "PEN"]
+    assert {one.place: round(one.volts) for one in pen.frames} == dict.fromkeys(
+        ("main", "sub", "kettle", "lamps", "cooker"), 133
+    )
+
+
+@pytest.mark.parametrize(
+    ("cable", "reliable", "opened", "alone", "opener", "lacking"),
+    [
+        # IEC 60364-5-54, 543.4.1: from 10 mm2 of copper or 16 mm2 of aluminium on, in fixed wiring
+        ("size: 10 mm2", True, False, False, "", ""),
+        ("size: 6 mm2", False, False, False, "", ""),
+        ("size: 16 mm2, n-size: 6 mm2", False, False, False, "", ""),
+        ("size: 6 mm2, n-size: 10 mm2", True, False, False, "", ""),
+        ("size: 10 mm2, material: aluminium", False, False, False, "", ""),
+        ("size: 16 mm2, material: aluminium", True, False, False, "", ""),
+        ("size: 10 mm2, plug: yes", False, True, True, "", ""),
+        ("", False, False, False, "", "the size of on"),
+        ("n-size: 10 mm2", True, False, False, "", ""),
+        # a device that opens the lines too is no danger; one that leaves a line closed is
+        ("size: 10 mm2, through: [{kind: isolator, poles: L1 L2 N}]", True, True, False, "on", ""),
+        (
+            "size: 10 mm2, through: [{kind: isolator, poles: L1 L2}, {id: q, kind: isolator, poles: L1 N}]",
+            True,
+            True,
+            True,
+            "q",
+            "",
+        ),
+        ("size: 10 mm2, through: [{id: q, kind: isolator, poles: L1 L2}]", True, False, False, "", ""),
+    ],
+)
+def test_what_keeps_a_neutral_whole(
+    cable: str, reliable: bool, opened: bool, alone: bool, opener: str, lacking: str
+) -> None:
+    text = edited(
+        FARM,
+        (
+            "cores: L1 L2 N PE, size: 10 mm2, length: 1 m",
+            f"cores: L1 L2 N PE, {cable}, length: 1 m".replace(", ,", ","),
+        ),
+    )
+    one = failures(text)["on", "N"]
+    assert (one.reliable, one.opened_by_device, one.opened_alone, one.opener) == (reliable, opened, alone, opener)
+    assert (one.no_size.what if one.no_size else "") == lacking
+
+
+@pytest.mark.parametrize(
+    ("edits", "lacking"),
+    [
+        ((("load: 2.3 kW", "serves: fixed"),), "the load of kettle"),
+        # one that nothing feeds decides nothing
+        ((("boards: {", "boards: {dead: {}, "), ("circuits:", "circuits:\n  dark: {from: dead, cores: L1 N PE}")), ""),
+        # neither does the length of a cable of which 100 m would change little
+        ((("size: 16 mm2, length: 1 m", "size: 16 mm2"),), ""),
+        # that of a thin one beyond the break does not matter either, but what an electrode has does
+        ((("circuits:", "electrodes: {rod: {at: main}}\ncircuits:"),), "rod"),
+    ],
+)
+def test_what_the_voltages_after_a_break_rest_on(edits: tuple[tuple[str, str], ...], lacking: str) -> None:
+    pen = failures(edited(FARM, *edits))["service", "PEN"]
+    if lacking:
+        with pytest.raises(Unknown, match=lacking):
+            _ = pen.frames
+    else:
+        assert pen.frames[0].volts == pytest.approx(132.8, abs=1)
+
+
+def test_an_electrode_holds_the_frames_down_after_the_pen_has_broken() -> None:
+    # 46 / 3 ohm of loads behind 132.8 V, and 46 / 3 ohm to earth: half of it is left
+    text = edited(FARM, ("circuits:", "electrodes: {rod: {at: main, resistance: 15.33 ohm}}\ncircuits:"))
+    assert {round(one.volts) for one in failures(text)["service", "PEN"].frames} == {66}
