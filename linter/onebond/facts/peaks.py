@@ -139,8 +139,7 @@ class PeakWorker:
             one = impedances.capability(source)
             if isinstance(one, Missing):
                 return Infeed(known, None, lacking or one)
-            if one is None:
-                continue
+            assert one is not None  # an inverter has a limit
             known += one.limit_a
             if not one.declared:
                 undeclared += (UNDECLARED_TIMES_RATED - 1) * one.limit_a
@@ -179,13 +178,11 @@ class PeakWorker:
 
     def at_terminals(self, feed: Feed, amounts: list[Amount]) -> float | None:
         """What a source that nothing limits gives at its own terminals at most, in A: all cables only make it less."""
-        if amounts and not any(one.lacking for one in amounts):
+        if not any(one.lacking for one in amounts):
             return max(one.known_a for one in amounts)
-        if feed.kind != "generator":
-            return None
         source = feed.sources[0]
         rated = impedances.rated_a(source)
-        if isinstance(rated, Missing) or not source.subtransient_reactance:
+        if isinstance(rated, Missing) or not source.subtransient_reactance:  # only a generating set has one
             return None
         # 3 U / (x1 + x2 + x0) is the most of all faults, and neither x2 nor x0 is below zero
         return 3 * rated / source.subtransient_reactance
