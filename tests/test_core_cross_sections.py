@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import importlib
+
 import pytest
 
 from described import edited, facts_of
 from onebond import testing
-from onebond.facts import Lost, Protective, lost
+from onebond.facts import Lost, Protective
 from onebond.facts.unknown import Unknown
 from onebond.result import Result
 from onebond_rules import RULES
@@ -104,6 +106,16 @@ def test_the_overcurrent_device_ahead_of_a_cable(devices: str, size: str) -> Non
     assert asked(conductors(text)["pumps-pe"], "NEC 250.122") == size
 
 
+@pytest.mark.parametrize(("pe", "kind"), [("4/0 AWG", "pass"), ("3/0 AWG", "fail")])
+def test_in_each_of_several_cables_no_more_is_asked_for_than_its_lines(pe: str, kind: str) -> None:
+    # NEC table 250.122: 2000 A ask for 250 kcmil in each of eight cables of 4/0 AWG, and 250.122(A) for no more than those lines
+    text = PUMPS.replace("cores: L1 N, LINES", f"cores: L1 N PE, size: 4/0 AWG, runs: 8, pe-size: {pe},")
+    text = text.replace("  pumps-pe:", "  # pumps-pe:").replace("rating: 60 A", "rating: 2000 A")
+    result = judged("pe-small", text)["to-pumps"]
+    assert result.kind == kind
+    assert kind == "pass" or dict(result.figures)["by the table"] == "4/0 AWG"
+
+
 def test_of_two_devices_that_may_feed_a_board_one_without_a_rating_counts_as_the_largest() -> None:
     text = PUMPS.replace("LINES", "size: 4 AWG,").replace("PE, PE}", "PE, size: 10 AWG}")
     text = text.replace(
@@ -161,7 +173,7 @@ def test_each_of_several_supply_cables_has_the_supply_side_conductor_of_its_own_
     [
         ("size: 1/0 AWG", "pass"),
         ("size: 1 AWG", "fail"),
-        ("size: 2 AWG, runs: 2", "pass"),
+        ("size: 3 AWG, runs: 2", "pass"),
         ("size: 6 AWG, runs: 2", "fail"),
     ],
 )
@@ -193,6 +205,7 @@ def test_above_its_last_row_the_link_grows_with_the_lines_and_the_conductor_to_a
         # BS 7671 tables 54.3 to 54.5: a core 115 (103 above 300 mm2), in 90 C cables 100 (86); armour 51 and 46, conduit 47 and 44 at
         # any size
         ("size: 16 mm2", 115),
+        ("size: 300 mm2", 115),
         ("size: 400 mm2", 103),
         ("size: 16 mm2, insulation: 90 C", 100),
         ("size: 400 mm2, insulation: 90 C", 86),
@@ -209,7 +222,9 @@ def test_k_of_what_serves_as_protective_conductor(cable: str, k: int) -> None:
     assert conductors(text)["service"].k == k
 
 
-@pytest.mark.parametrize(("size", "k"), [("16 mm2", 143), ("400 mm2", 133), ("16 mm2, pe-by: core", 143)])
+@pytest.mark.parametrize(
+    ("size", "k"), [("16 mm2", 143), ("300 mm2", 143), ("400 mm2", 133), ("16 mm2, pe-by: core", 143)]
+)
 def test_k_of_a_conductor_of_its_own(size: str, k: int) -> None:
     # BS 7671 table 54.2: 143, above 300 mm2 133
     text = service("TN-S", "L1 N", "size: 16 mm2", f"supply-pe: {{from: grid, to: main, cores: PE, size: {size}}}")
@@ -293,8 +308,10 @@ boards: {out: {}}
 changeovers:
   co: {positions: [first, second], poles: L1 N}
 connections:
-  feed-1: {from: grid, to: co.first, cores: L1 N PE, size: 25 mm2, pe-size: 10 mm2, length: 5 m, through: [{kind: fuse, class: gG, rating: 63 A}]}
-  feed-2: {from: other, to: co.second, cores: L1 N PE, size: 25 mm2, pe-size: 10 mm2, length: 5 m, through: [{kind: fuse, class: gG, rating: 63 A}]}
+  feed-1:
+    {from: grid, to: co.first, cores: L1 N PE, size: 25 mm2, pe-size: 10 mm2, length: 5 m, through: [FUSE]}
+  feed-2:
+    {from: other, to: co.second, cores: L1 N PE, size: 25 mm2, pe-size: 10 mm2, length: 5 m, through: [FUSE]}
   feed: {from: co, to: out, cores: L1 N PE, size: 25 mm2, length: 5 m}
 circuits:
   lamp: {from: out, cores: L1 N PE, size: 2.5 mm2, through: [{kind: mcb, curve: B, rating: 6 A}]}
@@ -305,7 +322,7 @@ circuits:
 def test_a_fault_without_a_known_current_counts_on_every_way_that_feeds_it() -> None:
     # the length of the circuit is missing, whichever supply feeds it, and its fault returns to that supply
     for name in ("feed-1", "feed-2"):
-        result = judged("pe-small", TWO_WAYS)[name]
+        result = judged("pe-small", TWO_WAYS.replace("FUSE", "{kind: fuse, class: gG, rating: 63 A}"))[name]
         assert result.kind == "open" and "the length of lamp" in result.message
 
 
@@ -332,9 +349,7 @@ ROOF = "second: {kind: inverter, phases: L2, voltage: 230 V, operation: grid-fol
 
 def test_a_set_beside_a_supply_heats_a_conductor_with_what_both_give_and_no_more() -> None:
     facts = facts_of(BESIDE.replace("SECOND", SET).replace("LINE", "L1"))
-    largest = max(
-        one.current_a() for one in facts.earth_faults if one.id == "load" and len(one.island.feeds) == 2
-    )
+    largest = max(one.current_a() for one in facts.earth_faults if one.id == "load" and len(one.island.feeds) == 2)
     (load,) = (one for one in facts.protective if one.id == "load")
     assert load.heat("gG").current_a == pytest.approx(largest)
 
@@ -396,10 +411,11 @@ TWO_HOUSES = (
     + """\
 sources:
   grid: {kind: utility, phases: L1, voltage: 120 V, earthing: TN-S}
+  set: {kind: generator, phases: L1, voltage: 120 V, neutral-bond: none}
 boards: {main: {}, annexe: {}, met: {bars: PE}, far: {bars: PE}}
 connections:
   service: {from: grid, to: main, cores: L1 N PE, size: 2/0 AWG}
-  to-annexe: {from: main, to: annexe, cores: L1 N PE, ANNEXE}
+  to-annexe: {from: set, to: annexe, cores: L1 N PE, ANNEXE}
   main-earth: {from: met, to: main, cores: PE, size: 4 AWG}
   annexe-earth: {from: met, to: annexe, cores: PE, size: 4 AWG}
   far-earth: {from: far, to: met, cores: PE, size: 4 AWG}
@@ -419,9 +435,8 @@ def test_an_electrode_goes_by_all_lines_around_its_terminal() -> None:
     assert judged("earthing-conductor-small", sized)["ring"].kind == "pass"
     result = judged("earthing-conductor-small", silent)["ring"]
     assert result.kind == "open" and "the size of to-annexe is not written" in result.message
-    swapped = edited(
-        silent, ("main-earth: {from: met", "b-earth: {from: met"), ("annexe-earth: {from: met", "a-earth: {from: met")
-    )
+    one, other = "from: met, to: main", "from: met, to: annexe"
+    swapped = edited(silent, (one, "ONE"), (other, one), ("ONE", other))
     assert judged("earthing-conductor-small", swapped)["ring"].kind == "open"
 
 
@@ -532,11 +547,10 @@ circuits:
 )
 
 
-@pytest.mark.parametrize("cores", ["DC+ DC-", "DC+ DC- PE"])
 @pytest.mark.parametrize("rulebook", ["iec", "nec"])
-def test_the_size_of_what_joins_the_frame_of_a_battery_is_not_judged_by_lines(cores: str, rulebook: str) -> None:
+def test_the_only_conductor_to_the_frame_of_a_battery_is_no_earthing_conductor(rulebook: str) -> None:
     # FORMAT.md, direct current: the size of protective conductors of that side is not judged
-    text = BATTERY.replace("CORES", cores)
+    text = BATTERY.replace("CORES", "DC+ DC-")
     for rule in ("pe-small", "bonding-conductor-small", "earthing-conductor-small"):
         assert not {"bat-pe", "direct"} & set(judged(rule, text, rulebook))
     assert not {"bat-pe", "direct"} & set(conductors(text))
@@ -548,6 +562,13 @@ def test_a_conductor_to_an_electrode_at_a_battery_is_an_earthing_conductor() -> 
     assert (one.sort, [rod.id for rod in one.soil]) == ("earthing", ["rod"])
     # beside the PE in the cable of the battery it is the second way, and the place of a battery is no earthing terminal
     assert conductors(text.replace("DC+ DC-", "DC+ DC- PE"))["bat-pe"].sort == "bonding"
+
+
+def test_by_which_lines_an_electrode_at_a_battery_goes_nobody_knows() -> None:
+    text = BATTERY.replace("CORES", "DC+ DC- PE").replace("  bat-pe:", "  # bat-pe:")
+    text += "electrodes: {rod: {at: bat, resistance: 20 ohm, conductor: 16 mm2}}\n"
+    result = judged("earthing-conductor-small", text, "nec")["rod"]
+    assert result.kind == "open" and "no line conductor lands where rod does" in result.message
 
 
 SET_PEN = (
@@ -677,6 +698,15 @@ def test_supplementary_bonding_conducts_like_the_smaller_protective_conductor(
 ) -> None:
     for bonding, kind in ((enough, "pass"), (small, "fail")):
         assert judged("bonding-conductor-small", wet(bonding, a, ends))["bonding"].kind == kind
+
+
+@pytest.mark.parametrize("ends", ["from: a, to: b", "from: main, to: a"])
+def test_a_second_way_is_bonding_wherever_it_is_written(ends: str) -> None:
+    text = wet("10 mm2", ends=ends)
+    (line,) = (line for line in text.splitlines(keepends=True) if line.startswith("  bonding:"))
+    first = text.replace(line, "").replace("connections:\n", f"connections:\n{line}")
+    assert conductors(text)["bonding"].sort == conductors(first)["bonding"].sort
+    assert conductors(first)["bonding"].sort.endswith("bonding")
 
 
 @pytest.mark.parametrize(
@@ -820,3 +850,284 @@ def test_of_two_cables_of_a_supply_the_one_with_the_larger_neutral_decides() -> 
     result = judged("bonding-conductor-small", text)["bonding"]
     assert result.kind == "open" and "the size of second is not written" in result.message
     assert judged("bonding-conductor-small", house(PME, "size: 25 mm2", "6 mm2", more))["bonding"].kind == "fail"
+
+
+# -- what a break takes off earth --------------------------------------------------------------------------------------
+
+CHOICE = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  set: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}
+boards: {main: {}, out: {}}
+changeovers:
+  co: {positions: [mains, own], poles: L1 N}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  on: {from: main, to: co.mains, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  set-feed: {from: set, to: co.own, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  feed: {from: co, to: out, cores: L1 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  one: {from: out, cores: L1 N PE, size: 2.5 mm2, length: 1 m}
+"""
+)
+
+
+def losses(text: str, source: str = "grid") -> list[dict[tuple[str, str], Lost]]:
+    """What breaks take away in each case that a source feeds, by sort and thing."""
+    found: dict[int, dict[tuple[str, str], Lost]] = {}
+    for one in facts_of(text).losses:
+        if one.island.fed_by(source):
+            found.setdefault(id(one.island), {})[one.sort, one.id] = one
+    return list(found.values())
+
+
+def test_only_live_frames_are_lost() -> None:
+    # with the changeover at the set, what is behind it is no part of what the grid feeds
+    cases = {found["pe", "service"].frames for found in losses(CHOICE)}
+    assert {frozenset(frames) for frames in cases} == {
+        frozenset({"main", "co", "out", "one"}),
+        frozenset({"main", "co"}),
+    }
+
+
+FLOATING = (
+    HEAD
+    + """\
+sources:
+  set: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}
+boards: {main: {}, sub: {}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  MORE
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 1 m, leakage: 1 mA}
+BELOW
+"""
+)
+
+
+def floating(more: str = "# nothing more", below: str = "") -> set[tuple[str, str]]:
+    text = FLOATING.replace("MORE", more).replace("BELOW", below)
+    return {key for found in losses(text, "set") for key in found}
+
+
+def test_frames_that_hold_each_other_over_two_ways_lose_nothing_by_one_break() -> None:
+    assert floating() == {("pe", "feed"), ("pe", "on"), ("pe", "one")}
+    beside = "extra: {from: main, to: sub, cores: PE, size: 10 mm2, length: 1 m}"
+    assert floating(beside) == {("pe", "feed"), ("pe", "one")}
+
+
+@pytest.mark.parametrize(
+    ("bonds", "lost_links"),
+    [
+        ("link: {at: main, size: 10 mm2}", {"link"}),
+        # either of two is enough; through an impedance the neutral is held by none
+        ("link: {at: main, size: 10 mm2}, other: {at: sub, size: 10 mm2}", set()),
+        ("link: {at: main, size: 10 mm2}, other: {at: sub, impedance: 1 kohm}", {"link"}),
+        ("other: {at: sub, impedance: 1 kohm}", set()),
+    ],
+)
+def test_the_only_solid_link_is_what_the_neutral_hangs_on(bonds: str, lost_links: set[str]) -> None:
+    assert {name for sort, name in floating(below=f"bonds: {{{bonds}}}") if sort == "bond"} == lost_links
+
+
+def test_past_the_work_for_it_the_breaks_of_protective_conductors_are_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    rod = "bonds: {link: {at: main}}"
+    assert floating(below=rod) == {("pe", "feed"), ("pe", "on"), ("pe", "one"), ("bond", "link")}
+    monkeypatch.setattr(importlib.import_module("onebond.facts.lost"), "STEPS", 3)
+    assert floating(below=rod) == {("bond", "link")}
+
+
+# -- neutrals ----------------------------------------------------------------------------------------------------------
+
+ANNEXE = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1 L2, voltage: 230/400 V, earthing: TN-S}
+  SOURCE
+boards: {main: {}, annexe: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 L2 N PE}
+  to-annexe: {from: main, to: annexe, cores: L1 N, through: [DEVICE]}
+  MORE
+circuits:
+  one: {from: annexe, cores: L1 N PE}
+bonds: {link: {at: annexe, BOND}}
+electrodes: {rod: {at: annexe, resistance: 20 ohm}}
+"""
+)
+OWN_SET = (
+    "set: {kind: generator, phases: L1, voltage: 230 V, neutral-bond: none}",
+    "set-feed: {from: set, to: annexe, cores: L1 N PE}",
+)
+
+
+def annexe(
+    bond: str = "size: 16 mm2", device: str = "{kind: mcb, rating: 16 A}", source: str = "", more: str = ""
+) -> str:
+    text = ANNEXE.replace("SOURCE", source or "# no other one").replace("MORE", more or "# nothing more")
+    return text.replace("BOND", bond).replace("DEVICE", device)
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        (annexe(), ["to-annexe"]),
+        # a link that opens, or has an impedance, makes no PEN of it
+        (annexe("closed: {grid: present}"), []),
+        (annexe("impedance: 1 kohm"), []),
+        # a PEN is never opened and never summed
+        (annexe(device="{kind: isolator, poles: L1 N}"), []),
+        (annexe(device="{kind: rcd, residual: 300 mA, poles: L1}"), []),
+        (annexe(device="{kind: isolator, poles: L1}"), ["to-annexe"]),
+        # what joins the building to a set of its own does not join it to the supplier
+        (annexe(source=OWN_SET[0], more=OWN_SET[1]), ["to-annexe"]),
+        # a cable of lines alone has no neutral to be a PEN
+        (annexe(more="lines: {from: main, to: annexe, cores: L2}"), ["to-annexe"]),
+        (annexe(more="beside: {from: main, to: annexe, cores: PE}"), []),
+    ],
+)
+def test_a_neutral_that_is_a_pen_by_function(text: str, found: list[str]) -> None:
+    assert [one.id for one in facts_of(text).neutrals_to_buildings] == found
+
+
+def test_the_neutral_of_a_supplier_is_his_own_affair() -> None:
+    # a house on its own electrode that ties the supplier's neutral to it has a link too many; it makes no PEN of his cable
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+circuits:
+  one: {from: main, cores: L1 N PE}
+bonds: {link: {at: main}}
+electrodes: {rod: {at: main, resistance: 20 ohm}}
+"""
+    )
+    assert facts_of(text).neutrals_to_buildings == ()
+
+
+@pytest.mark.parametrize(
+    ("device", "name"),
+    [("{id: q, kind: isolator, poles: L1 N}", "q"), ("{kind: isolator, poles: L1 N}", "the isolator in to-annexe")],
+)
+def test_how_a_device_that_opens_a_neutral_alone_is_called(device: str, name: str) -> None:
+    text = annexe(device=device).replace("annexe, cores: L1 N,", "annexe, cores: L1 L2 N PE,")
+    (found,) = (one for one in judged("neutral-opens-first", text).values())
+    assert found.kind == "fail" and found.message.startswith(f"{name} opens the neutral and leaves L2 closed")
+
+
+@pytest.mark.parametrize(
+    ("earthing", "fuse", "kind"),
+    [
+        # a fuse in a neutral that is tied to earth opens by itself; in an isolated system it is what protects it (IEC 60364-4-43, 431.2.2,
+        # from memory)
+        ("TN-S", "{kind: fuse, rating: 16 A, poles: L1 N}", "fail"),
+        ("IT", "{kind: fuse, rating: 16 A, poles: L1 N}", "notApplicable"),
+        ("IT", "{kind: mcb, rating: 16 A, poles: L1 N}", "pass"),
+    ],
+)
+def test_a_fuse_in_a_neutral(earthing: str, fuse: str, kind: str) -> None:
+    text = annexe(device=fuse).replace("earthing: TN-S", f"earthing: {earthing}")
+    if earthing == "IT":
+        text = text.replace("cores: L1 L2 N PE}", "cores: L1 L2 N}")
+    (found,) = judged("neutral-opens-first", text).values()
+    assert found.kind == kind
+
+
+@pytest.mark.parametrize(("poles", "left"), [("N", ("L1",)), ("L1 N", ())])
+def test_a_changeover_that_opens_the_neutral(poles: str, left: tuple[str, ...]) -> None:
+    (found,) = facts_of(CHOICE.replace("poles: L1 N", f"poles: {poles}")).neutral_contacts
+    assert (found.id, found.left) == ("co", left)
+
+
+# -- electrodes --------------------------------------------------------------------------------------------------------
+
+YARD = (
+    HEAD
+    + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: EARTHING, loop-impedance: 1.5 ohm, fault-current: 1 kA}
+boards: {main: {}, barn: {}}
+connections:
+  service: {from: grid, to: main, cores: CORES, size: 16 mm2, length: 5 m}
+  to-barn: {from: main, to: barn, cores: L1 N, size: 6 mm2, length: 40 m, through: [BARN]}
+circuits:
+  sockets: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 9 m, through: [{kind: rcbo, curve: B, rating: 16 A, residual: 500 mA}]}
+  mill: {from: barn, cores: L1 N PE, size: 2.5 mm2, length: 9 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+electrodes:
+  rods: {at: main, resistance: 20 ohm}
+  barn-rod: {at: barn, resistance: 60 ohm}
+"""
+)
+
+
+def guards(text: str) -> dict[str, tuple[float, str] | None]:
+    """What guards the frames that rest on each electrode: rated residual current in A, place."""
+    return {one.id: (one.guard[0], one.guard[2]) if one.guard else None for one in facts_of(text).earth_electrodes}
+
+
+@pytest.mark.parametrize(
+    ("barn", "guard"),
+    [
+        ("{kind: rcd, residual: 300 mA}", (0.3, "barn")),
+        # overcurrent alone guards no frame on an electrode, beside a residual current device or without one
+        ("{kind: rcd, residual: 300 mA}, {kind: mcb, curve: C, rating: 32 A}", (0.3, "barn")),
+        ("{kind: mcb, curve: C, rating: 32 A}", None),
+        # of two devices in one way the more sensitive one trips
+        ("{kind: rcd, residual: 300 mA}, {kind: rcd, residual: 30 mA}", (0.03, "barn")),
+    ],
+)
+def test_what_guards_a_building_on_its_own_electrode_beside_frames_with_metal_back_to_the_source(
+    barn: str, guard: tuple[float, str] | None
+) -> None:
+    # IEC 60364-4-41, 411.5.3: resistance and residual current count for frames on that electrode, not for those of the TN part
+    found = guards(YARD.replace("EARTHING", "TN-S").replace("CORES", "L1 N PE").replace("BARN", barn))
+    assert found == {"rods": None, "barn-rod": guard}
+
+
+def test_a_system_that_is_isolated_sets_no_limit_to_an_electrode_by_its_residual_current_device() -> None:
+    # a first fault is not disconnected there (411.6.2): the 500 mA of the set's feeder count for nothing, the 300 mA of the supply do
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TT, loop-impedance: 1.5 ohm, fault-current: 1 kA}
+  set: {kind: generator, phases: L1, voltage: 230 V, earthing: IT, rating: 10 kVA}
+boards: {main: {}}
+changeovers:
+  co: {positions: [mains, own], poles: L1 N}
+connections:
+  service: {from: grid, to: co.mains, cores: L1 N, size: 16 mm2, length: 5 m, through: [{kind: rcd, residual: 300 mA}]}
+  set-feed: {from: set, to: co.own, cores: L1 N PE, size: 16 mm2, length: 5 m, through: [{kind: rcd, residual: 500 mA}]}
+  feed: {from: co, to: main, cores: L1 N PE, size: 16 mm2, length: 5 m}
+circuits:
+  sockets: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 9 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+electrodes:
+  rods: {at: main, resistance: 20 ohm}
+"""
+    )
+    guard = guards(text)["rods"]
+    assert guard is not None and guard[0] == 0.3
+
+
+def test_where_nothing_is_ever_energised_nothing_is_said_to_join_two_electrodes() -> None:
+    text = YARD.replace("grid: {kind: utility", "roof: {kind: inverter, operation: grid-following").replace(
+        "grid", "roof"
+    )
+    text = (
+        text.replace("roof-following", "grid-following")
+        .replace(", earthing: EARTHING", "")
+        .replace(", loop-impedance: 1.5 ohm, fault-current: 1 kA", "")
+    )
+    text = text.replace("CORES", "L1 N PE").replace("BARN", "{kind: rcd, residual: 300 mA}")
+    assert facts_of(text).islands == ()
+    found = {one.id: one.together_ohm for one in facts_of(text).earth_electrodes}
+    assert found == {"rods": 20, "barn-rod": pytest.approx(60)}

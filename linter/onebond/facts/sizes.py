@@ -592,14 +592,8 @@ class _Work:
 
     @cached_property
     def singles(self) -> frozenset[str]:
-        """The connections that are a PE, or a PE with a neutral, and go to no frame of the direct-current side alone."""
-        rods = {self.frame[electrode.at.id] for electrode in self.site.electrodes}
-        direct = self.no_bars - {*self.lines_at, *self.sources, *rods}
-        return frozenset(
-            link.id
-            for link in self.links
-            if "PE" in link.cores and {"N", "PE"}.issuperset(link.cores) and direct.isdisjoint(self.ends(link))
-        )
+        """The connections that are a PE, or a PE with a neutral."""
+        return frozenset(link.id for link in self.links if "PE" in link.cores and {"N", "PE"}.issuperset(link.cores))
 
     @cached_property
     def between_places(self) -> frozenset[str]:
@@ -681,7 +675,9 @@ class _Work:
             if "PEN" in link.cores:
                 found.append(self.pen(link))
             if link.id in self.singles:
-                found.append(self.single(link))
+                one = self.single(link)
+                if one:
+                    found.append(one)
             elif "PE" in link.cores and any(core in LINES for core in link.cores):
                 found.append(self.core(link))
         for bond in self.site.bonds:
@@ -725,8 +721,11 @@ class _Work:
             supplier=fed is not None and fed.kind == "utility", faults=partial(self.faults_of, link.id),
         )  # fmt: skip
 
-    def single(self, link: Connection) -> Protective:
-        """A protective conductor of its own: what it is for follows from what it joins."""
+    def single(self, link: Connection) -> Protective | None:
+        """A protective conductor of its own: what it is for follows from what it joins.
+
+        None where it leads to frames of the direct-current side and to nothing else: its size is not judged.
+        """
         a, b = self.ends(link)
         unwritten = len(link.cores) > 1 and self.site.stage == "as-built"
         size, key = (link.pe_size, "pe-size") if link.pe_size or unwritten else (link.size, "size")
@@ -766,6 +765,8 @@ class _Work:
         for half in (side, side.other):
             if not half.any(self.served):
                 soil = tuple(rod for rod in self.site.electrodes if half.holds(self.frame[rod.at.id]))
+                if not soil and any(map(half.holds, self.no_bars)):
+                    return None
                 return self.earthing(link, size, key, material, soil, tuple)
         # the only metal between two parts of the installation
         faults = partial(self.between, side)
