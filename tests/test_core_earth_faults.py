@@ -18,6 +18,7 @@ from onebond.facts import EarthFault, bonded_within
 from onebond.facts.currents import Loop, Point, points_of
 from onebond.facts.faults import Fed, Passed, beyond_limit, operating_a, rating_a, trip_of
 from onebond.facts.unknown import Unknown
+from onebond.figuring import figures_of
 from onebond.loading import load_rules
 from onebond.model import Device
 
@@ -101,6 +102,10 @@ def test_the_second_fault_of_an_isolated_system_is_judged_whatever_is_written_of
 def test_a_system_that_nothing_ties_to_earth_draws_nothing_into_a_first_fault() -> None:
     fault = fault_at(DELTA, "main", "grid")
     assert (fault.smallest_a, fault.current_a(), fault.touch_v(), fault.feds) == (0, 0, None, ())
+    # a loop without an end is no figure: none is shown, and the current beside it is nothing
+    figures = figures_of(facts_of(DELTA), load_rules(), curves=False)
+    shown = {(row.second, row.loop_ohm, row.current_a) for row in figures.faults if row.place == "main"}
+    assert shown == {(False, None, 0), (True, None, 4000)}
     # with one fuse in every line the second one opens both: 400 V over twice 0.05 ohm
     assert fault.second is not None and fault.second[0] == pytest.approx(400 / 2 / SUPPLY_OHM, rel=1e-4)
     rows = [one for one in testing.inspected(DELTA, load_rules()).site.results if one.rule == "disconnection-too-slow"]
@@ -1143,6 +1148,19 @@ electrodes: {rod: {at: main, resistance: 20 ohm}}
     assert (found.outside, found.way) == (words, "electrode")
     with pytest.raises(Unknown, match="nothing leads a fault current from load back"):
         _ = found.loop_ohm
+    # without an electrode a TT site has no way back either, and what a second fault would meet is nothing to it
+    bare = edited(
+        lost,
+        (
+            "kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed",
+            "kind: utility, phases: L1, earthing: TT",
+        ),
+        ("electrodes: {rod: {at: main, resistance: 20 ohm}}\n", ""),
+    )
+    alone = fault_at(bare, "load", "set")
+    assert alone.second is None
+    with pytest.raises(Unknown, match="nothing leads a fault current from load back"):
+        _ = alone.loop_ohm
 
 
 PENS = (
