@@ -18,6 +18,7 @@ from onebond.facts import EarthFault, bonded_within
 from onebond.facts.currents import Loop, Point, points_of
 from onebond.facts.faults import Fed, Passed, beyond_limit, operating_a, rating_a, trip_of
 from onebond.facts.unknown import Unknown
+from onebond.figuring import figures_of
 from onebond.loading import load_rules
 from onebond.model import Device
 
@@ -101,6 +102,10 @@ def test_the_second_fault_of_an_isolated_system_is_judged_whatever_is_written_of
 def test_a_system_that_nothing_ties_to_earth_draws_nothing_into_a_first_fault() -> None:
     fault = fault_at(DELTA, "main", "grid")
     assert (fault.smallest_a, fault.current_a(), fault.touch_v(), fault.feds) == (0, 0, None, ())
+    # a loop without an end is no figure: none is shown, and the current beside it is nothing
+    figures = figures_of(facts_of(DELTA), load_rules(), curves=False)
+    shown = {(row.second, row.loop_ohm, row.current_a) for row in figures.faults if row.place == "main"}
+    assert shown == {(False, None, 0), (True, None, 4000)}
     # with one fuse in every line the second one opens both: 400 V over twice 0.05 ohm
     assert fault.second is not None and fault.second[0] == pytest.approx(400 / 2 / SUPPLY_OHM, rel=1e-4)
     rows = [one for one in testing.inspected(DELTA, load_rules()).site.results if one.rule == "disconnection-too-slow"]
@@ -177,6 +182,63 @@ def test_breakers_open_on_the_second_fault_of_an_isolated_system_beside_an_inver
     assert set(judged(FOLLOWED, "disconnection-too-slow").values()) == {"pass"}
 
 
+def test_isolated_transformers_in_parallel_share_a_second_fault() -> None:
+    # the first fault is at one of them, so that the other one has a little more in its way; either has the same voltage on both sides
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+  t1: {TWIN, may-parallel: [t2]}
+  t2: {TWIN, may-parallel: [t1]}
+boards: {intake: {}, main: {}}
+connections:
+  service: {from: grid, to: intake, cores: L1 N PE, size: 16 mm2, length: 0 m}
+  in-1: {from: intake, to: t1.in, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: p1, kind: mcb, curve: C, rating: 32 A}]}
+  in-2: {from: intake, to: t2.in, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: p2, kind: mcb, curve: C, rating: 32 A}]}
+  out-1: {from: t1.out, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: q1, kind: mcb, curve: C, rating: 32 A}]}
+  out-2: {from: t2.out, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m, through: [{id: q2, kind: mcb, curve: C, rating: 32 A}]}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+monitors: {imd: {at: main, impedance: 100 kohm}}
+"""
+    ).replace(
+        "TWIN",
+        "kind: transformer, winding: isolating, earthing: IT, phases: L1, voltage: 230 V, rating: 5 kVA, impedance: 4 %",
+    )
+    fault = fault_at(text, "load", "t1", "t2")
+    assert fault.second is not None
+    ampere, feds = fault.second
+    amperes = [{one.name: one.current_a for one in fed.passed} for fed in feds]
+    assert [set(one) for one in amperes] == [{"q1", "p1"}, {"q2", "p2"}]
+    assert amperes[0]["q1"] + amperes[1]["q2"] == pytest.approx(ampere, rel=1e-3)
+    assert amperes[0]["q1"] == pytest.approx(ampere / 2, rel=0.05)
+    assert (amperes[0]["p1"], amperes[1]["p2"]) == pytest.approx((amperes[0]["q1"], amperes[1]["q2"]))
+
+
+def test_the_least_voltage_of_two_isolated_lines_drives_their_second_fault() -> None:
+    # 230 V between two ends of one winding: the first fault may be in its middle, and 115 V are left (411.6.4, U0)
+    text = edited(
+        "\n".join(one for one in DELTA.splitlines() if not one.startswith("  three")) + "\n",
+        ("phases: L1 L2 L3, voltage: 400 V", "phases: L1 L2, voltage: 230 V"),
+        ("fault-current: {max: 2309.4 A}", "fault-current: {max: 1150 A}"),
+        ("to: main, cores: L1 L2 L3", "to: main, cores: L1 L2"),
+        ("sub, cores: L1 L2 L3", "sub, cores: L1 L2"),
+    )
+    fault = fault_at(text, "main", "grid")
+    assert fault.second is not None and fault.second[0] == pytest.approx(115 / (2 * 0.05), rel=1e-6)
+
+
+def test_a_line_that_a_monitor_ties_to_earth_draws_nothing_and_a_device_sums_nothing_of_it() -> None:
+    # the monitor of a system without a neutral hangs on L1, which so has the potential of the earth; L3 goes by the device
+    text = edited(
+        DELTA + MONITOR,
+        ("{id: f, kind: fuse, class: gG, rating: 125 A}", "{id: r, kind: rcd, residual: 300 mA, senses: L1 L2}"),
+    )
+    fault = fault_at(text, "main", "grid")
+    assert fault.smallest_a == pytest.approx(0) and [one.residual_a for one in fault.residuals] == [pytest.approx(0)]
+
+
 def test_a_device_in_an_isolated_system_sees_its_part_of_a_second_fault() -> None:
     # a bond of 1 kohm behind the device leads part of it back through its sum: a twentythousandth beside the 0.05 ohm of the supply
     text = edited(
@@ -243,6 +305,26 @@ def test_members_of_a_group_ahead_of_a_transformer_add_up() -> None:
     found = limit_of(text)
     # the group ends as one
     assert (found.limit_a, found.until_s, found.collapses, found.ahead) == (pytest.approx(80), 0.1, True, "pair")
+
+
+def test_each_line_of_a_group_has_the_limit_of_its_own_inverter() -> None:
+    text = (
+        HEAD
+        + """\
+sources:
+  a: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed, fault-current: {limit: 40 A}}
+  b: {kind: inverter, phases: L2, voltage: 230 V, rating: 5 kVA, fault-current: {limit: 25 A}}
+groups: {pair: {members: [a, b], phases: {a: L1, b: L2}}}
+boards: {main: {}}
+connections:
+  from-a: {from: a, to: main, cores: L1 N PE, size: 10 mm2, length: 1 m}
+  from-b: {from: b, to: main, cores: L2 N PE, size: 10 mm2, length: 1 m}
+circuits:
+  load: {from: main, cores: L1 L2 N PE, size: 2.5 mm2, length: 10 m}
+"""
+    )
+    found = {line: fault_at(text, "load", "pair", line=line).smallest_a for line in ("L1", "L2")}
+    assert found == {"L1": pytest.approx(40), "L2": pytest.approx(25)}
 
 
 def test_of_several_sources_ahead_of_a_transformer_the_largest_is_certain_and_ends_nothing_by_itself() -> None:
@@ -491,7 +573,14 @@ bonds: {link: {at: main}}
 def test_of_two_limited_sources_whose_shares_are_not_known_the_larger_limit_is_certain() -> None:
     # how two bars from one of them share its current is up to their contacts
     text = edited(
-        PAIR, ("  feed-b:", "  beside: {from: a.out, to: main, cores: L1 N PE, size: 16 mm2, length: 0 m}\n  feed-b:")
+        PAIR,
+        ("boards: {main: {}}", "boards: {box: {}, main: {}}"),
+        ("from: a.out, to: main", "from: a.out, to: box"),
+        (
+            "  feed-b:",
+            "  beside: {from: a.out, to: box, cores: L1 N PE, size: 16 mm2, length: 0 m}\n"
+            "  box-feed: {from: box, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}\n  feed-b:",
+        ),
     )
     assert fault_at(text, "load", "a", "b").smallest_a == pytest.approx(2 * RATED_A)
 
@@ -542,6 +631,21 @@ def test_what_a_device_sums_is_not_told_where_contacts_decide(edit: tuple[str, s
     assert [one.residual_a for one in fault.residuals] == [None]
     lacking = fault.cleared().lacking
     assert lacking is not None and lacking.reason == "what r sees depends on the resistance of contacts"
+
+
+def test_a_device_right_at_an_inverter_sums_what_the_pe_leads_back() -> None:
+    # 10 m of 2.5 mm2 of PE beside a bond of 0.1 ohm that leads back through the device: the PE has 0.1 of 0.189 ohm
+    text = edited(
+        LED,
+        ("to: main, cores: L1 N PE, size: 16 mm2", "to: main, cores: L1 N, size: 16 mm2"),
+        (
+            "circuits:",
+            "  earth: {from: inv, to: main, cores: PE, size: 2.5 mm2, length: 10 m}\n"
+            "bonds: {link: {at: main, impedance: 0.1 ohm}}\ncircuits:",
+        ),
+    )
+    share = abs(0.1 / (0.1 + WARM_OHM + 0.003j))
+    assert summed(text, "main", "inv") == [pytest.approx(2 * RATED_A * share, rel=1e-4)]
 
 
 def test_a_link_behind_a_device_takes_half_of_a_fault_that_two_sources_feed_out_of_its_sum() -> None:
@@ -791,8 +895,8 @@ def test_what_hangs_on_the_same_board_in_the_same_kind_of_place() -> None:
     assert not shocks(sockets)["kettle"].lives_beside
 
 
-def shared(text: str, place: str, device: str) -> tuple[str, bool] | None:
-    fault = shocks(text)[place]
+def shared(text: str, place: str, device: str, *by: str) -> tuple[str, bool] | None:
+    fault = shocks(text, *by)[place]
     found = fault.shared_with(*next(one for one in fault.rcds if one[0].id == device))
     return None if found is None else (found[0], found[2])
 
@@ -823,6 +927,18 @@ def test_an_outlet_that_says_what_it_is_goes_before_one_that_may_be_one() -> Non
         ),
     )
     assert shared(both, "van", "ry") == ("plug", True)
+    # a board at the head of all has no cable to another board that it might hang on
+    head = edited(
+        both,
+        (
+            "to: main, cores: L1 N PE, size: 16 mm2, length: 1 m",
+            "to: main, cores: L1 N PE, size: 16 mm2, length: 1 m, through: [{id: rm, kind: rcd, residual: 300 mA}]",
+        ),
+    )
+    assert shared(head, "main", "rm") == ("plug", True)
+    # a cable without a plug is no outlet
+    fixed = edited(PITCH, ("plug: yes, ", ""), ("serves: socket-outlets", "serves: fixed"))
+    assert shared(fixed, "yard", "ry") is None
     # ahead of the device it is none, and a line that lands elsewhere is looked for where it lands
     assert shared(both.replace("plug: {from: yard", "plug: {from: main"), "van", "ry") == ("fan", False)
     turned = both.replace(
@@ -839,8 +955,11 @@ def test_a_device_cuts_off_what_every_source_that_forms_the_system_feeds_through
             ("circuits:", "  own-feed: {from: own, to: yard, cores: L1 N PE, size: 4 mm2, length: 5 m}\ncircuits:"),
         )
 
-    follows = shocks(with_source("kind: inverter, operation: grid-following"), "grid", "own")["fan"]
+    followed = with_source("kind: inverter, operation: grid-following")
+    follows = shocks(followed, "grid", "own")["fan"]
     assert [one.id for one, _ in follows.rcds] == ["ry"] and [one.id for one in follows.sources] == ["grid"]
+    # and what follows behind the device brings no outlet ahead of it
+    assert shared(followed, "kettle", "ry", "grid", "own") == ("lead", True)
     beside = shocks(with_source("kind: generator, neutral-bond: none, may-parallel: [grid]"), "grid", "own")
     # a set on the same board feeds the fan past the device; what hangs on the lead is still cut off by that of the lead
     assert beside["fan"].rcds == () and [one.id for one in beside["fan"].sources] == ["grid", "own"]
@@ -864,7 +983,9 @@ circuits:
     )
     found = {one.line: [device.id for device, _ in one.rcds] for one in facts_of(text).shocks if one.id == "lamp"}
     assert found == {"L1": ["r"], "L2": []}
-    assert {one.id for one in facts_of(text).shocks if one.id == "main"} == {"main"}
+    # and so it is at the board, which has both
+    boards = {one.line: [device.id for device, _ in one.rcds] for one in facts_of(text).shocks if one.id == "sub"}
+    assert boards == found
 
 
 def test_a_portable_set_moves_with_all_that_hangs_on_it() -> None:
@@ -886,6 +1007,60 @@ def test_a_portable_set_moves_with_all_that_hangs_on_it() -> None:
         ("circuits:", "  roof: {from: sun, to: main, cores: L1 N PE, size: 4 mm2, length: 5 m}\ncircuits:"),
     )
     assert {one.plugged for one in shocks(follows, "grid", "sun").values()} == {True}
+
+
+def test_of_two_devices_in_one_cable_the_one_next_to_the_fault_is_named_first() -> None:
+    text = edited(PITCH, ("through: [{id: ry,", "through: [{id: rx, kind: rcd, residual: 300 mA}, {id: ry,"))
+    assert [one.id for one, _ in shocks(text)["yard"].rcds] == ["ry", "rx"]
+
+
+def test_a_circuit_of_which_nothing_is_energised_is_touched_by_nobody() -> None:
+    found = [one for one in facts_of(PITCH).shocks if one.id in ("lamp", "kettle", "fan")]
+    lead = next(number for number, one in enumerate(found[0].island.network.variables) if one.name == "lead")
+    states = {(one.id, one.island.value(lead)) for one in found}
+    assert states >= {("lamp", "mated"), ("fan", "mated"), ("fan", "unmated")} and ("lamp", "unmated") not in states
+    # its voltage is that of what forms the system, whatever follows that
+    follower = "  sun: {kind: inverter, operation: grid-following, phases: L1, voltage: 240 V, rating: 1 kVA}\n"
+    roof = "  roof: {from: sun, to: main, cores: L1 N PE, size: 4 mm2, length: 5 m}\ncircuits:"
+    text = edited(PITCH, ("sources:\n", f"sources:\n{follower}"), ("circuits:", roof))
+    assert {one.voltage_v for one in shocks(text, "grid", "sun").values()} == {230}
+
+
+@pytest.mark.parametrize(
+    ("phases", "voltage", "volts", "time_s"),
+    [
+        # the voltage to neutral is the round one of IEC 60038 where that of the lines is written: 230 V, 0.4 s by table 41.1
+        ("L1 L2 L3", ", voltage: 400 V", 230, 0.4),
+        ("L1 L2 L3", ", voltage: 230.94/400 V", 230.94, 0.2),
+        ("L1", "", 0, None),
+    ],
+)
+def test_the_nominal_voltage_of_a_place(phases: str, voltage: str, volts: float, time_s: float | None) -> None:
+    text = edited(PITCH, ("phases: L1, voltage: 230 V", f"phases: {phases}{voltage}"))
+    found = shocks(text)
+    assert (found["kettle"].voltage_v, found["kettle"].table_s, found["lamp"].voltage_v) == (volts, time_s, volts)
+
+
+def test_a_board_hangs_on_the_cable_whose_lines_come_from_nearer_to_the_source() -> None:
+    # the neutral of the east board comes right from the supply; the lines of both boards are just as far from it
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}
+boards: {main: {}, east: {}, west: {}}
+connections:
+  across: {from: west, to: east, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 1 m}
+  neutral: {from: grid, to: east, cores: N, size: 16 mm2, length: 1 m}
+  to-east: {from: main, to: east, cores: L1 PE, size: 16 mm2, length: 1 m}
+  to-west: {from: main, to: west, cores: L1 N PE, size: 16 mm2, length: 1 m}
+circuits:
+  lamp: {from: west, cores: L1 N PE, size: 2.5 mm2, length: 1 m}
+"""
+    )
+    end = shocks(text)["west"].ending
+    assert end is not None and end.connection.id == "to-west"
 
 
 STATION = (
@@ -973,6 +1148,19 @@ electrodes: {rod: {at: main, resistance: 20 ohm}}
     assert (found.outside, found.way) == (words, "electrode")
     with pytest.raises(Unknown, match="nothing leads a fault current from load back"):
         _ = found.loop_ohm
+    # without an electrode a TT site has no way back either, and what a second fault would meet is nothing to it
+    bare = edited(
+        lost,
+        (
+            "kind: generator, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed",
+            "kind: utility, phases: L1, earthing: TT",
+        ),
+        ("electrodes: {rod: {at: main, resistance: 20 ohm}}\n", ""),
+    )
+    alone = fault_at(bare, "load", "set")
+    assert alone.second is None
+    with pytest.raises(Unknown, match="nothing leads a fault current from load back"):
+        _ = alone.loop_ohm
 
 
 PENS = (
@@ -1193,6 +1381,8 @@ def test_the_voltage_that_bonding_leaves() -> None:
         "from: sub, to: pipe, cores: PE, size: 4 mm2, length: 10 m, plug: yes",
         "from: sub, to: pipe, cores: PE, size: 4 mm2, length: 10 m, through: [{kind: isolator, poles: PE}]",
         "from: sub, to: duct, cores: PE, size: 4 mm2, length: 10 m",
+        # to a box of its own and no further
+        "from: sub, to: main, cores: PE, size: 4 mm2, length: 10 m",
         # by way of other metal
         "from: sub, to: duct, cores: PE, size: 4 mm2, length: 10 m}\n"
         "  further: {from: duct, to: pipe, cores: PE, size: 4 mm2, length: 10 m",

@@ -462,7 +462,7 @@ def frameless(
     network: Network, islands: Iterable[Island], finals: dict[str, tuple[float | None, bool]]
 ) -> Iterable[EarthFault]:
     """The ends of circuits of class II, which have no frame: each energised line of each of them in every case."""
-    framed = {part.id for part in network.parts if part.kind == "circuit"}
+    framed = {part.id for part in network.parts}
     routes = {circuit.id: circuit.route for circuit in network.installation.circuits}
     for island in islands:
         volts = nominal_v(source for feed in island.feeds if feed.forming for source in feed.sources)

@@ -299,6 +299,8 @@ class EarthFault:
         feeds = [feed for feed in island.feeds if feed.forming]
         found: list[tuple[int, Device, str]] = []
         for rcd in network.rcds:
+            if not any(island.live >> network.edges[i].a & 1 for i in rcd.edges):
+                continue  # what is dead cuts nothing off
             cuts = [island.beyond_feed(rcd, feed) for feed in feeds]
             if any(all(cut >> node & 1 for cut in cuts) for node in nodes):
                 found.append((cuts[0].bit_count(), rcd.device, rcd.connection))
