@@ -13,7 +13,9 @@ from onebond.facts.allowed import ElectrodeAt, LoopAt, by_place, loop_at
 from onebond.facts.drawing import drawing, kinds_of_island
 from onebond.facts.faults import EarthFault
 from onebond.facts.measured import measured, unread
+from onebond.facts.residual import RcdForPlace
 from onebond.facts.taken import Compared, ElectrodeLimit, LoopLimit, MeasuredPlace, trip_times
+from onebond.facts.unknown import Unknown
 from onebond.loading import load_rules
 from onebond.meter.measurements import Measurement
 from onebond.meter.plant import Plant
@@ -606,9 +608,8 @@ def test_a_loop_behind_an_isolating_transformer(devices: str, by: str, ampere: f
     assert limit.by == by
 
 
-def test_an_rcd_of_which_nobody_knows_what_it_sees_is_not_counted_on() -> None:
-    # bars without impedance: how the current that returns over the neutrals divides between them rests on their contacts
-    text = """\
+# bars without impedance: how what returns over the neutrals divides between them rests on their contacts
+CONTACTS = """\
 onebond: 1
 site: {name: Shop, rulebook: iec}
 sources:
@@ -624,12 +625,54 @@ circuits:
   load: {from: inner, cores: L1 N PE, size: 2.5 mm2, length: 20 m}
 bonds: {link: {at: inner}}
 """
-    assert [one.residual_a for fault in faults_at(text, "load") for fed in fault.feds for one in fed.passed] == [
+
+
+def test_an_rcd_of_which_nobody_knows_what_it_sees_is_not_counted_on() -> None:
+    assert [one.residual_a for fault in faults_at(CONTACTS, "load") for fed in fault.feds for one in fed.passed] == [
         None,
         None,
     ]
-    limit = limit_of(text)
+    limit = limit_of(CONTACTS)
     assert limit is not None and limit.most_ohm == pytest.approx(230 / 80 * 2 / 3, rel=2e-3)
+    seen = [one for one in facts_of(CONTACTS).rcds_on_ways if one.id == "r"]
+    assert seen
+    for one in seen:
+        with pytest.raises(Unknown, match="what r sees depends on the resistance of contacts"):
+            _ = one.seen_a
+
+
+PLACES = (
+    HEAD
+    + """\
+sources:
+  SOURCE, phases: L1, voltage: 230 V}
+boards: {main: {place: medical}, sub: {}}
+connections:
+  service: {from: supply, to: main, cores: L1 N PE, size: 16 mm2, length: 5 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 5 m, through: [{kind: rcd, residual: 300 mA}]}
+circuits:
+  one: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 5 m, through: [{id: r1, kind: rcd, residual: 30 mA}]}
+  two: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 5 m, through: [{id: r2, kind: rcd, residual: 30 mA}]}
+  three: {from: sub, place: outdoor, cores: L1 N PE, size: 2.5 mm2, length: 5 m, through: [{id: r3, kind: rcd, residual: 30 mA}]}
+"""
+)
+
+
+@pytest.mark.parametrize(
+    ("source", "found"),
+    [
+        (
+            "supply: {kind: utility, earthing: TN-S, loop-impedance: 0.4 ohm",
+            # a circuit stands where its board does, if nothing else is written (FORMAT.md); nothing is guessed beyond that
+            {("r1", "medical", "one"), ("on", "outdoor", "three"), ("r3", "outdoor", "three")},
+        ),
+        # where the neutral floats nothing is asked of devices: that is judged first
+        ("supply: {kind: generator, rating: 5 kVA, subtransient-reactance: 12 %, neutral-bond: none", set()),
+    ],
+)
+def test_rcds_of_circuits_in_places_of_a_kind(source: str, found: set[tuple[str, str, str]]) -> None:
+    types = facts_of(edited(PLACES, ("SOURCE", source))).rcd_types
+    assert {(one.id, one.place, one.circuit) for one in types if isinstance(one, RcdForPlace)} == found
 
 
 WASH = """\
@@ -1456,3 +1499,29 @@ interlocks: [{{never: {{a: closed, b: closed}}}}, {{never: {{b: open, c: open}}}
     # c closed: the first that is free stands closed
     assert found == {("closed", "open", "closed"), ("open", "closed", "open")}
     assert all({"a", "b"} <= set(state.free) for state in states)
+
+
+SOLAR_FIRST = (
+    HEAD
+    + """\
+sources:
+  pv: {kind: inverter, phases: L1, voltage: 230 V, rating: 3 kVA, operation: grid-following}
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.4 ohm, fault-current: 2 kA}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 5 m}
+  pv-feed: {from: pv, to: main, cores: L1 N PE, size: 6 mm2, length: 5 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 10 mm2, length: 5 m, through: [{kind: rcd, residual: 300 mA}]}
+circuits:
+  one: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 5 m, through: [{id: r, kind: rcd, residual: 30 mA}]}
+"""
+)
+
+
+def test_devices_on_the_way_to_a_fault_the_nearest_first_and_the_source_that_forms_the_island() -> None:
+    facts = facts_of(SOLAR_FIRST)
+    found = {
+        (one.fault.id, one.id, one.nearer_id, one.feed) for one in facts.rcds_on_ways if one.fault.id in ("one", "sub")
+    }
+    assert found == {("one", "r", "", "grid"), ("one", "on", "r", "grid"), ("sub", "on", "", "grid")}
+    assert all((one.nearer is None) == (one.nearer_id == "") for one in facts.rcds_on_ways)

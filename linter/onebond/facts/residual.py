@@ -40,9 +40,7 @@ class RcdOnWay(NamedTuple):
     def seen_a(self) -> float:
         """The smallest residual current that it sees of this fault, in A; raises Unknown."""
         assert self.fault.known is not None
-        passed = [
-            one for one in self.fault.residuals if one.connection == self.connection and one.device == self.device
-        ]
+        passed = [one for one in self.fault.residuals if one.device == self.device]
         currents = [one.residual_a for one in passed if one.residual_a is not None]
         if not currents or len(currents) < len(passed):
             raise Unknown(self.id, self.route, f"what {self.id} sees depends on the resistance of contacts")
