@@ -574,6 +574,19 @@ def test_each_of_several_sources_has_to_be_cut_off_by_a_device_of_its_own(
     assert limit.by == ("the mcb in beside" if ampere == 400 else "the mcb in service")
 
 
+def test_a_source_that_limits_its_current_beside_one_that_an_rcd_cuts_off() -> None:
+    # the supply is cut off by what its RCD senses, and of what is left a loop does not tell what opens
+    text = edited(
+        PAIR,
+        ("{kind: mcb, curve: C, rating: 16 A}", "{id: r, kind: rcd, residual: 30 mA}"),
+        ("KIND", "kind: inverter, rating: 5 kVA, fault-current: {limit: 1 x rated, for: 5 s}"),
+        ("DEVICE", "{kind: mcb, curve: B, rating: 16 A}"),
+    )
+    faults = [one for one in faults_at(text, "main") if len(one.island.feeds) == 2]
+    limit = LoopAt(faults, None).limit(IEC)
+    assert limit is not None and limit.most_ohm is None and "other limits its current" in limit.by
+
+
 BEHIND_TRANSFORMER = """\
 onebond: 1
 site: {name: Shop, rulebook: iec}
@@ -1525,3 +1538,64 @@ def test_devices_on_the_way_to_a_fault_the_nearest_first_and_the_source_that_for
     }
     assert found == {("one", "r", "", "grid"), ("one", "on", "r", "grid"), ("sub", "on", "", "grid")}
     assert all((one.nearer is None) == (one.nearer_id == "") for one in facts.rcds_on_ways)
+
+
+@pytest.mark.parametrize(
+    ("phases", "voltage", "volts"),
+    [("L1 L2 L3", "230/400 V", 230), ("L1 L2", "120/240 V", 120), ("L3 L2 L1", "230/400 V", 230)],
+)
+def test_what_a_meter_shows_at_an_inverter_of_several_lines_that_nothing_earths(
+    phases: str, voltage: str, volts: float
+) -> None:
+    # an inverter has no impedance of its own: each line has its nominal voltage to neutral, at its terminals and in the cable,
+    # and by equal capacitances to PE of all conductors the neutral stands where the sum of their voltages is: of lines that
+    # balance each other at that of PE
+    text = (
+        HEAD
+        + f"""\
+sources:
+  inv: {{kind: inverter, phases: {phases}, voltage: {voltage}, rating: 9 kVA, neutral-bond: none}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  feed: {{from: inv, to: main, cores: {phases} N PE, size: 10 mm2, length: 0 m}}
+  on: {{from: main, to: sub, cores: {phases} N PE, size: 10 mm2, length: 50 m}}
+"""
+    )
+    found = facts_of(text).floating
+    assert {one.id for one in found} == {"main", "sub"}
+    for one in found:
+        across, line, neutral = one.digital
+        assert across == pytest.approx(volts, rel=1e-3)
+        assert line is not None and line.low == pytest.approx(volts, rel=5e-3)
+        assert neutral is not None and neutral.high < 1
+
+
+@pytest.mark.parametrize("solar", [True, False])
+def test_inverters_on_the_protected_side_of_a_device(solar: bool) -> None:
+    # seen from the supply both the inverter that follows at the far board and the input of the other one lie behind a device
+    text = edited(
+        input_of(own="while-inverting", through="switched"),
+        (
+            "sources:",
+            "sources:\n  set: {kind: generator, phases: L1, neutral-bond: none}"
+            + "\n  pv: {kind: inverter, phases: L1, operation: grid-following}" * solar,
+        ),
+        ("out: {}}", "out: {}, hut: {}}"),
+        (
+            "circuits:",
+            "  to-hut: {from: main, to: hut, cores: L1 N PE, through: [{kind: rcd, residual: 30 mA}]}\n"
+            "  set-feed: {from: set, to: hut, cores: L1 N PE}\n"
+            + "  pv-feed: {from: pv, to: hut, cores: L1 N PE}\n" * solar
+            + "circuits:",
+        ),
+    )
+    facts = facts_of(text)
+    states: dict[tuple[str, str], set[tuple[str, ...]]] = {}
+    for one in facts.rcds_at_inverters:
+        states.setdefault((one.id, one.source.id), set()).add(tuple(sorted(feed.id for feed in one.island.feeds)))
+    # from the set, behind its own device, the way to the hybrid leads through both
+    assert {key for key, by in states.items() if ("grid",) in by} == {("r", "hybrid")}
+    assert {key for key, by in states.items() if ("set",) in by} == {("r", "hybrid"), ("to-hut", "hybrid")}
+    assert {key for key, by in states.items() if ("grid", "pv") in by} == (
+        {("r", "hybrid"), ("to-hut", "pv")} if solar else set()
+    )
