@@ -117,7 +117,9 @@ def _by_residual(fed: Fed, within_s: float) -> str:
 
 def _by_overcurrent(fed: Fed, fault: EarthFault, within_s: float, fuses: str) -> tuple[float, str] | None:
     """The least fault current in A at which an overcurrent device on a way is certain to open in time, and which; None: none is."""
-    total_a = abs(fault.known.open_v) / fault.loop_ohm if fault.loop_ohm else 0.0
+    total_a = (
+        abs(fault.known.open_v) / fault.loop_ohm
+    )  # without impedance a source gives its limit, and its way is not asked
     found = [
         (least * total_a / passed.current_a, passed.name)
         for passed in fed.passed

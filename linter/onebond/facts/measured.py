@@ -38,8 +38,8 @@ def measured(readings: Readings, plant: Plant, faults: Sequence[EarthFault]) -> 
         groups = doctor.diagnose(asked).groups
         first = groups[0].first
         if first.defects and first.fits:
-            fewest = min(len(one.defects) for one in groups[0].members)
-            told = [one for one in groups[0].members if len(one.defects) == fewest]
+            # beside them may stand the site as described, or a defect, that is nearly as likely and does not fit
+            told = [one for one in groups[0].members if one.fits]
             explained = tuple(" and ".join(defect.words for defect in one.defects) for one in told)
             probability = groups[0].probability
     places: dict[str, list[Compared]] = {}
@@ -70,7 +70,7 @@ def _compared(
     readings: Sequence[Reading], healthy: Explanation, plant: Plant, faults: Sequence[EarthFault]
 ) -> list[Compared]:
     site = Site(plant)
-    read = {one.measurement.at: one.value for one in readings if one.measurement.kind == "electrode"}
+    read = {one.measurement.at: one.value for one in readings}  # of electrodes among others: no two things have one id
     places = by_place(faults)
     bands = [
         as_expected(one.measurement, shown) if isinstance(shown, Shown) else None
