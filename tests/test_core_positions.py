@@ -1208,6 +1208,15 @@ def test_currents_of_contacts_by_the_first_law_of_kirchhoff() -> None:
     leaving = {10: 2 + 0j, 11: 1 + 0j, 12: 4 + 0j, 13: -7 + 0j}
     found = contact_currents(tuple(chain), leaving)
     assert [found[one] for one in chain] == [-2, 3, -7]
+    # whichever way the outer ones are written, the middle one is worked out from them
+    for outer in (True, False):
+        turned = [
+            Contact(*((11, 10) if outer else (10, 11)), "a", "L1", 0),
+            Contact(11, 12, "b", "L1", 1),
+            Contact(*((12, 13) if outer else (13, 12)), "c", "L1", 2),
+        ]
+        found = contact_currents(tuple(turned), leaving)
+        assert [found[one] for one in turned] == ([2, -3, -7] if outer else [-2, -3, 7])
     # three contacts of one node
     star = [Contact(20, 21, "a", "N", 3), Contact(20, 22, "b", "N", 4), Contact(23, 20, "c", "N", 5)]
     found = contact_currents(tuple(star), {20: 1 + 0j, 21: 2 + 0j, 22: 3 + 0j, 23: -6 + 0j})
@@ -1252,6 +1261,135 @@ def test_where_nothing_earths_a_neutral_a_first_fault_draws_what_leaks(earthing:
             assert loop is not None
             assert abs(loop.z_ohm) == pytest.approx(2300, rel=1e-3)
             assert abs(loop.open_v) == pytest.approx(3**0.5 * 230, rel=1e-3)
+            # where nothing ties the neutral to earth there is no main earthing terminal
+            assert loop.met_ohm is None
+
+
+def test_at_the_very_terminals_of_an_inverter_a_line_has_its_voltage_to_what_leaks() -> None:
+    # L1 leaks, so that PE stands at L1; the board is at the terminals, without a cable between
+    text = (
+        HEAD
+        + """\
+sources:
+  inv: {kind: inverter, phases: L1 L2 L3, voltage: 230/400 V, rating: 10 kVA, neutral-bond: none}
+boards: {main: {}}
+connections:
+  feed: {from: inv, to: main, cores: L1 L2 L3 N PE, size: 10 mm2, length: 0 m}
+circuits:
+  load: {from: main, cores: L1 L2 L3 N PE, size: 2.5 mm2, length: 10 m, leakage: 100 mA}
+"""
+    )
+    loops = [
+        one.loop for one in facts_of(text).earth_faults if one.point.written == "main" and one.line in ("", "L2", "L3")
+    ]
+    assert loops
+    assert all(loop is not None and abs(loop.open_v) == pytest.approx(3**0.5 * 230, rel=1e-3) for loop in loops)
+    # bonded there, each line has its own voltage to the frame, and nothing lies in the loop
+    for more in ("", "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"):
+        bonded = edited(text, (", leakage: 100 mA", ""), (" L3 N PE, size: 10", " L3 N, size: 10"))
+        bonded += "bonds: {link: {at: main}}\n" + more
+        for one in facts_of(bonded).earth_faults:
+            if one.point.written == "main":
+                assert one.loop is not None and one.loop.z_ohm == 0
+                assert abs(one.loop.open_v) == pytest.approx(230)
+
+
+def test_what_a_leakage_lifts_before_the_fault() -> None:
+    # 5 A leak over 10 m of PE in the circuit and 100 m between the boards, to the link.  Equal electrodes at both boards share the
+    # voltage between them, and take 0.889 / 40 of the current
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: IT, loop-impedance: 0.5 ohm}
+boards: {main: {}, sub: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N, size: 16 mm2, length: 0 m}
+  on: {from: main, to: sub, cores: L1 N PE, size: 2.5 mm2, length: 100 m}
+circuits:
+  load: {from: sub, cores: L1 N PE, size: 2.5 mm2, length: 10 m, leakage: 5 A}
+bonds: {link: {at: main}}
+electrodes: {rod: {at: main, resistance: 20 ohm}, other: {at: sub, resistance: 20 ohm}}
+"""
+    )
+    loops = {one.point.written: one.loop for one in facts_of(text).earth_faults}
+    at_main, at_sub, at_load = loops["main"], loops["sub"], loops["load"]
+    assert at_main is not None and at_sub is not None and at_load is not None
+    between_v = 5 * 10 * WARM_OHM * 40 / (40 + 10 * WARM_OHM)
+    # to the main earthing terminal, which is at the first electrode
+    assert abs(at_main.met_v) == pytest.approx(0, abs=1e-9)
+    assert abs(at_sub.met_v) == pytest.approx(between_v, rel=0.01)
+    assert abs(at_load.met_v) == pytest.approx(between_v + 5 * WARM_OHM, rel=0.01)
+    # and to the mass of earth
+    assert abs(at_main.earth_v) == pytest.approx(between_v / 2, rel=0.01)
+    assert abs(at_load.earth_v) == pytest.approx(between_v / 2 + 5 * WARM_OHM, rel=0.01)
+
+
+@pytest.mark.parametrize(("poles", "line", "passed"), [("L1", "L1", ["f"]), ("L1", "L2", []), ("L2", "L2", ["f"])])
+def test_a_device_sees_the_faults_of_the_lines_that_it_opens(poles: str, line: str, passed: list[str]) -> None:
+    fuse = f"through: [{{id: f, kind: fuse, class: gG, rating: 16 A, poles: {poles}}}]"
+    text = DROPS.replace("SERVICE", "L1 L2").replace("CORES", "L1 L2 N PE").replace("LOAD", fuse)
+    found = facts_of(text).earth_faults
+    (fault,) = (one for one in found if one.id == "asked" and one.line in ("", line))
+    assert [one.device.id for fed in fault.feds for one in fed.passed] == passed
+
+
+SELF_FED = (
+    HEAD
+    + """\
+sources:
+  hybrid: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, mains-input: yes, neutral-bond: while-inverting}
+boards: {main: {}}
+connections:
+  output: {from: hybrid.out, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  input: {from: main, to: hybrid.in, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+circuits:
+  load: {from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m}
+"""
+)
+
+
+def test_an_inverter_that_feeds_its_own_input_feeds_a_fault_there_and_none_at_its_output() -> None:
+    # as far as its line alone: its frame is the end of the loop
+    loops = {one.point.written: one.loop for one in facts_of(SELF_FED).earth_faults}
+    assert set(loops) == {"main", "load", "hybrid.in"}
+    at_input, at_main = loops["hybrid.in"], loops["main"]
+    assert at_input is not None and at_main is not None
+    # the line of the output and that of the input; the PE of both cables joins the same frame, side by side
+    ten_ohm = 0.0183 * 1.2
+    assert at_main.z_ohm.real == pytest.approx(ten_ohm + ten_ohm * WARM_OHM / (ten_ohm + WARM_OHM), rel=0.01)
+    assert at_input.z_ohm.real == pytest.approx(ten_ohm + WARM_OHM, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("supply", "lacking"),
+    [
+        # nothing else is open on the way: a neutral beside it takes a part of what returns
+        ("loop-impedance: 0.5 ohm", "the length of beside"),
+        # the way to the source goes first, and the source is its end
+        ("voltage: 230 V", "grid"),
+    ],
+)
+def test_the_entry_that_a_loop_rests_on_beside_its_own_way(supply: str, lacking: str) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  grid: {{kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, {supply}}}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  service: {{from: grid, to: main, cores: L1 N PE, size: 16 mm2, length: 10 m}}
+  beside: {{from: main, to: sub, cores: N, size: 10 mm2}}
+  earth: {{from: main, to: sub, cores: PE, size: 10 mm2, length: 10 m}}
+circuits:
+  load: {{from: main, cores: L1 N PE, size: 2.5 mm2, length: 10 m}}
+bonds: {{link: {{at: sub}}}}
+"""
+    ).replace("voltage: 230 V, earthing: TN-S, voltage: 230 V", "voltage: 230 V, earthing: TN-S")
+    (fault,) = (one for one in facts_of(text).earth_faults if one.id == "load")
+    with pytest.raises(Unknown) as raised:
+        assert fault.loop_ohm
+    assert lacking in str(raised.value)
 
 
 ISOLATED = (
@@ -1271,6 +1409,9 @@ WARM_OHM = 0.0741 * 1.2
 """10 m of 2.5 mm2 at 70 C (IEC 60228: 7.41 ohm/km at 20 C, 1 + 0.004 x 50); its reactance changes no digit that is compared."""
 
 
+ROOF = "roof: {kind: inverter, phases: L1, voltage: 230 V, rating: 1 kVA, earthing: IT, operation: grid-following}"
+
+
 def test_a_second_fault_returns_by_the_protective_conductor_of_the_supply() -> None:
     # IEC 60364-4-41, 411.6.4: from line and protective conductor of the circuit, here from the source on
     def half_loop_ohm(cores: str, place: str) -> float:
@@ -1280,6 +1421,21 @@ def test_a_second_fault_returns_by_the_protective_conductor_of_the_supply() -> N
         assert fault.second is not None
         return 230 / fault.second[0] / 2
 
+    # a board that nothing feeds has no fault to begin from, and what follows the supply has no star point of its own
+    dead = edited(
+        ISOLATED,
+        ("boards: {main: {}}", "boards: {dead: {}, main: {}}"),
+        ("circuits:", "circuits:\n  none: {from: dead, cores: L1 N PE}"),
+    )
+    roof_feed = "  roof-feed: {from: roof, to: main, cores: L1 N PE, size: 2.5 mm2, length: 50 m}\n"
+    follows = edited(ISOLATED, ("sources:", f"sources:\n  {ROOF}"), ("circuits:", f"{roof_feed}circuits:"))
+    for text in (dead, follows):
+        plain = facts_of(ISOLATED.replace("CORES", "L1 N")).earth_faults
+        for fault in facts_of(text.replace("CORES", "L1 N")).earth_faults:
+            for one in plain:
+                if one.point.written == fault.point.written == "load":
+                    assert one.second is not None and fault.second is not None
+                    assert one.second[0] == pytest.approx(fault.second[0])
     without, brought = (half_loop_ohm(cores, "main") for cores in ("L1 N", "L1 N PE"))
     assert brought - without == pytest.approx(WARM_OHM, rel=0.05)
     assert half_loop_ohm("L1 N PE", "load") - brought == pytest.approx(2 * WARM_OHM, rel=0.05)
@@ -1619,3 +1775,25 @@ def test_sources_that_share_a_neutral_alone_are_told_apart() -> None:
         ("one", True),
         ("two", False),
     }
+
+
+def test_a_link_behind_a_device_in_a_bar_without_length_takes_half_of_the_neutral_current() -> None:
+    # set and board have the same frame at either end of one PE; N and PE of the feed are alike, and the bar has no impedance
+    text = (
+        HEAD
+        + """\
+sources:
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, subtransient-reactance: 10 %, neutral-bond: fixed}
+boards: {main: {}, bars: {inside: main}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  bar: {from: main, to: bars, cores: L1 N, through: [{id: r, kind: rcd, residual: 300 mA}]}
+circuits:
+  load: {from: bars, cores: L1 N PE, size: 2.5 mm2, length: 10 m, load: 1 A}
+bonds: {link: {at: bars}}
+"""
+    )
+    (found,) = (one for one in facts_of(text).references if one.id == "link" and one.kept)
+    assert found.rcd is not None and found.sharing is not None
+    assert found.sharing.beside(found.rcd) == pytest.approx(0.5, rel=1e-3)
+    assert found.sharing.share == pytest.approx(0.5, rel=1e-3)
