@@ -1301,7 +1301,7 @@ def test_what_a_leakage_lifts_before_the_fault() -> None:
         HEAD
         + """\
 sources:
-  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: IT, loop-impedance: 0.5 ohm}
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: IT, fault-current: {max: 1.15 kA}}
 boards: {main: {}, sub: {}}
 connections:
   service: {from: grid, to: main, cores: L1 N, size: 16 mm2, length: 0 m}
