@@ -148,28 +148,29 @@ class PeakWorker:
 
     def peaks(self) -> list[Peak]:
         """A peak for each device."""
-        places = [(device, name, sides, self.feeds_at(sides)) for device, name, sides in self.places()]
-        stiff = {name: [feed for feed in feeds if feed.kind != "inverter"] for _, name, _, feeds in places}
-        terminals = {
-            (node, len(feed.lines)): feed.id for feeds in stiff.values() for feed in feeds for node in feed.lines
-        }
-        asked = {(node, self.lines_of(name)): "" for _, name, sides, _ in places if stiff[name] for node in sides}
+        places = []
+        for device, name, sides in self.places():
+            feeds = self.feeds_at(sides)
+            # the devices of a cable may stand in lines that different sources feed
+            places.append((device, name, sides, feeds, [feed for feed in feeds if feed.kind != "inverter"]))
+        terminals = {(node, len(feed.lines)): feed.id for *_, stiff in places for feed in stiff for node in feed.lines}
+        asked = {(node, self.lines_of(name)): "" for _, name, sides, _, stiff in places if stiff for node in sides}
         try:
             amounts = self.amounts((*terminals, *asked)) if asked else {}
         except Unsolvable as why:
             refused = Missing("", (), f"the circuit has no solution: {why}")
-            return [Peak(device, name, self.island, 0.0, "", refused) for device, name, _, _ in places]
+            return [Peak(device, name, self.island, 0.0, "", refused) for device, name, *_ in places]
         found = []
-        for device, name, sides, feeds in places:
+        for device, name, sides, feeds, stiff in places:
             added = self.infeed(feeds)
-            several = [amounts[node, self.lines_of(name)] for node in sides] if stiff[name] else []
+            several = [amounts[node, self.lines_of(name)] for node in sides] if stiff else []
             largest = max(several, key=lambda one: one.known_a, default=Amount(0.0, "", None))
             lacking = next((one.lacking for one in several if one.lacking), None)
             most: float | None = largest.known_a
             if lacking:
                 most = None
-                if len(stiff[name]) == 1:
-                    feed = stiff[name][0]
+                if len(stiff) == 1:
+                    feed = stiff[0]
                     most = self.at_terminals(feed, [amounts[one] for one in terminals if terminals[one] == feed.id])
             at_most = None if most is None or added.more_a is None else most + added.known_a + added.more_a
             known = largest.known_a + added.known_a
