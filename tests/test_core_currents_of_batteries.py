@@ -935,6 +935,120 @@ def test_devices_of_one_cable_in_lines_that_different_sources_feed(order: tuple[
     assert found["b"] == pytest.approx(40, rel=1e-3)
 
 
+def test_inverters_alone_add_up_to_their_limits_though_their_voltages_differ() -> None:
+    # as EMFs without impedance on one board they would contradict each other; into a fault each gives its limit
+    text = edited(
+        MILL,
+        (
+            "grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, fault-current: 2.3 kA}",
+            INVERTER.replace("isolated: no", "fault-current: {limit: 30 A}"),
+        ),
+        ("from: grid", "from: inv"),
+        *beside("two: {kind: inverter, phases: L1, voltage: 240 V, may-parallel: [inv], fault-current: {limit: 50 A}"),
+    )
+    assert largest_at(text).current_a == pytest.approx(80)
+
+
+@pytest.mark.parametrize("ends", ["from: a, to: b", "from: b, to: a"])
+def test_a_device_that_closes_a_ring_meets_what_either_end_of_its_cable_lets_through(ends: str) -> None:
+    # to b leads a protective conductor of which no length is written, so a fault to its frame is not known
+    text = edited(
+        MILL,
+        ("boards: {main: {}}", "boards: {main: {}, a: {}, b: {}}"),
+        (
+            "circuits:",
+            f"""  one: {{from: main, to: a, cores: L1 N PE, size: 10 mm2, length: 5 m}}
+  two: {{from: main, to: b, cores: L1 N, size: 10 mm2, length: 5 m}}
+  earth: {{from: main, to: b, cores: PE, size: 10 mm2}}
+  tie: {{{ends}, cores: L1 N, size: 10 mm2, length: 5 m, through: [{{kind: mcb, curve: C, rating: 32 A}}]}}
+circuits:""",
+        ),
+    )
+    peak = largest_at(text, "tie")
+    assert peak.lacking is not None and peak.lacking.what == "the length of earth"
+    assert peak.at_most_a == pytest.approx(2300, rel=1e-3)
+
+
+def test_a_set_on_another_line_bounds_nothing_of_this_one() -> None:
+    # 100 kVA at 230 V over 10 % are 4.3 kA on L2; what L1 gets is bounded by its own supply
+    other = SET.replace("phases: L1", "phases: L2").replace("4.6 kVA", "100 kVA")
+    text = edited(MILL, NO_LENGTH, *beside(other)).replace(
+        "from: set, to: main, cores: L1", "from: set, to: main, cores: L2"
+    )
+    text = edited(
+        text,
+        (
+            "circuits:\n",
+            "circuits:\n  far: {from: main, cores: L2 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}\n",
+        ),
+    )
+    assert largest_at(text).at_most_a == pytest.approx(2300, rel=1e-3)
+    assert largest_at(text, "far").known_a == pytest.approx(4348, rel=2e-3)
+
+
+THREE = edited(
+    MILL,
+    ("phases: L1, voltage: 230 V", "phases: L1 L2 L3, system: high-leg, voltage: 120/240 V"),
+    ("to: main, cores: L1 N PE", "to: main, cores: L1 L2 L3 N PE"),
+    (
+        "circuits:\n",
+        """circuits:
+  high: {from: main, cores: L1 L2 PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+  outer: {from: main, cores: L1 L3 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+  motor: {from: main, cores: L1 L2 L3 PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+""",
+    ),
+)
+SPLIT = edited(
+    MILL,
+    ("phases: L1, voltage: 230 V", "phases: L1 L2, system: split-phase, voltage: 120/240 V"),
+    ("to: main, cores: L1 N PE", "to: main, cores: L1 L2 N PE"),
+    (
+        "circuits:\n",
+        "circuits:\n  outer: {from: main, cores: L1 L2 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}\n",
+    ),
+)
+ON_BOTH = (
+    "roof: {kind: inverter, phases: L1 L2, system: split-phase, voltage: 120/240 V, operation: grid-following, "
+    "fault-current: {limit: 50 A}"
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "ampere"),
+    [
+        # between the lines about two thirds of what flows to the neutral (common practice, from memory): not above it
+        (SPLIT, {"lamps": 2300, "outer": 2300}),
+        # what an inverter adds is no part of that bound
+        (
+            edited(SPLIT, *beside(ON_BOTH)).replace(
+                "from: roof, to: main, cores: L1 N", "from: roof, to: main, cores: L1 L2 N"
+            ),
+            {"lamps": 2350, "outer": 2350},
+        ),
+        # three lines of a high-leg delta give at most 2 / sqrt(3) of it (common practice, no source), and so does the high leg
+        # to earth; between its outer lines it is a winding like the others
+        (THREE, {"lamps": 2300, "high": 2300 * 2 / 3**0.5, "outer": 2300, "motor": 2300 * 2 / 3**0.5}),
+    ],
+)
+def test_a_winding_with_a_tap_gives_no_more_between_its_lines(text: str, ampere: dict[str, float]) -> None:
+    for connection, most in ampere.items():
+        assert largest_at(text, connection).current_a == pytest.approx(most, rel=1e-3)
+
+
+def test_two_lines_of_a_star_give_more_between_them_than_to_the_neutral() -> None:
+    # 2.3 kA to the neutral: half of the loop lies in the line (FORMAT.md, currents), so 2 x 2.3 kA on three lines, and the
+    # root of 3 over 2 of that between two of them (common practice)
+    text = edited(
+        SPLIT,
+        (
+            "phases: L1 L2, system: split-phase, voltage: 120/240 V",
+            "phases: L1 L2, system: three-phase, voltage: 230/400 V",
+        ),
+    )
+    assert largest_at(text, "outer").current_a == pytest.approx(2 * 2300 * 3**0.5 / 2, rel=2e-3)
+
+
 def test_a_set_of_three_lines_gives_at_most_three_times_what_its_first_reactance_lets_through() -> None:
     # 20 kVA at 230/400 V: 28.9 A.  3 U / (x1 + x2 + x0), and neither x2 nor x0 is below zero
     text = edited(

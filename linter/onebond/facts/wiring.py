@@ -123,11 +123,15 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     lost = _lost(network, islands)
     shared = _shared(network, islands)
     reached = _reached(network, sources_l, frozenset())
-    without = {
-        rcd.name: (_reached(network, sources_l, rcd.edges), _reached(network, sources_n, rcd.edges))
+    without = [
+        (
+            rcd.device.id or rcd.connection,
+            _reached(network, sources_l, rcd.edges),
+            _reached(network, sources_n, rcd.edges),
+        )
         for rcd in network.rcds
         if rcd.loads_only
-    }
+    ]
     found = []
     for circuit in site.circuits:
         lines = [node for line in LINES if (node := network.find(circuit.id, "", line)) in reached]
@@ -140,14 +144,11 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
             continue
         line_only: set[str] = set()
         neutral_only: set[str] = set()
-        for rcd in network.rcds:
-            name = rcd.device.id or rcd.connection
-            if rcd.loads_only:
-                over_lines, over_neutrals = without[rcd.name]
-                with_line = any(line not in over_lines for line in lines)
-                with_neutral = neutral not in over_neutrals
-                if with_line != with_neutral:
-                    (line_only if with_line else neutral_only).add(name)
+        for name, over_lines, over_neutrals in without:
+            with_line = any(line not in over_lines for line in lines)
+            with_neutral = neutral not in over_neutrals
+            if with_line != with_neutral:
+                (line_only if with_line else neutral_only).add(name)
         for name, with_line in by_case.get(circuit.id, ()):
             (line_only if with_line else neutral_only).add(name)
         through = shared.get(circuit.id, "")
@@ -254,8 +255,6 @@ def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple
                         for feed in island.feeds
                         if island.feed_lines[feed.id] >> line & 1 and neutrals[feed.id] >> neutral & 1
                     ]
-                    if not feeders:
-                        continue
                     with_line = not any(near[feed][0] >> line & 1 for feed in feeders)
                     with_neutral = not any(near[feed][1] >> neutral & 1 for feed in feeders)
                     if with_line != with_neutral:
