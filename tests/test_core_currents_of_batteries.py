@@ -1036,17 +1036,47 @@ def test_a_winding_with_a_tap_gives_no_more_between_its_lines(text: str, ampere:
         assert largest_at(text, connection).current_a == pytest.approx(most, rel=1e-3)
 
 
-def test_two_lines_of_a_star_give_more_between_them_than_to_the_neutral() -> None:
+@pytest.mark.parametrize("first", [True, False])
+def test_what_a_set_adds_to_a_winding_with_a_tap_is_not_cut_off_with_it(first: bool) -> None:
+    # 4.6 kVA at 240 V over 10 % are 192 A between the lines
+    other = SET.replace("phases: L1, voltage: 230 V", "phases: L1 L2, system: split-phase, voltage: 120/240 V")
+    source, feed = beside(f"{other}, may-parallel: [grid]")
+    if not first:
+        source = ("boards:", f"  {other}, may-parallel: [grid]}}\nboards:")
+    text = edited(SPLIT, source, feed)
+    text = edited(text, ("from: set, to: main, cores: L1 N", "from: set, to: main, cores: L1 L2 N"))
+    assert largest_at(text, "outer").known_a >= 2300 + 190
+
+
+def test_a_set_gives_what_its_reactance_lets_through() -> None:
+    # FORMAT.md, currents: a current that is declared of a supply is none of a set; 192 A between the lines
+    for more in ("", ", fault-current: 100 A"):
+        text = edited(
+            SPLIT,
+            (
+                "grid: {kind: utility, phases: L1 L2, system: split-phase, voltage: 120/240 V, earthing: TN-S, fault-current: 2.3 kA}",
+                "set: {kind: generator, phases: L1 L2, system: split-phase, voltage: 120/240 V, rating: 4.6 kVA, "
+                f"subtransient-reactance: 10 %, neutral-bond: fixed{more}}}",
+            ),
+            ("from: grid", "from: set"),
+        )
+        assert largest_at(text, "outer").known_a == pytest.approx(191.7, rel=0.01)
+
+
+@pytest.mark.parametrize("lines", ["L1 L2", "L1 L2 L3"])
+def test_two_lines_of_a_star_give_more_between_them_than_to_the_neutral(lines: str) -> None:
     # 2.3 kA to the neutral: half of the loop lies in the line (FORMAT.md, currents), so 2 x 2.3 kA on three lines, and the
     # root of 3 over 2 of that between two of them (common practice)
     text = edited(
         SPLIT,
         (
             "phases: L1 L2, system: split-phase, voltage: 120/240 V",
-            "phases: L1 L2, system: three-phase, voltage: 230/400 V",
+            f"phases: {lines}, system: three-phase, voltage: 230/400 V",
         ),
+        ("to: main, cores: L1 L2 N PE", f"to: main, cores: {lines} N PE"),
     )
     assert largest_at(text, "outer").current_a == pytest.approx(2 * 2300 * 3**0.5 / 2, rel=2e-3)
+    assert largest_at(text, "lamps").current_a == pytest.approx(2300, rel=2e-3)
 
 
 def test_a_set_of_three_lines_gives_at_most_three_times_what_its_first_reactance_lets_through() -> None:
@@ -1224,6 +1254,15 @@ def test_a_neutral_that_is_taken_from_behind_another_device(
     # a line without anything to return by; two lines return by each other, and what is never live borrows nothing
     assert found["line"] == ((), (), "", "", "line")
     assert set(found) == {"one", "two", "line"}
+
+
+def test_a_circuit_whose_line_is_joined_to_a_neutral_alone_is_never_live() -> None:
+    # behind a cable with crossed cores (a finding of its own) its line has no voltage, and so nothing to return
+    text = edited(
+        BORROWED,
+        ("  across:", "  crossed: {from: main, to: dead, cores: L1 N PE, lands-on: {L1: N, N: L1}}\n  across:"),
+    )
+    assert set(borrowed(text)) == {"one", "two", "line"}
 
 
 def test_a_neutral_that_returns_through_the_core_of_another_circuit() -> None:
