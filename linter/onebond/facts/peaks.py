@@ -219,16 +219,18 @@ class PeakWorker:
         """For each line node and number of lines the largest current of a short circuit there."""
         model = self.model
         others = {(node, lines): self.others(node, lines) for node, lines in asked}
-        wanted: dict[tuple[int, int], None] = {}
-        for (node, _), found in others.items():
-            for _, other in found:
-                pair = (model.node[node], model.node[other])
-                if min(pair) >= 0 and model.part[node] == model.part[other] and pair[0] != pair[1]:
-                    wanted[pair] = None
+        pairs = (self.pair(node, other) for (node, _), found in others.items() for _, other in found)
+        wanted = dict.fromkeys(pair for pair in pairs if pair and pair[0] != pair[1])
         circuits = [model.circuit, *([with_other_stand_ins(model)] if model.unknown else [])]
         studies = [Study(circuit, wanted) for circuit in circuits]
         loops = [dict(zip(study.pairs, study.loops, strict=True)) for study in studies]
         return {one: self.amount(one[0], found, loops) for one, found in others.items()}
+
+    def pair(self, node: int, other: int) -> tuple[int, int] | None:
+        """The nodes of the circuit between which a short circuit of two nodes lies; None where it drives nothing."""
+        model = self.model
+        pair = (model.node[node], model.node[other])
+        return pair if min(pair) >= 0 and model.part[node] == model.part[other] else None
 
     def amount(self, node: int, others: list[tuple[str, int]], loops: list[dict[tuple[int, int], Loop]]) -> Amount:
         """The largest current at one node, over the kinds of short circuit."""
@@ -236,8 +238,8 @@ class PeakWorker:
         best, best_kind = 0.0, ""
         lacking: Missing | None = None
         for kind, other in others:
-            pair = (model.node[node], model.node[other])
-            if min(pair) < 0 or model.part[node] != model.part[other]:
+            pair = self.pair(node, other)
+            if not pair:
                 continue
             rise = model.offset_v[node] - model.offset_v[other]
             if pair[0] == pair[1]:
