@@ -935,6 +935,40 @@ def test_devices_of_one_cable_in_lines_that_different_sources_feed(order: tuple[
     assert found["b"] == pytest.approx(40, rel=1e-3)
 
 
+def test_a_breaker_of_two_poles_in_lines_that_different_sources_feed() -> None:
+    # a fault between L2 and the neutral draws the 40 A of the inverter, one between the lines what the supply lets through besides
+    text = edited(
+        MILL,
+        *beside("inv: {kind: inverter, phases: L2, voltage: 230 V, rating: 4.6 kVA, fault-current: {limit: 2 x rated}"),
+        (
+            "circuits:",
+            "circuits:\n  both: {from: main, cores: L1 L2 N PE, through: [{kind: mcb, curve: B, rating: 16 A}]}",
+        ),
+    ).replace("from: inv, to: main, cores: L1", "from: inv, to: main, cores: L2")
+    assert largest_at(text, "both").current_a == pytest.approx(2300 * 3**0.5 + 40, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("board", "cores", "kind"),
+    [("{}", "L1 PE", "line-PE"), ("{equipment: class-II}", "L1 N", "line-neutral"), ("{}", "L1 N PE", "line-neutral")],
+)
+def test_a_short_circuit_lies_between_conductors_of_one_place(board: str, cores: str, kind: str) -> None:
+    # 30 m of 2.5 mm2 both ways at 20 C (7.41 ohm/km; 0.08 ohm/km of reactance, common practice) behind 0.1 ohm of the supply
+    text = edited(
+        MILL,
+        ("boards: {main: {}}", f"boards: {{main: {{}}, far: {board}}}"),
+        (
+            "circuits:",
+            f"  on: {{from: main, to: far, cores: {cores}, size: 2.5 mm2, length: 30 m}}\ncircuits:\n  end: {{from: far, cores: {cores}, "
+            "equipment: class-II, through: [{kind: mcb, curve: B, rating: 6 A}]}",
+        ),
+        ("size: 1.5 mm2, length: 10 m", "size: 1.5 mm2, length: 0 m"),
+    )
+    peak = largest_at(text, "end")
+    assert peak.current_a == pytest.approx(230 / abs(2 * 0.03 * (7.41 + 0.08j) + 0.1j), rel=2e-3)
+    assert peak.kind == kind
+
+
 def test_inverters_alone_add_up_to_their_limits_though_their_voltages_differ() -> None:
     # as EMFs without impedance on one board they would contradict each other; into a fault each gives its limit
     text = edited(
@@ -1506,6 +1540,12 @@ def test_what_the_voltages_after_a_break_rest_on(edits: tuple[tuple[str, str], .
             _ = pen.frames
     else:
         assert pen.frames[0].volts == pytest.approx(132.8, abs=1)
+
+
+def test_breaks_past_the_limit_of_work_are_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("onebond.facts.failures.NODES", 1)
+    with pytest.raises(Unknown, match="more single failures than the stated limit"):
+        _ = failures(FARM)["on", "N"].loads
 
 
 def test_an_electrode_holds_the_frames_down_after_the_pen_has_broken() -> None:

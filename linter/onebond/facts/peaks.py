@@ -220,17 +220,20 @@ class PeakWorker:
         model = self.model
         others = {(node, lines): self.others(node, lines) for node, lines in asked}
         pairs = (self.pair(node, other) for (node, _), found in others.items() for _, other in found)
-        wanted = dict.fromkeys(pair for pair in pairs if pair and pair[0] != pair[1])
+        wanted = dict.fromkeys(pair for pair in pairs if pair)
         circuits = [model.circuit, *([with_other_stand_ins(model)] if model.unknown else [])]
         studies = [Study(circuit, wanted) for circuit in circuits]
         loops = [dict(zip(study.pairs, study.loops, strict=True)) for study in studies]
         return {one: self.amount(one[0], found, loops) for one, found in others.items()}
 
     def pair(self, node: int, other: int) -> tuple[int, int] | None:
-        """The nodes of the circuit between which a short circuit of two nodes lies; None where it drives nothing."""
+        """The nodes of the circuit between which a short circuit of two nodes lies; None where it drives nothing.
+
+        Where both are one, the lines are of one phase, or nothing but an inverter drives the fault, whose current is added.
+        """
         model = self.model
-        pair = (model.node[node], model.node[other])
-        return pair if min(pair) >= 0 and model.part[node] == model.part[other] else None
+        a, b = model.node[node], model.node[other]
+        return (a, b) if min(a, b) >= 0 and a != b and model.part[node] == model.part[other] else None
 
     def amount(self, node: int, others: list[tuple[str, int]], loops: list[dict[tuple[int, int], Loop]]) -> Amount:
         """The largest current at one node, over the kinds of short circuit."""
@@ -242,11 +245,6 @@ class PeakWorker:
             if not pair:
                 continue
             rise = model.offset_v[node] - model.offset_v[other]
-            if pair[0] == pair[1]:
-                if rise:
-                    identifier = self.network.nodes[node][0]
-                    lacking = Missing(identifier, (), f"nothing but the source limits the current at {identifier}")
-                continue
             amounts = [abs((loop[pair].open_v + rise) / loop[pair].z_ohm) for loop in loops]
             if len(amounts) > 1 and abs(amounts[0] - amounts[1]) > SAME * max(amounts):
                 lacking = lacking or self.currents.lacking(model, node, other)
