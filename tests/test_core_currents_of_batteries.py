@@ -919,6 +919,200 @@ def test_the_largest_current_beside_several_sources(
         assert peak.current_a == pytest.approx(known_a, rel=2e-3)
 
 
+@pytest.mark.parametrize("order", [("a", "b"), ("b", "a")])
+def test_devices_of_one_cable_in_lines_that_different_sources_feed(order: tuple[str, str]) -> None:
+    # the supply feeds L1, and an inverter L2 with twice its 20 A
+    poles = {"a": "L1", "b": "L2"}
+    devices = ", ".join(f"{{id: {one}, kind: mcb, curve: B, rating: 16 A, poles: {poles[one]}}}" for one in order)
+    text = edited(
+        MILL,
+        *beside("inv: {kind: inverter, phases: L2, voltage: 230 V, rating: 4.6 kVA, fault-current: {limit: 2 x rated}"),
+        ("circuits:", f"circuits:\n  both: {{from: main, cores: L1 L2 N PE, through: [{devices}]}}"),
+    ).replace("from: inv, to: main, cores: L1", "from: inv, to: main, cores: L2")
+    found = {peak.id: peak.known_a for peak in facts_of(text).peaks if peak.island and len(peak.island.feeds) == 2}
+    # between the lines 398 V lie on the 0.1 ohm of the supply, as far as the inverter holds its voltage: never too little
+    assert found["a"] == pytest.approx(2300 * 3**0.5, rel=1e-3)
+    assert found["b"] == pytest.approx(40, rel=1e-3)
+
+
+def test_a_breaker_of_two_poles_in_lines_that_different_sources_feed() -> None:
+    # a fault between L2 and the neutral draws the 40 A of the inverter, one between the lines what the supply lets through besides
+    text = edited(
+        MILL,
+        *beside("inv: {kind: inverter, phases: L2, voltage: 230 V, rating: 4.6 kVA, fault-current: {limit: 2 x rated}"),
+        (
+            "circuits:",
+            "circuits:\n  both: {from: main, cores: L1 L2 N PE, through: [{kind: mcb, curve: B, rating: 16 A}]}",
+        ),
+    ).replace("from: inv, to: main, cores: L1", "from: inv, to: main, cores: L2")
+    assert largest_at(text, "both").current_a == pytest.approx(2300 * 3**0.5 + 40, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("board", "cores", "kind"),
+    [("{}", "L1 PE", "line-PE"), ("{equipment: class-II}", "L1 N", "line-neutral"), ("{}", "L1 N PE", "line-neutral")],
+)
+def test_a_short_circuit_lies_between_conductors_of_one_place(board: str, cores: str, kind: str) -> None:
+    # 30 m of 2.5 mm2 both ways at 20 C (7.41 ohm/km; 0.08 ohm/km of reactance, common practice) behind 0.1 ohm of the supply
+    text = edited(
+        MILL,
+        ("boards: {main: {}}", f"boards: {{main: {{}}, far: {board}}}"),
+        (
+            "circuits:",
+            f"  on: {{from: main, to: far, cores: {cores}, size: 2.5 mm2, length: 30 m}}\ncircuits:\n  end: {{from: far, cores: {cores}, "
+            "equipment: class-II, through: [{kind: mcb, curve: B, rating: 6 A}]}",
+        ),
+        ("size: 1.5 mm2, length: 10 m", "size: 1.5 mm2, length: 0 m"),
+    )
+    peak = largest_at(text, "end")
+    assert peak.current_a == pytest.approx(230 / abs(2 * 0.03 * (7.41 + 0.08j) + 0.1j), rel=2e-3)
+    assert peak.kind == kind
+
+
+def test_inverters_alone_add_up_to_their_limits_though_their_voltages_differ() -> None:
+    # as EMFs without impedance on one board they would contradict each other; into a fault each gives its limit
+    text = edited(
+        MILL,
+        (
+            "grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, fault-current: 2.3 kA}",
+            INVERTER.replace("isolated: no", "fault-current: {limit: 30 A}"),
+        ),
+        ("from: grid", "from: inv"),
+        *beside("two: {kind: inverter, phases: L1, voltage: 240 V, may-parallel: [inv], fault-current: {limit: 50 A}"),
+    )
+    assert largest_at(text).current_a == pytest.approx(80)
+
+
+@pytest.mark.parametrize("ends", ["from: a, to: b", "from: b, to: a"])
+def test_a_device_that_closes_a_ring_meets_what_either_end_of_its_cable_lets_through(ends: str) -> None:
+    # to b leads a protective conductor of which no length is written, so a fault to its frame is not known
+    text = edited(
+        MILL,
+        ("boards: {main: {}}", "boards: {main: {}, a: {}, b: {}}"),
+        (
+            "circuits:",
+            f"""  one: {{from: main, to: a, cores: L1 N PE, size: 10 mm2, length: 5 m}}
+  two: {{from: main, to: b, cores: L1 N, size: 10 mm2, length: 5 m}}
+  earth: {{from: main, to: b, cores: PE, size: 10 mm2}}
+  tie: {{{ends}, cores: L1 N, size: 10 mm2, length: 5 m, through: [{{kind: mcb, curve: C, rating: 32 A}}]}}
+circuits:""",
+        ),
+    )
+    peak = largest_at(text, "tie")
+    assert peak.lacking is not None and peak.lacking.what == "the length of earth"
+    assert peak.at_most_a == pytest.approx(2300, rel=1e-3)
+
+
+def test_a_set_on_another_line_bounds_nothing_of_this_one() -> None:
+    # 100 kVA at 230 V over 10 % are 4.3 kA on L2; what L1 gets is bounded by its own supply
+    other = SET.replace("phases: L1", "phases: L2").replace("4.6 kVA", "100 kVA")
+    text = edited(MILL, NO_LENGTH, *beside(other)).replace(
+        "from: set, to: main, cores: L1", "from: set, to: main, cores: L2"
+    )
+    text = edited(
+        text,
+        (
+            "circuits:\n",
+            "circuits:\n  far: {from: main, cores: L2 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}\n",
+        ),
+    )
+    assert largest_at(text).at_most_a == pytest.approx(2300, rel=1e-3)
+    assert largest_at(text, "far").known_a == pytest.approx(4348, rel=2e-3)
+
+
+THREE = edited(
+    MILL,
+    ("phases: L1, voltage: 230 V", "phases: L1 L2 L3, system: high-leg, voltage: 120/240 V"),
+    ("to: main, cores: L1 N PE", "to: main, cores: L1 L2 L3 N PE"),
+    (
+        "circuits:\n",
+        """circuits:
+  high: {from: main, cores: L1 L2 PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+  outer: {from: main, cores: L1 L3 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+  motor: {from: main, cores: L1 L2 L3 PE, through: [{kind: mcb, curve: B, rating: 6 A}]}
+""",
+    ),
+)
+SPLIT = edited(
+    MILL,
+    ("phases: L1, voltage: 230 V", "phases: L1 L2, system: split-phase, voltage: 120/240 V"),
+    ("to: main, cores: L1 N PE", "to: main, cores: L1 L2 N PE"),
+    (
+        "circuits:\n",
+        "circuits:\n  outer: {from: main, cores: L1 L2 N PE, through: [{kind: mcb, curve: B, rating: 6 A}]}\n",
+    ),
+)
+ON_BOTH = (
+    "roof: {kind: inverter, phases: L1 L2, system: split-phase, voltage: 120/240 V, operation: grid-following, "
+    "fault-current: {limit: 50 A}"
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "ampere"),
+    [
+        # between the lines about two thirds of what flows to the neutral (common practice, from memory): not above it
+        (SPLIT, {"lamps": 2300, "outer": 2300}),
+        # what an inverter adds is no part of that bound
+        (
+            edited(SPLIT, *beside(ON_BOTH)).replace(
+                "from: roof, to: main, cores: L1 N", "from: roof, to: main, cores: L1 L2 N"
+            ),
+            {"lamps": 2350, "outer": 2350},
+        ),
+        # three lines of a high-leg delta give at most 2 / sqrt(3) of it (common practice, no source), and so does the high leg
+        # to earth; between its outer lines it is a winding like the others
+        (THREE, {"lamps": 2300, "high": 2300 * 2 / 3**0.5, "outer": 2300, "motor": 2300 * 2 / 3**0.5}),
+    ],
+)
+def test_a_winding_with_a_tap_gives_no_more_between_its_lines(text: str, ampere: dict[str, float]) -> None:
+    for connection, most in ampere.items():
+        assert largest_at(text, connection).current_a == pytest.approx(most, rel=1e-3)
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_what_a_set_adds_to_a_winding_with_a_tap_is_not_cut_off_with_it(first: bool) -> None:
+    # 4.6 kVA at 240 V over 10 % are 192 A between the lines
+    other = SET.replace("phases: L1, voltage: 230 V", "phases: L1 L2, system: split-phase, voltage: 120/240 V")
+    source, feed = beside(f"{other}, may-parallel: [grid]")
+    if not first:
+        source = ("boards:", f"  {other}, may-parallel: [grid]}}\nboards:")
+    text = edited(SPLIT, source, feed)
+    text = edited(text, ("from: set, to: main, cores: L1 N", "from: set, to: main, cores: L1 L2 N"))
+    assert largest_at(text, "outer").known_a >= 2300 + 190
+
+
+def test_a_set_gives_what_its_reactance_lets_through() -> None:
+    # FORMAT.md, currents: a current that is declared of a supply is none of a set; 192 A between the lines
+    for more in ("", ", fault-current: 100 A"):
+        text = edited(
+            SPLIT,
+            (
+                "grid: {kind: utility, phases: L1 L2, system: split-phase, voltage: 120/240 V, earthing: TN-S, fault-current: 2.3 kA}",
+                "set: {kind: generator, phases: L1 L2, system: split-phase, voltage: 120/240 V, rating: 4.6 kVA, "
+                f"subtransient-reactance: 10 %, neutral-bond: fixed{more}}}",
+            ),
+            ("from: grid", "from: set"),
+        )
+        assert largest_at(text, "outer").known_a == pytest.approx(191.7, rel=0.01)
+
+
+@pytest.mark.parametrize("lines", ["L1 L2", "L1 L2 L3"])
+def test_two_lines_of_a_star_give_more_between_them_than_to_the_neutral(lines: str) -> None:
+    # 2.3 kA to the neutral: half of the loop lies in the line (FORMAT.md, currents), so 2 x 2.3 kA on three lines, and the
+    # root of 3 over 2 of that between two of them (common practice)
+    text = edited(
+        SPLIT,
+        (
+            "phases: L1 L2, system: split-phase, voltage: 120/240 V",
+            f"phases: {lines}, system: three-phase, voltage: 230/400 V",
+        ),
+        ("to: main, cores: L1 L2 N PE", f"to: main, cores: {lines} N PE"),
+    )
+    assert largest_at(text, "outer").current_a == pytest.approx(2 * 2300 * 3**0.5 / 2, rel=2e-3)
+    assert largest_at(text, "lamps").current_a == pytest.approx(2300, rel=2e-3)
+
+
 def test_a_set_of_three_lines_gives_at_most_three_times_what_its_first_reactance_lets_through() -> None:
     # 20 kVA at 230/400 V: 28.9 A.  3 U / (x1 + x2 + x0), and neither x2 nor x0 is below zero
     text = edited(
@@ -1094,6 +1288,15 @@ def test_a_neutral_that_is_taken_from_behind_another_device(
     # a line without anything to return by; two lines return by each other, and what is never live borrows nothing
     assert found["line"] == ((), (), "", "", "line")
     assert set(found) == {"one", "two", "line"}
+
+
+def test_a_circuit_whose_line_is_joined_to_a_neutral_alone_is_never_live() -> None:
+    # behind a cable with crossed cores (a finding of its own) its line has no voltage, and so nothing to return
+    text = edited(
+        BORROWED,
+        ("  across:", "  crossed: {from: main, to: dead, cores: L1 N PE, lands-on: {L1: N, N: L1}}\n  across:"),
+    )
+    assert set(borrowed(text)) == {"one", "two", "line"}
 
 
 def test_a_neutral_that_returns_through_the_core_of_another_circuit() -> None:
@@ -1337,6 +1540,12 @@ def test_what_the_voltages_after_a_break_rest_on(edits: tuple[tuple[str, str], .
             _ = pen.frames
     else:
         assert pen.frames[0].volts == pytest.approx(132.8, abs=1)
+
+
+def test_breaks_past_the_limit_of_work_are_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("onebond.facts.failures.NODES", 1)
+    with pytest.raises(Unknown, match="more single failures than the stated limit"):
+        _ = failures(FARM)["on", "N"].loads
 
 
 def test_an_electrode_holds_the_frames_down_after_the_pen_has_broken() -> None:
