@@ -219,31 +219,73 @@ def test_a_link_through_an_impedance_is_no_reference(bond: str, told: tuple[str,
 
 
 @pytest.mark.parametrize(
-    ("bond", "electrode"),
+    ("edits", "electrode"),
     [
-        ("{at: sub}", "rod"),
-        # neither an impedance nor a link that is open while the set runs joins the electrode to its link
-        ("{at: sub, impedance: 1 kohm}", ""),
-        ("{at: sub, closed: {set: standing}}", ""),
+        ((), "rod"),
+        # a neutral is no PEN; neither an impedance nor a link that is open while the set runs joins the electrode
+        ((("to: barn, cores: L1 PEN", "to: barn, cores: L1 N"),), ""),
+        ((("other: {at: barn}", "other: {at: barn, impedance: 1 kohm}"),), ""),
+        ((("other: {at: barn}", "other: {at: barn, closed: {set: standing}}"),), ""),
+        ((("link: {at: main}, ", ""),), ""),
+        # nor does the PEN while it is open
+        (
+            (
+                (
+                    "to: barn, cores: L1 PEN",
+                    "to: barn, cores: L1 PEN, through: [{kind: isolator, poles: L1 PEN, normally: open}]",
+                ),
+            ),
+            "",
+        ),
     ],
 )
-def test_an_electrode_that_the_link_of_a_set_reaches_over_its_pen(bond: str, electrode: str) -> None:
+def test_an_electrode_that_a_set_reaches_over_pe_links_and_a_pen_that_is_not_live(
+    edits: tuple[tuple[str, str], ...], electrode: str
+) -> None:
+    # the changeover parts the neutral of the set from that of the supply; its frame is joined to the link at the main board
     text = (
         HEAD
-        + f"""\
+        + """\
 sources:
-  set: {{kind: generator, phases: L1, neutral-bond: none}}
-boards: {{main: {{}}, sub: {{}}}}
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  set: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, barn: {}, out: {}}
+changeovers: {co: {positions: [mains, own], poles: L1 N}}
 connections:
-  feed: {{from: set, to: main, cores: L1 N PE}}
-  on: {{from: main, to: sub, cores: L1 PEN}}
+  service: {from: grid, to: main, cores: L1 PEN}
+  to-barn: {from: main, to: barn, cores: L1 PEN}
+  in: {from: main, to: co.mains, cores: L1 N PE}
+  own: {from: set, to: co.own, cores: L1 N PE}
+  on: {from: co, to: out, cores: L1 N PE}
 circuits:
-  one: {{from: sub, cores: L1 N PE}}
-bonds: {{link: {{at: main}}, other: {bond}}}
-electrodes: {{rod: {{at: sub, resistance: 20 ohm}}}}
+  one: {from: out, cores: L1 N PE}
+  two: {from: barn, cores: L1 N PE}
+bonds: {link: {at: main}, other: {at: barn}}
+electrodes: {rod: {at: barn, resistance: 20 ohm}}
 """
     )
-    assert {feeding.electrode for feeding in facts_of(text).feedings} == {electrode}
+    assert {one.electrode for one in facts_of(edited(text, *edits)).feedings if one.id == "set"} == {electrode}
+
+
+def test_a_changeover_whose_position_does_not_matter_is_no_reason_for_two_links() -> None:
+    # no line lands on it; were its neutral switched, the two would still be joined in one of its positions
+    text = (
+        HEAD
+        + """\
+sources:
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}, far: {}}
+changeovers: {co: {positions: [a, b], poles: L1}}
+connections:
+  feed: {from: set, to: main, cores: L1 N PE}
+  in: {from: main, to: co.a, cores: N PE}
+  on: {from: co, to: far, cores: N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+bonds: {link: {at: main}, other: {at: far}}
+"""
+    )
+    assert {(one.id, one.crossings) for one in facts_of(text).references if one.kept} == {("other", ())}
 
 
 def test_the_residual_current_devices_of_an_island_are_closed_and_have_a_source_or_a_reference_on_either_side() -> None:
@@ -540,6 +582,23 @@ def test_an_array_of_another_voltage_leaves_the_widest_position_the_worst() -> N
     assert largest.lacking is None and largest.known_a == pytest.approx(AT_INVERTER_A + 14, rel=1e-3)
 
 
+def test_what_only_an_open_isolator_would_make_matter_leaves_the_largest_current_known() -> None:
+    # with it closed the bars are at the battery, whatever the length of the cable beside it
+    text = edited(
+        CABIN,
+        ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),
+        (
+            LEAD,
+            """short: {from: bank, to: bars, cores: DC+ DC-, size: 50 mm2, length: 0 m, through: [{id: q, kind: isolator, operable: yes}]}
+  aid: {from: bank, to: bars, cores: DC+ DC-, size: 50 mm2}
+  lead: {from: bars, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 10 m, through: [{id: z, kind: isolator, operable: yes}]}""",
+        ),
+        ("circuits:", "interlocks: [{never: {q: open, z: open}}]\ncircuits:"),
+    )
+    largest = currents(text)["bars"].largest
+    assert largest.lacking is None and largest.known_a == pytest.approx(AT_TERMINALS_A)
+
+
 def test_an_isolator_breaks_no_short_circuit() -> None:
     unfused = next(rule for rule in RULES if rule.id == "dc-unfused")
     for device, found in (("{kind: isolator}", ["bank"]), ("{kind: fuse, class: gG, rating: 125 A}", [])):
@@ -767,6 +826,29 @@ def loop(text: str) -> DirectLoop:
         ),
         # without a protective conductor the soil is in the loop
         (edited(LINKED, ("DC+ DC- PE", "DC+ DC-")), {"link", "N of feed", "DC+ of lead"}, "bank"),
+        # one that follows the supply has no neutral of its own: its line leads to the star point
+        (
+            edited(
+                CABIN,
+                ("isolated: no, neutral-bond: fixed", "isolated: no, operation: grid-following, neutral-bond: none"),
+                ("feed: {from: inv, to: hut, cores: L1 N PE", "feed: {from: inv, to: hut, cores: L1 PE"),
+                ("sources:\n", f"sources:\n  {GRID}\n"),
+                (
+                    "connections:\n",
+                    "connections:\n  service: {from: grid, to: hut, cores: L1 N PE, size: 10 mm2, length: 10 m}\n",
+                ),
+            ),
+            {
+                "PE of lead",
+                "PE of feed",
+                "PE of service",
+                "winding of grid",
+                "L1 of service",
+                "L1 of feed",
+                "DC+ of lead",
+            },
+            2 * LEAD_OHM + 4 * FEED_OHM,
+        ),
         # an inverter that passes its neutral through is no cable
         (
             HYBRID,
@@ -1290,13 +1372,36 @@ def test_a_neutral_that_is_taken_from_behind_another_device(
     assert set(found) == {"one", "two", "line"}
 
 
-def test_a_circuit_whose_line_is_joined_to_a_neutral_alone_is_never_live() -> None:
-    # behind a cable with crossed cores (a finding of its own) its line has no voltage, and so nothing to return
+def test_a_circuit_behind_a_winding_that_has_no_line_is_never_live() -> None:
+    # the second autotransformer hangs on its neutral alone: what it has at its line terminal is no line of a source
     text = edited(
         BORROWED,
-        ("  across:", "  crossed: {from: main, to: dead, cores: L1 N PE, lands-on: {L1: N, N: L1}}\n  across:"),
+        (
+            "boards:",
+            """  t1: {kind: transformer, winding: auto, phases: L1}
+  t2: {kind: transformer, winding: auto, phases: L1}
+boards:""",
+        ),
+        (
+            "  across:",
+            """  in-1: {from: main, to: t1.in, cores: L1 N PE}
+  in-2: {from: main, to: t2.in, cores: N PE}
+  out-2: {from: t2.out, to: dead, cores: L1 PE}
+  across:""",
+        ),
     )
     assert set(borrowed(text)) == {"one", "two", "line"}
+
+
+def test_a_set_with_a_line_of_its_own_behind_a_device_leaves_the_neutral_of_the_others_alone() -> None:
+    # L1 and its neutral come through the device; that the set feeds L2 on the same neutral takes nothing from its sum
+    text = edited(
+        BORROWED,
+        ("boards:", "  set: {kind: generator, phases: L2, neutral-bond: none}\nboards:"),
+        ("  across: {from: b2, to: one, cores: N}", "  set-feed: {from: set, to: b1, cores: L2 N PE}"),
+        ("one: {from: b1, cores: L1 PE}", "one: {from: b1, cores: L1 N PE}"),
+    )
+    assert borrowed(text)["one"] == ((), (), "", "", "")
 
 
 def test_a_neutral_that_returns_through_the_core_of_another_circuit() -> None:
