@@ -166,6 +166,47 @@ def test_each_set_of_monitors_on_a_direct_current_side_is_told_once(
     assert [(one.id, one.monitors) for one in found if one.island is None] == list(watched.items())
 
 
+IT_SUPPLY = edited(
+    CABIN,
+    ("isolated: no, neutral-bond: fixed", "isolated: no, earthing: IT, operation: grid-following, neutral-bond: none"),
+    ("sources:\n", "sources:\n  line: {kind: utility, phases: L1, voltage: 230 V, earthing: IT}\n"),
+    (
+        "earthed-pole: negative, internal-resistance: 8 mohm}",
+        f"earthed-pole: none, internal-resistance: 8 mohm}}\n  {SPARE}",
+    ),
+    ("connections:\n", "connections:\n  service: {from: line, to: hut, cores: L1 N PE}\n"),
+    ("length: 10 m}\ncircuits", "length: 10 m, through: [{id: q, kind: isolator, operable: yes}]}\ncircuits"),
+    ("circuits:\n", "electrodes: {rod: {at: hut}}\nMORE\ncircuits:\n"),
+)
+"""An inverter that separates nothing beside an IT supply; a battery behind an isolator, and one that nothing is joined to."""
+
+
+@pytest.mark.parametrize(
+    ("more", "running", "off"),
+    [
+        ("monitors: {imd: {at: hut}}", {("imd",)}, {("imd",)}),
+        # what watches the battery is joined to the system while the inverter runs, as far as the isolator may be closed then
+        ("monitors: {imd: {at: hut}, dc: {at: bank}}", {("imd", "dc")}, {("imd",)}),
+        (
+            "monitors: {imd: {at: hut}, dc: {at: bank}}\ninterlocks: [{never: {inv: inverting, q: closed}}]",
+            {("imd",)},
+            {("imd",)},
+        ),
+        # another battery is none of its side
+        ("monitors: {imd: {at: hut}, dc: {at: spare}}", {("imd",)}, {("imd",)}),
+        ("monitors: {dc: {at: bank}}", {("dc",)}, {()}),
+    ],
+)
+def test_monitors_that_an_inverter_joins_to_an_it_system(
+    more: str, running: set[tuple[str, ...]], off: set[tuple[str, ...]]
+) -> None:
+    found: dict[bool, set[tuple[str, ...]]] = {True: set(), False: set()}
+    for one in facts_of(IT_SUPPLY.replace("MORE", more)).isolated:
+        if one.island is not None:
+            found[one.island.fed_by("inv")].add(one.monitors)
+    assert (found[True], found[False]) == (running, off)
+
+
 # -- cases -----------------------------------------------------------------------------------------------------------
 
 APART = (
