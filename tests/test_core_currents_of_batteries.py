@@ -9,11 +9,17 @@ import pytest
 
 from described import edited, facts_of
 from onebond import testing
+from onebond.circuit.devices import NEVER
 from onebond.circuit.impedances import Missing
+from onebond.circuit.parts import Branch, Circuit
+from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts import Failure, Peak
+from onebond.facts.curves import Curve
 from onebond.facts.direct import DirectSide
 from onebond.facts.direct_currents import BatteryLeads, DirectCurrent
 from onebond.facts.direct_loop import DirectLoop
+from onebond.facts.failures import after
+from onebond.facts.faults import Fed, Passed
 from onebond.facts.unknown import Unknown
 from onebond_rules import RULES
 
@@ -1698,3 +1704,92 @@ def test_an_electrode_holds_the_frames_down_after_the_pen_has_broken() -> None:
     # 46 / 3 ohm of loads behind 132.8 V, and 46 / 3 ohm to earth: half of it is left
     text = edited(FARM, ("circuits:", "electrodes: {rod: {at: main, resistance: 15.33 ohm}}\ncircuits:"))
     assert {round(one.volts) for one in failures(text)["service", "PEN"].frames} == {66}
+
+
+def test_the_neutral_of_a_service_moves_the_loads_before_the_break_already() -> None:
+    # 8.7 A in 100 m of 2.5 mm2 lift the neutral by 7.7 V: the lamp on L3 has 237 V before, and 230 V once they return no more
+    text = edited(
+        FARM,
+        ("PEN, size: 16 mm2, length: 1 m", "PEN, size: 2.5 mm2, length: 100 m"),
+        ("bonds:", "  night: {from: main, cores: L3 N PE, size: 2.5 mm2, length: 1 m, load: 10 W}\nbonds:"),
+    )
+    places = {one.place for one in failures(text)["on", "N"].loads}
+    assert "lamps" in places and "night" not in places
+
+
+def test_the_voltages_after_a_branch_has_broken() -> None:
+    # 10 V behind 1 ohm on 1 ohm: 5 V; beside it 1 ohm in a ring of its own, a dead end, and a piece of wire between one node
+    branches = (
+        Branch(0, 1, 1, 10),
+        Branch(1, 0, 1),
+        Branch(1, 2, 1),
+        Branch(1, 1, 1),
+        Branch(1, 3, 1),
+        Branch(3, 0, 1),
+    )
+    study = Study(Circuit(4, branches, 0))
+    before = study.solution.voltages_v
+    # 1 ohm beside 2 ohm behind 1 ohm: 10 V x 0.667 / 1.667
+    assert [abs(one) for one in before] == pytest.approx([0, 4, 4, 2])
+    # without the load 2 ohm are left, without the ring 1 ohm
+    assert [abs(one) for one in after(study, 1)] == pytest.approx([0, 20 / 3, 20 / 3, 10 / 3])
+    assert [abs(one) for one in after(study, 4)] == pytest.approx([0, 5, 5, 0])
+    assert after(study, 3) == pytest.approx(before)
+    # nothing holds what the dead end led to
+    with pytest.raises(Unsolvable):
+        after(study, 2)
+
+
+# -- curves of devices -----------------------------------------------------------------------------------------------
+
+
+def curve(devices: str, current_a: float, residual_a: float | None = None) -> Curve:
+    """The devices of a cable that carry all of a fault current."""
+    text = edited(MILL, ("[{kind: mcb, curve: B, rating: 6 A}]", f"[{devices}]"))
+    passed = tuple(
+        Passed(one, "lamps", current_a, residual_a)
+        for one in testing.inspected(text, ()).installation.circuits[0].connection.devices
+    )
+    return Curve(Fed("grid", passed, True, None, False))
+
+
+@pytest.mark.parametrize(
+    ("device", "name"),
+    [
+        ("{kind: mcb, curve: C, rating: 16 A}", "mcb C16 in lamps"),
+        ("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", "rcbo B16 30 mA in lamps"),
+        ("{kind: rcd, residual: 30 mA}", "rcd 30 mA in lamps"),
+        # what an RCD carries says nothing of when it opens
+        ("{kind: rcd, rating: 40 A, residual: 300 mA}", "rcd 300 mA in lamps"),
+        ("{kind: mccb, rating: 100 A, instantaneous: 1 kA}", "mccb 100 A in lamps"),
+        ("{kind: fuse, class: gG, rating: 63 A}", "fuse gG 63 A in lamps"),
+    ],
+)
+def test_what_a_device_on_a_curve_is_called(device: str, name: str) -> None:
+    # 5 kA: beyond what any of them carries
+    assert curve(device, 5000, 5000).names == (name,)
+
+
+def test_devices_of_which_nothing_is_known_have_no_curve() -> None:
+    # without a curve, a class or a residual current that is determined nobody can say when they open; nor where nothing flows
+    for device in ("{kind: mcb, rating: 16 A}", "{kind: fuse, rating: 63 A}", "{kind: rcd, residual: 30 mA}"):
+        found = curve(device, 5000)
+        assert (found.names, found.steps()) == ((), ())
+    nothing = curve("{kind: mcb, curve: B, rating: 16 A}", 0)
+    assert (nothing.names, nothing.steps()) == ((), ())
+
+
+def test_a_moulded_case_breaker_whose_setting_is_not_written_is_drawn_as_far_as_it_is_known() -> None:
+    # it carries its rated current for ever, and when it opens at 50 times that hangs on its setting
+    found = curve("{kind: mccb, rating: 100 A}", 100)
+    assert found.names == ("mccb 100 A in lamps",)
+    assert found.at(100) == found.at(5000) == NEVER
+
+
+def test_an_overcurrent_release_opens_whatever_the_residual_current_is() -> None:
+    # B16: 5 times rated within 0.1 s (IEC 60898-1, table 7), also where what its residual part sees is not determined
+    found = curve("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", 100)
+    assert found.at(80).certain_s == 0.1
+    assert found.at(15).certain_s is None
+    # and with it from 30 mA on, within 0.3 s (IEC 61008-1, table 1)
+    assert curve("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", 100, 100).at(0.03).certain_s == 0.3
