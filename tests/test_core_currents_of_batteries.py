@@ -125,6 +125,9 @@ ROD = ("circuits:", "electrodes: {rod: {at: hut}}\ncircuits:")
     ("edits", "across"),
     [
         ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:")), True),
+        # one that separates the two keeps the fault from the monitor, and so may one of which nothing is written
+        ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:"), ("isolated: no", "isolated: yes")), False),
+        ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:"), ("isolated: no, ", "")), False),
         # nothing watches the IT system, so nothing watches the battery over it
         ((IT,), False),
         # a monitor in a system whose neutral is earthed sees the bond and no fault
@@ -314,25 +317,62 @@ electrodes: {rod: {at: barn, resistance: 20 ohm}}
     assert {one.electrode for one in facts_of(edited(text, *edits)).feedings if one.id == "set"} == {electrode}
 
 
-def test_a_changeover_whose_position_does_not_matter_is_no_reason_for_two_links() -> None:
-    # no line lands on it; were its neutral switched, the two would still be joined in one of its positions
+@pytest.mark.parametrize(
+    ("changeovers", "ways"),
+    [
+        # no line lands on it; were its neutral switched, the two would still be joined in one of its positions
+        (
+            "changeovers: {co: {positions: [a, b], poles: L1}}\n",
+            "in: {from: main, to: co.a, cores: N PE}\n  on: {from: co, to: far, cores: N PE}",
+        ),
+        # a plug is no changeover
+        ("", "on: {from: main, to: far, cores: L1 N PE, plug: yes}"),
+    ],
+)
+def test_two_links_that_no_changeover_joins(changeovers: str, ways: str) -> None:
+    text = (
+        HEAD
+        + f"""\
+sources:
+  set: {{kind: generator, phases: L1, neutral-bond: none}}
+boards: {{main: {{}}, far: {{}}}}
+{changeovers}connections:
+  feed: {{from: set, to: main, cores: L1 N PE}}
+  {ways}
+circuits:
+  one: {{from: main, cores: L1 N PE}}
+bonds: {{link: {{at: main}}, other: {{at: far}}}}
+"""
+    )
+    assert {(one.id, one.crossings) for one in facts_of(text).references if one.kept} == {("other", ())}
+
+
+def test_an_island_leans_on_the_star_point_of_a_supply_that_is_only_absent() -> None:
+    # with its conductors open at the supply terminals nothing ties the neutral of the set; a link of its own would
     text = (
         HEAD
         + """\
 sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
   set: {kind: generator, phases: L1, neutral-bond: none}
-boards: {main: {}, far: {}}
-changeovers: {co: {positions: [a, b], poles: L1}}
+boards: {main: {}}
 connections:
+  service: {from: grid, to: main, cores: L1 N}
   feed: {from: set, to: main, cores: L1 N PE}
-  in: {from: main, to: co.a, cores: N PE}
-  on: {from: co, to: far, cores: N PE}
 circuits:
   one: {from: main, cores: L1 N PE}
-bonds: {link: {at: main}, other: {at: far}}
+electrodes: {rod: {at: main}}
 """
     )
-    assert {(one.id, one.crossings) for one in facts_of(text).references if one.kept} == {("other", ())}
+
+    def leaning(more: str) -> dict[tuple[str, ...], bool]:
+        islands = facts_of(text + more).islands
+        return {
+            one.detached: one.borrows_when_attached for one in islands if one.fed_by("set") and not one.fed_by("grid")
+        }
+
+    assert leaning("")[("grid",)] is True
+    assert leaning("bonds: {link: {at: main}}\n")[("grid",)] is False
 
 
 def test_the_residual_current_devices_of_an_island_are_closed_and_have_a_source_or_a_reference_on_either_side() -> None:
