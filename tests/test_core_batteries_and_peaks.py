@@ -1,6 +1,7 @@
-"""Batteries and arrays, their currents, what watches them, and the largest currents of devices: small sites worked by hand.
+"""Batteries and what watches them, what a device may have to break, borrowed neutrals, breaks and curves: small sites by hand.
 
-Resistances are those of IEC 60228, class 2, at 20 C, as the tables print them (50 mm2: 0.387 ohm/km, 10 mm2: 1.83 ohm/km).
+Resistances are those of IEC 60228, class 2, at 20 C, as the tables print them (50 mm2: 0.387 ohm/km, 10 mm2: 1.83 ohm/km); warm
+ones have 1.2 times that.  Where a bound or a factor is named in FORMAT.md, it is taken from there.
 """
 
 from __future__ import annotations
