@@ -40,7 +40,7 @@ class Curve:
         """When the first of them opens at a current in A."""
         trips = []
         for one, (line, residual) in zip(self.passed, self.shares, strict=True):
-            seen = one._replace(residual_a=None if one.residual_a is None else residual * current_a)
+            seen = one._replace(residual_a=residual * current_a)  # one that is not determined counts as none
             trip = trip_of(seen, line * current_a, self.fuses)
             trips.append(NEVER if isinstance(trip, Missing) else trip)
         return sooner(*trips)
@@ -72,7 +72,7 @@ class Curve:
 
 
 def _part(of: float, whole: float) -> float:
-    return float(f"{of / whole:.3g}") if whole else 0.0
+    return float(f"{of / whole:.3g}")
 
 
 def _named(passed: Passed) -> str:

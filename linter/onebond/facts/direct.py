@@ -165,7 +165,7 @@ def _seen_by_it(islands: Iterable[Island]) -> set[str]:
         for island in islands
         if island.it and island.monitors
         for source in island.network.installation.sources
-        if source.kind == "inverter" and source.isolated is False and works(island, source)
+        if source.isolated is False and works(island, source)
     }
 
 
@@ -180,10 +180,10 @@ def works(island: Island, source: Source) -> bool:
 
 
 def _working(network: Network, islands: tuple[Island, ...]) -> dict[str, list[Island]]:
-    """For each inverter the cases in which it runs with its neutral tied to earth."""
-    inverters = [source for source in network.installation.sources if source.kind == "inverter"]
+    """For each inverter the cases in which it runs with its neutral tied to earth; no other source does."""
     return {
-        source.id: [island for island in islands if island.references and works(island, source)] for source in inverters
+        source.id: [island for island in islands if island.references and works(island, source)]
+        for source in network.installation.sources
     }
 
 
@@ -194,9 +194,6 @@ def _at_once(
     if any({one.id, other.id} <= set(group.members) for group in site.groups):
         return False
     first, second = working[one.id], working[other.id]
-    same = set(map(id, first)) & {id(island) for island in second}
-    if any(joint(network, island.state, wiring.state) for island in first if id(island) in same):
-        return True
     # only what both name, or an interlock does, can keep them apart
     named = {v for clause in network.never for v, _ in clause} | set(wiring.side.variables)
     named |= _named(first) & _named(second)

@@ -1,6 +1,7 @@
-"""Batteries and arrays, their currents, what watches them, and the largest currents of devices: small sites worked by hand.
+"""Batteries and what watches them, what a device may have to break, borrowed neutrals, breaks and curves: small sites by hand.
 
-Resistances are those of IEC 60228, class 2, at 20 C, as the tables print them (50 mm2: 0.387 ohm/km, 10 mm2: 1.83 ohm/km).
+Resistances are those of IEC 60228, class 2, at 20 C, as the tables print them (50 mm2: 0.387 ohm/km, 10 mm2: 1.83 ohm/km); warm
+ones have 1.2 times that.  Where a bound or a factor is named in FORMAT.md, it is taken from there.
 """
 
 from __future__ import annotations
@@ -9,11 +10,17 @@ import pytest
 
 from described import edited, facts_of
 from onebond import testing
+from onebond.circuit.devices import NEVER
 from onebond.circuit.impedances import Missing
+from onebond.circuit.parts import Branch, Circuit
+from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts import Failure, Peak
+from onebond.facts.curves import Curve
 from onebond.facts.direct import DirectSide
 from onebond.facts.direct_currents import BatteryLeads, DirectCurrent
 from onebond.facts.direct_loop import DirectLoop
+from onebond.facts.failures import after
+from onebond.facts.faults import Fed, Passed
 from onebond.facts.unknown import Unknown
 from onebond_rules import RULES
 
@@ -119,6 +126,9 @@ ROD = ("circuits:", "electrodes: {rod: {at: hut}}\ncircuits:")
     ("edits", "across"),
     [
         ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:")), True),
+        # one that separates the two keeps the fault from the monitor, and so may one of which nothing is written
+        ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:"), ("isolated: no", "isolated: yes")), False),
+        ((IT, ("circuits:", "monitors: {imd: {at: hut}}\ncircuits:"), ("isolated: no, ", "")), False),
         # nothing watches the IT system, so nothing watches the battery over it
         ((IT,), False),
         # a monitor in a system whose neutral is earthed sees the bond and no fault
@@ -164,6 +174,47 @@ def test_each_set_of_monitors_on_a_direct_current_side_is_told_once(
 ) -> None:
     found = facts_of(edited(text, ("circuits:", f"monitors: {{{monitors}}}\ncircuits:"))).isolated
     assert [(one.id, one.monitors) for one in found if one.island is None] == list(watched.items())
+
+
+IT_SUPPLY = edited(
+    CABIN,
+    ("isolated: no, neutral-bond: fixed", "isolated: no, earthing: IT, operation: grid-following, neutral-bond: none"),
+    ("sources:\n", "sources:\n  line: {kind: utility, phases: L1, voltage: 230 V, earthing: IT}\n"),
+    (
+        "earthed-pole: negative, internal-resistance: 8 mohm}",
+        f"earthed-pole: none, internal-resistance: 8 mohm}}\n  {SPARE}",
+    ),
+    ("connections:\n", "connections:\n  service: {from: line, to: hut, cores: L1 N PE}\n"),
+    ("length: 10 m}\ncircuits", "length: 10 m, through: [{id: q, kind: isolator, operable: yes}]}\ncircuits"),
+    ("circuits:\n", "electrodes: {rod: {at: hut}}\nMORE\ncircuits:\n"),
+)
+"""An inverter that separates nothing beside an IT supply; a battery behind an isolator, and one that nothing is joined to."""
+
+
+@pytest.mark.parametrize(
+    ("more", "running", "off"),
+    [
+        ("monitors: {imd: {at: hut}}", {("imd",)}, {("imd",)}),
+        # what watches the battery is joined to the system while the inverter runs, as far as the isolator may be closed then
+        ("monitors: {imd: {at: hut}, dc: {at: bank}}", {("imd", "dc")}, {("imd",)}),
+        (
+            "monitors: {imd: {at: hut}, dc: {at: bank}}\ninterlocks: [{never: {inv: inverting, q: closed}}]",
+            {("imd",)},
+            {("imd",)},
+        ),
+        # another battery is none of its side
+        ("monitors: {imd: {at: hut}, dc: {at: spare}}", {("imd",)}, {("imd",)}),
+        ("monitors: {dc: {at: bank}}", {("dc",)}, {()}),
+    ],
+)
+def test_monitors_that_an_inverter_joins_to_an_it_system(
+    more: str, running: set[tuple[str, ...]], off: set[tuple[str, ...]]
+) -> None:
+    found: dict[bool, set[tuple[str, ...]]] = {True: set(), False: set()}
+    for one in facts_of(IT_SUPPLY.replace("MORE", more)).isolated:
+        if one.island is not None:
+            found[one.island.fed_by("inv")].add(one.monitors)
+    assert (found[True], found[False]) == (running, off)
 
 
 # -- cases -----------------------------------------------------------------------------------------------------------
@@ -219,31 +270,110 @@ def test_a_link_through_an_impedance_is_no_reference(bond: str, told: tuple[str,
 
 
 @pytest.mark.parametrize(
-    ("bond", "electrode"),
+    ("edits", "electrode"),
     [
-        ("{at: sub}", "rod"),
-        # neither an impedance nor a link that is open while the set runs joins the electrode to its link
-        ("{at: sub, impedance: 1 kohm}", ""),
-        ("{at: sub, closed: {set: standing}}", ""),
+        ((), "rod"),
+        # a neutral is no PEN; neither an impedance nor a link that is open while the set runs joins the electrode
+        ((("to: barn, cores: L1 PEN", "to: barn, cores: L1 N"),), ""),
+        ((("other: {at: barn}", "other: {at: barn, impedance: 1 kohm}"),), ""),
+        ((("other: {at: barn}", "other: {at: barn, closed: {set: standing}}"),), ""),
+        ((("link: {at: main}, ", ""),), ""),
+        # nor does the PEN while it is open
+        (
+            (
+                (
+                    "to: barn, cores: L1 PEN",
+                    "to: barn, cores: L1 PEN, through: [{kind: isolator, poles: L1 PEN, normally: open}]",
+                ),
+            ),
+            "",
+        ),
     ],
 )
-def test_an_electrode_that_the_link_of_a_set_reaches_over_its_pen(bond: str, electrode: str) -> None:
+def test_an_electrode_that_a_set_reaches_over_pe_links_and_a_pen_that_is_not_live(
+    edits: tuple[tuple[str, str], ...], electrode: str
+) -> None:
+    # the changeover parts the neutral of the set from that of the supply; its frame is joined to the link at the main board
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TN-C-S}
+  set: {kind: generator, phases: L1, neutral-bond: fixed}
+boards: {main: {}, barn: {}, out: {}}
+changeovers: {co: {positions: [mains, own], poles: L1 N}}
+connections:
+  service: {from: grid, to: main, cores: L1 PEN}
+  to-barn: {from: main, to: barn, cores: L1 PEN}
+  in: {from: main, to: co.mains, cores: L1 N PE}
+  own: {from: set, to: co.own, cores: L1 N PE}
+  on: {from: co, to: out, cores: L1 N PE}
+circuits:
+  one: {from: out, cores: L1 N PE}
+  two: {from: barn, cores: L1 N PE}
+bonds: {link: {at: main}, other: {at: barn}}
+electrodes: {rod: {at: barn, resistance: 20 ohm}}
+"""
+    )
+    assert {one.electrode for one in facts_of(edited(text, *edits)).feedings if one.id == "set"} == {electrode}
+
+
+@pytest.mark.parametrize(
+    ("changeovers", "ways"),
+    [
+        # no line lands on it; were its neutral switched, the two would still be joined in one of its positions
+        (
+            "changeovers: {co: {positions: [a, b], poles: L1}}\n",
+            "in: {from: main, to: co.a, cores: N PE}\n  on: {from: co, to: far, cores: N PE}",
+        ),
+        # a plug is no changeover
+        ("", "on: {from: main, to: far, cores: L1 N PE, plug: yes}"),
+    ],
+)
+def test_two_links_that_no_changeover_joins(changeovers: str, ways: str) -> None:
     text = (
         HEAD
         + f"""\
 sources:
   set: {{kind: generator, phases: L1, neutral-bond: none}}
-boards: {{main: {{}}, sub: {{}}}}
-connections:
+boards: {{main: {{}}, far: {{}}}}
+{changeovers}connections:
   feed: {{from: set, to: main, cores: L1 N PE}}
-  on: {{from: main, to: sub, cores: L1 PEN}}
+  {ways}
 circuits:
-  one: {{from: sub, cores: L1 N PE}}
-bonds: {{link: {{at: main}}, other: {bond}}}
-electrodes: {{rod: {{at: sub, resistance: 20 ohm}}}}
+  one: {{from: main, cores: L1 N PE}}
+bonds: {{link: {{at: main}}, other: {{at: far}}}}
 """
     )
-    assert {feeding.electrode for feeding in facts_of(text).feedings} == {electrode}
+    assert {(one.id, one.crossings) for one in facts_of(text).references if one.kept} == {("other", ())}
+
+
+def test_an_island_leans_on_the_star_point_of_a_supply_that_is_only_absent() -> None:
+    # with its conductors open at the supply terminals nothing ties the neutral of the set; a link of its own would
+    text = (
+        HEAD
+        + """\
+sources:
+  grid: {kind: utility, phases: L1, earthing: TT}
+  set: {kind: generator, phases: L1, neutral-bond: none}
+boards: {main: {}}
+connections:
+  service: {from: grid, to: main, cores: L1 N}
+  feed: {from: set, to: main, cores: L1 N PE}
+circuits:
+  one: {from: main, cores: L1 N PE}
+electrodes: {rod: {at: main}}
+"""
+    )
+
+    def leaning(more: str) -> dict[tuple[str, ...], bool]:
+        islands = facts_of(text + more).islands
+        return {
+            one.detached: one.borrows_when_attached for one in islands if one.fed_by("set") and not one.fed_by("grid")
+        }
+
+    assert leaning("")[("grid",)] is True
+    assert leaning("bonds: {link: {at: main}}\n")[("grid",)] is False
 
 
 def test_the_residual_current_devices_of_an_island_are_closed_and_have_a_source_or_a_reference_on_either_side() -> None:
@@ -540,6 +670,23 @@ def test_an_array_of_another_voltage_leaves_the_widest_position_the_worst() -> N
     assert largest.lacking is None and largest.known_a == pytest.approx(AT_INVERTER_A + 14, rel=1e-3)
 
 
+def test_what_only_an_open_isolator_would_make_matter_leaves_the_largest_current_known() -> None:
+    # with it closed the bars are at the battery, whatever the length of the cable beside it
+    text = edited(
+        CABIN,
+        ("boards: {hut: {}}", "boards: {hut: {}, bars: {}}"),
+        (
+            LEAD,
+            """short: {from: bank, to: bars, cores: DC+ DC-, size: 50 mm2, length: 0 m, through: [{id: q, kind: isolator, operable: yes}]}
+  aid: {from: bank, to: bars, cores: DC+ DC-, size: 50 mm2}
+  lead: {from: bars, to: inv.dc, cores: DC+ DC-, size: 50 mm2, length: 10 m, through: [{id: z, kind: isolator, operable: yes}]}""",
+        ),
+        ("circuits:", "interlocks: [{never: {q: open, z: open}}]\ncircuits:"),
+    )
+    largest = currents(text)["bars"].largest
+    assert largest.lacking is None and largest.known_a == pytest.approx(AT_TERMINALS_A)
+
+
 def test_an_isolator_breaks_no_short_circuit() -> None:
     unfused = next(rule for rule in RULES if rule.id == "dc-unfused")
     for device, found in (("{kind: isolator}", ["bank"]), ("{kind: fuse, class: gG, rating: 125 A}", [])):
@@ -767,6 +914,29 @@ def loop(text: str) -> DirectLoop:
         ),
         # without a protective conductor the soil is in the loop
         (edited(LINKED, ("DC+ DC- PE", "DC+ DC-")), {"link", "N of feed", "DC+ of lead"}, "bank"),
+        # one that follows the supply has no neutral of its own: its line leads to the star point
+        (
+            edited(
+                CABIN,
+                ("isolated: no, neutral-bond: fixed", "isolated: no, operation: grid-following, neutral-bond: none"),
+                ("feed: {from: inv, to: hut, cores: L1 N PE", "feed: {from: inv, to: hut, cores: L1 PE"),
+                ("sources:\n", f"sources:\n  {GRID}\n"),
+                (
+                    "connections:\n",
+                    "connections:\n  service: {from: grid, to: hut, cores: L1 N PE, size: 10 mm2, length: 10 m}\n",
+                ),
+            ),
+            {
+                "PE of lead",
+                "PE of feed",
+                "PE of service",
+                "winding of grid",
+                "L1 of service",
+                "L1 of feed",
+                "DC+ of lead",
+            },
+            2 * LEAD_OHM + 4 * FEED_OHM,
+        ),
         # an inverter that passes its neutral through is no cable
         (
             HYBRID,
@@ -1290,13 +1460,36 @@ def test_a_neutral_that_is_taken_from_behind_another_device(
     assert set(found) == {"one", "two", "line"}
 
 
-def test_a_circuit_whose_line_is_joined_to_a_neutral_alone_is_never_live() -> None:
-    # behind a cable with crossed cores (a finding of its own) its line has no voltage, and so nothing to return
+def test_a_circuit_behind_a_winding_that_has_no_line_is_never_live() -> None:
+    # the second autotransformer hangs on its neutral alone: what it has at its line terminal is no line of a source
     text = edited(
         BORROWED,
-        ("  across:", "  crossed: {from: main, to: dead, cores: L1 N PE, lands-on: {L1: N, N: L1}}\n  across:"),
+        (
+            "boards:",
+            """  t1: {kind: transformer, winding: auto, phases: L1}
+  t2: {kind: transformer, winding: auto, phases: L1}
+boards:""",
+        ),
+        (
+            "  across:",
+            """  in-1: {from: main, to: t1.in, cores: L1 N PE}
+  in-2: {from: main, to: t2.in, cores: N PE}
+  out-2: {from: t2.out, to: dead, cores: L1 PE}
+  across:""",
+        ),
     )
     assert set(borrowed(text)) == {"one", "two", "line"}
+
+
+def test_a_set_with_a_line_of_its_own_behind_a_device_leaves_the_neutral_of_the_others_alone() -> None:
+    # L1 and its neutral come through the device; that the set feeds L2 on the same neutral takes nothing from its sum
+    text = edited(
+        BORROWED,
+        ("boards:", "  set: {kind: generator, phases: L2, neutral-bond: none}\nboards:"),
+        ("  across: {from: b2, to: one, cores: N}", "  set-feed: {from: set, to: b1, cores: L2 N PE}"),
+        ("one: {from: b1, cores: L1 PE}", "one: {from: b1, cores: L1 N PE}"),
+    )
+    assert borrowed(text)["one"] == ((), (), "", "", "")
 
 
 def test_a_neutral_that_returns_through_the_core_of_another_circuit() -> None:
@@ -1552,3 +1745,92 @@ def test_an_electrode_holds_the_frames_down_after_the_pen_has_broken() -> None:
     # 46 / 3 ohm of loads behind 132.8 V, and 46 / 3 ohm to earth: half of it is left
     text = edited(FARM, ("circuits:", "electrodes: {rod: {at: main, resistance: 15.33 ohm}}\ncircuits:"))
     assert {round(one.volts) for one in failures(text)["service", "PEN"].frames} == {66}
+
+
+def test_the_neutral_of_a_service_moves_the_loads_before_the_break_already() -> None:
+    # 8.7 A in 100 m of 2.5 mm2 lift the neutral by 7.7 V: the lamp on L3 has 237 V before, and 230 V once they return no more
+    text = edited(
+        FARM,
+        ("PEN, size: 16 mm2, length: 1 m", "PEN, size: 2.5 mm2, length: 100 m"),
+        ("bonds:", "  night: {from: main, cores: L3 N PE, size: 2.5 mm2, length: 1 m, load: 10 W}\nbonds:"),
+    )
+    places = {one.place for one in failures(text)["on", "N"].loads}
+    assert "lamps" in places and "night" not in places
+
+
+def test_the_voltages_after_a_branch_has_broken() -> None:
+    # 10 V behind 1 ohm on 1 ohm: 5 V; beside it 1 ohm in a ring of its own, a dead end, and a piece of wire between one node
+    branches = (
+        Branch(0, 1, 1, 10),
+        Branch(1, 0, 1),
+        Branch(1, 2, 1),
+        Branch(1, 1, 1),
+        Branch(1, 3, 1),
+        Branch(3, 0, 1),
+    )
+    study = Study(Circuit(4, branches, 0))
+    before = study.solution.voltages_v
+    # 1 ohm beside 2 ohm behind 1 ohm: 10 V x 0.667 / 1.667
+    assert [abs(one) for one in before] == pytest.approx([0, 4, 4, 2])
+    # without the load 2 ohm are left, without the ring 1 ohm
+    assert [abs(one) for one in after(study, 1)] == pytest.approx([0, 20 / 3, 20 / 3, 10 / 3])
+    assert [abs(one) for one in after(study, 4)] == pytest.approx([0, 5, 5, 0])
+    assert after(study, 3) == pytest.approx(before)
+    # nothing holds what the dead end led to
+    with pytest.raises(Unsolvable):
+        after(study, 2)
+
+
+# -- curves of devices -----------------------------------------------------------------------------------------------
+
+
+def curve(devices: str, current_a: float, residual_a: float | None = None) -> Curve:
+    """The devices of a cable that carry all of a fault current."""
+    text = edited(MILL, ("[{kind: mcb, curve: B, rating: 6 A}]", f"[{devices}]"))
+    passed = tuple(
+        Passed(one, "lamps", current_a, residual_a)
+        for one in testing.inspected(text, ()).installation.circuits[0].connection.devices
+    )
+    return Curve(Fed("grid", passed, True, None, False))
+
+
+@pytest.mark.parametrize(
+    ("device", "name"),
+    [
+        ("{kind: mcb, curve: C, rating: 16 A}", "mcb C16 in lamps"),
+        ("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", "rcbo B16 30 mA in lamps"),
+        ("{kind: rcd, residual: 30 mA}", "rcd 30 mA in lamps"),
+        # what an RCD carries says nothing of when it opens
+        ("{kind: rcd, rating: 40 A, residual: 300 mA}", "rcd 300 mA in lamps"),
+        ("{kind: mccb, rating: 100 A, instantaneous: 1 kA}", "mccb 100 A in lamps"),
+        ("{kind: fuse, class: gG, rating: 63 A}", "fuse gG 63 A in lamps"),
+    ],
+)
+def test_what_a_device_on_a_curve_is_called(device: str, name: str) -> None:
+    # 5 kA: beyond what any of them carries
+    assert curve(device, 5000, 5000).names == (name,)
+
+
+def test_devices_of_which_nothing_is_known_have_no_curve() -> None:
+    # without a curve, a class or a residual current that is determined nobody can say when they open; nor where nothing flows
+    for device in ("{kind: mcb, rating: 16 A}", "{kind: fuse, rating: 63 A}", "{kind: rcd, residual: 30 mA}"):
+        found = curve(device, 5000)
+        assert (found.names, found.steps()) == ((), ())
+    nothing = curve("{kind: mcb, curve: B, rating: 16 A}", 0)
+    assert (nothing.names, nothing.steps()) == ((), ())
+
+
+def test_a_moulded_case_breaker_whose_setting_is_not_written_is_drawn_as_far_as_it_is_known() -> None:
+    # it carries its rated current for ever, and when it opens at 50 times that hangs on its setting
+    found = curve("{kind: mccb, rating: 100 A}", 100)
+    assert found.names == ("mccb 100 A in lamps",)
+    assert found.at(100) == found.at(5000) == NEVER
+
+
+def test_an_overcurrent_release_opens_whatever_the_residual_current_is() -> None:
+    # B16: 5 times rated within 0.1 s (IEC 60898-1, table 7), also where what its residual part sees is not determined
+    found = curve("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", 100)
+    assert found.at(80).certain_s == 0.1
+    assert found.at(15).certain_s is None
+    # and with it from 30 mA on, within 0.3 s (IEC 61008-1, table 1)
+    assert curve("{kind: rcbo, curve: B, rating: 16 A, residual: 30 mA}", 100, 100).at(0.03).certain_s == 0.3
