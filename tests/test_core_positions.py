@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from conftest import ROOT
 from described import edited, facts_of
 from onebond import network, states, testing
 from onebond.circuit.build import Contact
@@ -487,7 +488,7 @@ circuits:
     assert found == {"one": ((), (), "one"), "two": ((), (), "")}
     (trips,) = (one for one in testing.inspected(text, RULES).site.results if one.rule == "rcd-trips-in-service")
     assert (trips.subject, trips.kind, trips.level, trips.because) == ("r", "fail", "warning", None)
-    # of a line that passes a device without its neutral it is one
+    # nor of one that its own line passes: no current flows there, and what is wrong is told once
     beside = edited(
         text,
         (
@@ -495,7 +496,18 @@ circuits:
             "one: {from: main, cores: L1 PE, through: [{id: q, kind: rcd, residual: 30 mA}],",
         ),
     )
-    assert {one.id: one.line_only for one in facts_of(beside).borrowed_neutrals} == {"one": ("q",), "two": ()}
+    assert {one.id: (one.line_only, one.lost) for one in facts_of(beside).borrowed_neutrals} == {
+        "one": ((), "one"),
+        "two": ((), ""),
+    }
+
+
+def test_a_circuit_of_a_dead_board_has_no_neutral_on_another_device() -> None:
+    # the service is not there: over both positions of the changeover lines lead back to the board, and no neutral does
+    text = (ROOT / "fixtures" / "sites" / "three-wire-pump.yaml").read_text(encoding="utf-8")
+    dead = text[: text.index("  service:")] + text[text.index("  to-ts:") :]
+    rules = {one.rule for one in testing.inspected(dead, RULES).site.results if one.kind == "fail"}
+    assert "neutral-borrowed" not in rules and "never-energised" in rules
 
 
 def test_an_inner_bond_that_is_closed_while_the_inverter_inverts() -> None:

@@ -573,6 +573,11 @@ def test_what_a_utility_brings(tmp_path: Path, earthing: str, first: str, second
         ),
         ("min: 800 A", "min: 8 kA", "the smallest fault current of `grid` is above the largest"),
         ("mains-input: no, filter", "when-off: through, filter", "`when-off: through` at `i2` needs a mains input"),
+        (
+            "loop-impedance: 0.5 ohm\n",
+            "loop-impedance: 0.5 ohm\n    neutral-impedance: 5 ohm\n",
+            "`neutral-impedance` is of an IT supply, and `grid` is TT",
+        ),
         ("residual: 30 mA}]", "residual: 30 mA, senses: L1 L2}]", "`L2` is a sensed core here, but `milking` has no"),
         ("from: milking, cores", "from: socket, cores", "`socket` joins `socket` to itself"),
         ("  soft: {at", "  k1: {at", "`k1` is already the id of a device"),

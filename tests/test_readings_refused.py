@@ -172,7 +172,7 @@ ENTRIES = {
         (7, 24, "`loop`: `0,8 ohm` has a comma in the number", "the decimal sign is a point: write `0.8 ohm`"),
     ),
     "a decimal comma of a time": (
-        "{rcd: q-main, times: {1 x: 180,5 ms, 5 x: 60 ms}}",
+        "{rcd: q-main, times: {1 x: 180,5 ms}}",
         (7, 32, "`1 x`: `180,5 ms` has a comma in the number", "write `180.5 ms`"),
     ),
     "a value of a blank": (
@@ -472,3 +472,34 @@ def test_a_board_ahead_of_the_first_rcd_may_be_doubly_insulated(rule: str, house
     house.write_text(HOUSE, encoding="utf-8")
     good = inspect_file(str(house), load_rules(), today=TODAY).results
     assert not [one for one in good if one.rule == rule and one.kind == "fail"]
+
+
+@pytest.mark.parametrize(
+    ("entry", "still_read"),
+    [
+        # the multimeter stood in the wrong range at one of two voltages
+        ("{at: main, L1-N: 2300 V, L1-PE: 231 V}", [("main", "voltage", 231.0)]),
+        ("{at: main, L1-N: 230, L1-PE: 231 V, N-PE: 0.4 V}", [("main", "voltage", 231.0), ("main", "voltage", 0.4)]),
+        ("{rcd: q-main, times: {1 x: 240 ms, 5 x: 40}}", [("q-main", "rcd", 1.0)]),
+        ('{rcd: q-main, times: {1 x: "180,5 ms", 5 x: 60 ms}}', [("q-main", "rcd", 1.0)]),
+        ("{rcd: q-main, times: {1 x: 240 ms, 3 x: 40 ms}}", [("q-main", "rcd", 1.0)]),
+        ("{rcd: q-main, times: 240 ms, holds: yes}", [("q-main", "holds", 0.0)]),
+        # nothing else is in the entry: one thing is wrong, and no second word of it
+        ("{at: main, L1-N: 2300 V}", []),
+        # where it was read, or in which state, is not known: nothing beside it counts
+        ("{at: main, stat: {set: running}, L1-N: 230 V}", []),
+        ("{at: Main, L1-N: 230 V}", []),
+        ("{at: main, loads: perhaps, L1-N: 230 V}", []),
+    ],
+)
+def test_one_value_that_makes_no_sense_takes_none_beside_it_along(
+    house: Path, entry: str, still_read: list[tuple[str, str, float]]
+) -> None:
+    found = read(house, f"{HEAD}  - {entry}\n")
+    assert values(found) == still_read
+    assert len(found.problems) == 1, told(found)
+
+
+def test_a_place_that_is_not_there_is_told_once_for_all_values_of_an_entry(house: Path) -> None:
+    found = read(house, f"{HEAD}  - {{at: mian, L1-N: 230 V, L1-PE: 230 V, N-PE: 0.2 V}}\n")
+    assert told(found) == [(6, 10, "the description has no place `mian`")]

@@ -285,7 +285,27 @@ CASES = (
     ),
     # SANS 10142-1: nothing known beyond 6.7.5 ?
     Case("a farm", plot("agricultural"), "sans", "rcd-missing", "one", "none"),
-    Case("705.411.1", plot("agricultural"), "bs7671", "rcd-missing", "one", "fail"),
+    Case("705.411.1", plot("agricultural"), "bs7671", "rcd-missing", "one", "fail", "300 mA or less"),
+    # 705.411.1: 30 mA for outlets of up to 32 A, 100 mA above, and 300 mA for all else: whoever needs the first is not sent for the last
+    Case("outlets", plot("agricultural", "socket-outlets"), "iec", "rcd-missing", "one", "fail", "RCD of 30 mA"),
+    Case(
+        "outlets that have the one of the farm",
+        plot("agricultural", "socket-outlets", RCBO.replace("30 mA", "300 mA")),
+        "iec",
+        "rcd-missing",
+        "one",
+        "fail",
+        "RCD of 30 mA",
+    ),
+    Case(
+        "outlets of 63 A",
+        plot("agricultural", "socket-outlets", MCB.replace("16", "63")),
+        "iec",
+        "rcd-missing",
+        "one",
+        "fail",
+        "RCD of 100 mA",
+    ),
     Case(
         "AS/NZS 2.6.3 ?: every final circuit of a home",
         plot("dwelling", "fixed", MCB.replace("16", "63")),

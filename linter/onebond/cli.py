@@ -522,7 +522,7 @@ def _diagnose(argv: list[str]) -> int:
         return installation
 
     from onebond import readings
-    from onebond.diagnosis import diagnose
+    from onebond.diagnosis import but, diagnose
     from onebond.meter.plant import Plant
     from onebond.reporting import explanation, text
     from onebond.result import Site
@@ -537,11 +537,12 @@ def _diagnose(argv: list[str]) -> int:
     if read.readings is None or not read.readings.readings:
         _say(f"{_shown(taken)}: no reading could be understood")
         return REFUSED
-    outcome = explanation.worded(diagnose(plant, read.readings), _speech(installation))
+    outcome = diagnose(plant, read.readings)
     if any(problem.route == ("taken",) for problem in read.problems):
         outcome = outcome._replace(taken="")  # what is written there is no day on which something was read
     if outcome.healthy:
-        outcome = outcome._replace(not_accepted=tuple(_not_accepted(path, taken, today)))
+        outcome = but(outcome, tuple(_not_accepted(path, taken, today)))
+    outcome = explanation.worded(outcome, _speech(installation))
     sound = outcome.healthy and not outcome.not_accepted
     code = REFUSED if read.problems else CLEAN if sound else FOUND if outcome.explained else OPEN
     rendered = (
@@ -562,6 +563,7 @@ def _not_accepted(path: str, taken: str, today: str) -> Iterator[str]:
     for result in site.results:
         if result.kind == "fail":
             yield f"{result.subject}: {'; '.join(f'{name}: {value}' for name, value in result.figures)}"
+            yield from (f"{mention.subject}: {mention.text}" for mention, _ in result.mentions)
 
 
 def _speech(installation: Installation) -> Callable[[str], str]:

@@ -32,6 +32,15 @@ NEAR = 0.8
 """A measurement that tells this part of what the best one does is taken before it where the state for it is there already."""
 
 
+AS_DESCRIBED = ("no defect: as described",)
+BUT_FOR_THAT = ("the circuit is as described; left is what is not accepted",)
+"""The same where the rulebook does not accept one of the readings: a slow device is a defect, though not one of the circuit."""
+
+
+SAFER = 0.25
+"""Where frames may be live, one that tells this part of it and puts no supply back is taken before one that does."""
+
+
 def _at(test: str, where: str) -> str:
     """A test and its place; continuity is measured from one place to another."""
     return f"{test} {'from' if ' to ' in where else 'at'} {where}"
@@ -123,6 +132,21 @@ def diagnose(plant: Plant, readings: Readings) -> Outcome:
     )
 
 
+def but(outcome: Outcome, not_accepted: tuple[str, ...]) -> Outcome:
+    """An outcome with readings beside it that fit the circuit, or of which it says nothing, and that the rulebook does not accept."""
+    if not not_accepted:
+        return outcome
+    told = tuple(
+        one._replace(explanations=tuple(BUT_FOR_THAT if words == AS_DESCRIBED else words for words in one.explanations))
+        for one in outcome.told
+    )
+    following = outcome.next
+    if following is not None:
+        shows = ((BUT_FOR_THAT[0] if words == AS_DESCRIBED[0] else words, value) for words, value in following.shows)
+        following = following._replace(shows=tuple(shows))
+    return outcome._replace(told=told, next=following, not_accepted=not_accepted)
+
+
 def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[str]:
     """The readings that are not compared with the circuit."""
     for reading, shown in zip(readings, healthy.shown, strict=True):
@@ -138,21 +162,14 @@ def _left_out(readings: tuple[Reading, ...], healthy: Explanation) -> Iterator[s
 
 
 def _words(explanation: Explanation) -> tuple[str, ...]:
-    return tuple(defect.words for defect in explanation.defects) or ("no defect: as described",)
+    return tuple(defect.words for defect in explanation.defects) or AS_DESCRIBED
 
 
 def _told(plant: Plant, group: Group, found: Diagnosis, readings: tuple[Reading, ...]) -> Told:
     first = group.first
-    fewest = min(len(one.defects) for one in group.members)
-    kept = [one for one in group.members if len(one.defects) == fewest]
-    # an electrode of the resistance that was read says all that one far too high does
-    fitted = {one.element for each in kept for one in each.defects if one.kind == "electrode-other"}
-    kept = [
-        each for each in kept if not any(one.kind == "electrode-high" and one.element in fitted for one in each.defects)
-    ]
     return Told(
         group.probability,
-        tuple(map(_words, kept)),
+        tuple(map(_words, _fewest(group))),
         first.fits,
         tuple(_compared(plant, first, found.healthy, readings)),
         () if first.defects else tuple(_words(one) for one in group.members if len(one.defects) == 1 and one.fits),
@@ -203,6 +220,15 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
     found = list(doctor.told_apart(rivals, questions))
     if not found:
         return None
+    most = max(bits for bits, *_ in found)
+    if any(_bares_frames(rival) for rival in rivals):
+        energised = frozenset(_feeds(plant, measured[-1]) if measured else ())
+        quiet = [
+            one
+            for one in found
+            if one[0] >= SAFER * most and (one[2].dead or energised.issuperset(plant.feeds(one[1])))
+        ]
+        found = quiet or found
     enough = NEAR * max(bits for bits, *_ in found)
     bits, state, measurement, answers = max(
         (one for one in found if one[0] >= enough),
@@ -224,10 +250,34 @@ def _next(doctor: Doctor, plant: Plant, groups: list[Group], measured: list[Meas
     )
 
 
-def _shares(group: Group) -> list[tuple[Explanation, float]]:
-    """The explanations of a group with the fewest defects, and an equal part of its probability for each."""
+def _feeds(plant: Plant, one: Measured) -> tuple[int, ...]:
+    """What energised the site when a reading was taken."""
+    return () if one.measurement.dead else plant.feeds(one.state)
+
+
+def _bares_frames(rival: Group) -> bool:
+    """Whether frames may be live or without protection: a protective conductor is open, crossed or touched, or a bond is open."""
+    return any(
+        one.kind in ("bond-open", "electrode-open", "leak")
+        or (one.kind in ("core-open", "crossed", "joint") and "PE" in one.detail)
+        for one in rival.first.defects
+    )
+
+
+def _fewest(group: Group) -> list[Explanation]:
+    """The explanations of a group with the fewest defects."""
     fewest = min(len(one.defects) for one in group.members)
     kept = [one for one in group.members if len(one.defects) == fewest]
+    # an electrode of the resistance that was read says all that one far too high does
+    fitted = {one.element for each in kept for one in each.defects if one.kind == "electrode-other"}
+    return [
+        each for each in kept if not any(one.kind == "electrode-high" and one.element in fitted for one in each.defects)
+    ]
+
+
+def _shares(group: Group) -> list[tuple[Explanation, float]]:
+    """The explanations of a group with the fewest defects, and an equal part of its probability for each."""
+    kept = _fewest(group)
     return [(one, group.probability / len(kept)) for one in kept]
 
 

@@ -111,9 +111,17 @@ def inspect(
         tuple(faults),
         lines,
         len(facts.islands),
-        tuple(
-            f"{source}: more than {limit} cases of its live island; its verdicts are open"
-            for source in facts.survey.not_proven
+        (
+            *(
+                f"{source}: more than {limit} cases of its live island; its verdicts are open"
+                for source in facts.survey.not_proven
+            ),
+            # of what is judged by what is found in a circuit nothing would be left to be open
+            *(
+                f"{source}: the site has more different circuits than the stated limit; short-circuit currents, normal service"
+                " and single failures of its islands are not worked out"
+                for source in facts.not_worked_out
+            ),
         ),
         figures=figures_of(facts, rules, drawing) if figures else None,
         drawing=drawing_of(facts, document, _occurrences(results, occurring)) if drawing else None,

@@ -217,7 +217,8 @@ def _fault_rows(fault: EarthFault, params: Params) -> list[FaultFigure]:
     guessed = not bare.isdisjoint(fed.source for fed in fault.feds)
     try:
         seen = row._replace(
-            loop_ohm=None if guessed else _rounded(fault.loop_ohm, _FINE),
+            # an IT system that nothing ties to earth has no loop of a first fault
+            loop_ohm=None if guessed or fault.loop_ohm == float("inf") else _rounded(fault.loop_ohm, _FINE),
             current_a=_rounded(fault.current_a(factor), _FINE),
             touch_v=_rounded(fault.touch_v()),
             touch_met_v=_rounded(fault.touch_met_v()),

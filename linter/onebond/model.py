@@ -121,7 +121,9 @@ class Source(NamedTuple):
     phases: tuple[str, ...]
     route: Route
     earthing: str | None = None  # TN-S | TN-C-S | TT | IT; on sources other than a utility only where written
-    earthing_impedance_ohm: float | None = None  # utility IT: star point to earth
+    earthing_impedance_ohm: float | None = (
+        None  # utility: star point to earth; IT as written, else what a defect puts there
+    )
     neutral_bond: str = "none"  # none | fixed | while-inverting
     neutral_bond_written: bool = True  # False: the file is silent, and silence was read as none
     mains_input: bool = False

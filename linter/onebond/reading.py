@@ -493,6 +493,13 @@ class _Reader:
                 quantity.LOW_VOLTAGE,
                 (*route, "voltage"),
             )
+        if facts.earthing not in (None, "IT") and _child(node, "neutral-impedance") is not None:
+            self._problem(
+                _at(node, "neutral-impedance"),
+                f"`neutral-impedance` is of an IT supply, and `{identifier}` is {facts.earthing}",
+                "the earth of its star point is part of its `loop-impedance`; take `neutral-impedance` out",
+                (*route, "neutral-impedance"),
+            )
         if _text(node, "system") == "high-leg":
             self._judge_high_leg(identifier, node, facts, voltage_v, line_voltage_v, route)
         parallel = []

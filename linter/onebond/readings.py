@@ -49,6 +49,8 @@ _SUBJECTS = {
 }
 """What says of what a reading is, and which values go with it."""
 
+_VALUES = frozenset(key for keys in _SUBJECTS.values() for key in keys)
+
 
 BEGINS = "a file of readings begins with `onebond-readings: 1`, followed by `installation:`, `taken:` and `readings:`"
 
@@ -242,7 +244,10 @@ class _Reader:
         found: list[Reading] = []
         for number, node in enumerate(listed.value if isinstance(listed.value, tuple) else ()):
             route: Route = (KEY, "readings", number)
-            told = number > self.last or any((KEY, *where[:2]) == route for where in self.refused)
+            # one value that makes no sense says nothing against those beside it; a place or a state does
+            told = number > self.last or any(
+                (KEY, *where[:2]) == route and not _VALUES.intersection(where[2:3]) for where in self.refused
+            )
             if node.kind == "map" and not told and self._signed(node, route) and self._taken_fits(node, route):
                 found.extend(self._reading(node, route, day))
         return Readings(
@@ -314,6 +319,7 @@ class _Reader:
             return
         subject = subjects[0]
         values = [key for keys in _SUBJECTS.values() for key in keys if _child(node, key) is not None]
+        unread = [key for key in values if (*route[1:], key) in self.refused]
         wrong = [key for key in values if key not in _SUBJECTS[subject]]
         for key in wrong:
             self._problem(
@@ -333,7 +339,7 @@ class _Reader:
         loads = _child(node, "loads")
         on = loads is None or loads.value not in ("off", False)
         day = _text(node, "taken") or taken
-        for key in (key for key in values if key not in wrong):
+        for key in (key for key in values if key not in wrong and key not in unread):
             for reading in self._value(node, subject, key, state, on, (*route, key), day):
                 # where somebody has written the state, a voltage in it is news and no slip of the pen
                 if _child(node, "state") is None and _needs_voltage(reading) and not self.plant.feeds(state):
@@ -495,6 +501,8 @@ class _Reader:
             )
             return
         for times, one in holder.value.items() if isinstance(holder.value, dict) else ():
+            if (*route[1:], times) in self.refused:
+                continue
             text = str(one.value)
             measurement = Measurement("rcd", name, times)
             if text == "no-trip":
@@ -577,7 +585,9 @@ class _Reader:
         self._add(span, message, hint, route)
 
     def _add(self, span: Span, message: str, hint: str, route: Route) -> None:
-        self.problems.append(Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route))
+        problem = Problem(span, message, hint, route[1:] if route[:1] == (KEY,) else route)
+        if problem not in self.problems:  # several values of an entry stand at one place
+            self.problems.append(problem)
 
 
 def _is_day(text: str) -> bool:

@@ -1,11 +1,11 @@
 """A bonding conductor is too small.
 
-Checks: every PE of its own that joins two places which other protective conductors join as well.  At the main earthing terminal it
-is main bonding: half of what is asked of the earthing conductor, at least 6 mm2 copper or 16 mm2 aluminium, no more than 25
-mm2 copper; with a supply whose neutral is a PEN, BS 7671 goes by that neutral.  Between two other places, where it is
-supplementary, it has at least 2.5 mm2 copper or 16 mm2 aluminium, and no less than the smaller one of the protective conductors
-of the two places.  To extraneous metal it is main bonding from the main earthing terminal (where no bar is one: from where the
-electrodes are), and supplementary from anywhere else: no less than half of the protective conductor there.  That 4 mm2 are needed
+Checks: every PE of its own that joins two places which other protective conductors join as well.  At the main earthing terminal it is
+main bonding: half of what is asked of the earthing conductor, at least 6 mm2 copper or 16 mm2 aluminium, no more than 25 mm2 copper;
+with a supply whose neutral is a PEN, BS 7671 goes by that neutral.  Between two other places, where it is supplementary, it has at
+least 2.5 mm2 copper or 16 mm2 aluminium, and conducts no less than the smaller one of the protective conductors of the two places,
+which may be of another metal.  To extraneous metal it is main bonding from the main earthing terminal (where no bar is one: from where
+the electrodes are), and supplementary from anywhere else: no less than half of the protective conductor there.  That 4 mm2 are needed
 where nothing protects it is not checked, since the description does not say how it lies.
 
 Danger: in a fault the two places stand at different voltages, and a person who touches both is the better conductor.
@@ -43,7 +43,7 @@ def check(one: Protective, params: Params) -> Verdict:
     if one.sort == "bonding":
         if not params["supplementary"]:
             return NotApplicable("the rulebook asks for no bonding beside the protective conductors")
-        need = Need(one.smaller_pe_mm2, f"{one.smaller_pe_mm2:g} mm2")
+        need = Need.metric(one.smaller_pe_mm2)
         return _finding(one, need) if one.short_of(need) else PASS
     if params["main"] == "least":
         return PASS

@@ -1,10 +1,11 @@
 """An earthing conductor is too small.
 
-Checks: the conductor of every electrode and every PE of its own between the main earthing terminal and a board or an electrode:
-at least 6 mm2 copper or 16 mm2 aluminium.  One that leads fault currents back, and not only to electrodes, has to have the
-size of a PE of the largest line at its board too; so has every one in rulebooks that go by the lines of the service.  With a
-supply whose neutral is a PEN, BS 7671 asks as much of it as of main bonding.  How it lies is not described: a bare one in the
-soil needs 25 mm2, one that is only protected from corrosion 16 mm2, and that is not checked.
+Checks: the conductor of every electrode and every PE of its own between the main earthing terminal and a board or an electrode: at
+least 6 mm2 copper or 16 mm2 aluminium.  One that leads fault currents back, and not only to electrodes, has to have the size of a PE
+of the largest line at its board too; so has every one in rulebooks that go by the lines of the service.  With a supply whose neutral
+is a PEN, BS 7671 asks as much of it as of main bonding.  How it lies is not described: a bare one in the soil needs 25 mm2, one that
+is only protected from corrosion 16 mm2, and that is not checked.  A conductor that leads to the frame of a battery or a board of
+direct current alone is none of these.
 
 Danger: it corrodes or burns off, nobody notices, and the frames lose their earth.
 

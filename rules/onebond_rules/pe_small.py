@@ -1,14 +1,15 @@
 """A protective conductor is too small for the lines that it goes with, or for the heat of a fault.
 
-Checks: every PE of a cable, and every PE of its own beside a cable without one.  Where a PE of its own is the only metal between
-two parts of the installation, the largest of the cables that lead from one part to the other counts, wherever they are laid.  It
-passes by the table that goes by the lines (by the overcurrent device ahead, where the rulebook has such a table); below the table
-it passes if sqrt(I2 t) / k of each earth fault that it carries is no more than its size, I at the far ends, t the time by which a
-device has operated for certain.  Where that time is the tenth of a second that product standards promise, a size that is not proved
-is a warning: the maker's let-through energy may show that it is enough.  A PE laid alone has at least 2.5 mm2 copper or 16 mm2
-aluminium; that one without mechanical protection needs 4 mm2 is not checked, since the description does not say how it lies.  Lines
-that are larger than their load needs are not followed by their PE here (NEC 250.122(B)).  What a breaker lets through in a fault
-near the beginning of a cable, in less than a tenth of a second, is in no description and is not judged.
+Checks: every PE of a cable, and every PE of its own beside a cable without one or to a load; bars within one enclosure need no size.
+Where a PE of its own is the only metal between two parts of the installation, the largest of the cables that lead from one part to the
+other counts, wherever they are laid.  It passes by the table that goes by the lines (by the overcurrent device ahead, where the
+rulebook has such a table); below the table it passes if sqrt(I2 t) / k of each earth fault that it carries is no more than its size, I
+at the far ends, t the time by which a device has operated for certain.  Where that time is the tenth of a second that product
+standards promise, a size that is not proved is a warning: the maker's let-through energy may show that it is enough.  A PE laid alone
+has at least 2.5 mm2 copper or 16 mm2 aluminium; that one without mechanical protection needs 4 mm2 is not checked, since the
+description does not say how it lies.  Lines that are larger than their load needs are not followed by their PE here (NEC 250.122(B)).
+What a breaker lets through in a fault near the beginning of a cable, in less than a tenth of a second, is in no description and is not
+judged.
 
 Danger: it glows or melts in the fault that it is there for; the frame stays live, and the insulation beside it burns.
 

@@ -190,7 +190,14 @@ def _with_joint(ohm: complex | Missing | None, joint_ohm: float) -> complex | Mi
 
 class _Builder:
     def __init__(
-        self, network: Network, state: State, live: int, feeds: Iterable[int], options: Options, known: Known
+        self,
+        network: Network,
+        state: State,
+        live: int,
+        feeds: Iterable[int],
+        options: Options,
+        known: Known,
+        behind: frozenset[str],
     ) -> None:
         self.network = network
         self.site = network.installation
@@ -209,9 +216,10 @@ class _Builder:
         self.contacts: list[Contact] = []
         self.unknown: list[tuple[int, Missing]] = []
         self.stars: list[tuple[str, int]] = []
-        self.used = {node for node in range(len(network.nodes)) if live >> node & 1}
+        self.used: set[int] = set()  # a live node has a conductor, a contact or a winding at it
         self.source_ids = {source.id: source for source in self.site.sources}
         self.known = known
+        self.behind = behind
         self.tied: set[int] = set()
         self.star_at_earth = False
 
@@ -343,10 +351,10 @@ class _Builder:
         self.used.add(point)
         if star:
             if source.earthing == "TT":
-                ohm = supply.star
-                self.branch(
-                    point, self.soil, complex(ohm) if isinstance(ohm, float) else ohm, identifier, "supplier electrode"
-                )
+                # what its earth has beyond the declared loop no description says: a defect does
+                more, ohm = source.earthing_impedance_ohm or 0.0, supply.star
+                earth = ohm if isinstance(ohm, Missing) else complex((ohm or 0.0) + more)
+                self.branch(point, self.soil, earth, identifier, "supplier electrode")
             elif source.earthing_impedance_ohm:
                 self.branch(point, self.soil, complex(source.earthing_impedance_ohm), identifier, "supplier electrode")
             elif not self.star_at_earth:
@@ -371,8 +379,7 @@ class _Builder:
             for node in lines:
                 phase = self.network.nodes[node][2]
                 emf = 0j if isinstance(emfs, Missing) else emfs[phase]
-                z = emfs if isinstance(emfs, Missing) else supply.line
-                self.branch(point, node, z, identifier, phase, emf)
+                self.branch(point, node, supply.line, identifier, phase, emf)
 
     def own_source(self, identifier: str) -> None:
         feed = next(feed for feed in self.network.feeds if feed.id == identifier)
@@ -409,7 +416,7 @@ class _Builder:
         own = impedances.transformer(source)
         if isinstance(own, Missing):
             return own
-        ahead = _ahead(self.network, self.state, identifier, self.options)
+        ahead = _ahead(self.network, self.state, identifier, self.options, self.behind)
         return ahead if isinstance(ahead, Missing) else own + ahead
 
     # -- what hangs on it ----------------------------------------------------------------------------------------
@@ -475,9 +482,8 @@ class _Builder:
                 length_m = 0.0 if is_bar(self.site, link) else self.options.unwritten_m
             half = admittance(self.options.stray_f_per_m * length_m / 2, self.options.frequency_hz)
             for end, node in ((link.start, edge.a), (link.finish, edge.b)):
-                pe = self.network.find(frame_of(self.site, end.id), "", "PE")
-                if pe >= 0:
-                    self.across(node, pe, half, link.id, "stray")
+                pe = self.network.number_of(frame_of(self.site, end.id), "", "PE")
+                self.across(node, pe, half, link.id, "stray")
 
     def lines_of(self, identifier: str) -> tuple[int, ...]:
         """The live nodes of the lines that a circuit brings to its end; another cable may land there with more of them."""
@@ -539,16 +545,15 @@ class _Builder:
                         self.branch(lines[0], lines[1], z, circuit.id, "load")
                     continue
                 z = self.load_ohm(circuit, between_v / math.sqrt(3), count)
-                star = self.draft.new() if z else -1
-                for node in lines if z else ():
-                    self.branch(node, star, z, circuit.id, "load")
+                if z:
+                    star = self.draft.new()
+                    for node in lines:
+                        self.branch(node, star, z, circuit.id, "load")
 
     @staticmethod
     def load_ohm(circuit: Final, across_v: float, lines: int) -> complex | None:
         """Each of the impedances that a load is, with a voltage in V across it; None where no load is written."""
         factor = circuit.power_factor or 1.0
-        if not across_v:
-            return None
         try:
             if circuit.load_a:
                 return loads.load_of_current_ohm(circuit.load_a, across_v, factor)
@@ -557,7 +562,7 @@ class _Builder:
             if circuit.load_w:
                 return loads.load_of_power_ohm(circuit.load_w, across_v, factor, lines)
         except ValueError:
-            return None  # larger or smaller than any load: as if it were not written
+            return None  # larger or smaller than any load, or no voltage is written: as if it were not written
         return None
 
     # -- all of it -----------------------------------------------------------------------------------------------
@@ -609,7 +614,8 @@ class _Builder:
     def finish(self) -> Model:
         network = self.network
         tops = [self.draft.top(node) for node in range(len(self.draft.above))]
-        earth_top, earth_up = tops[self.soil]
+        # nothing with an EMF merges the mass of earth with a node: what is merged with it stands above it by its own offset
+        earth_top, _ = tops[self.soil]
         # parts that conductors join, and which of them the mass of earth reaches
         whole = _Draft(len(self.draft.above))
         for a, b, *_ in self.branches:
@@ -646,7 +652,7 @@ class _Builder:
                 continue
             top, offset = tops[node]
             node_of[node] = final[top]
-            offset_of[node] = offset - (earth_up if top == earth_top else 0j)
+            offset_of[node] = offset
             parts_of[node] = part[number[top]]
         # where the nodes lie: the solution works out those of one place together
         place = {name: count for count, name in enumerate(dict.fromkeys(key[0] for key in network.nodes), 1)}
@@ -657,8 +663,6 @@ class _Builder:
         branches = []
         for a, b, z, emf, name in self.branches:
             (ta, oa), (tb, ob) = tops[a], tops[b]
-            oa -= earth_up if ta == earth_top else 0j
-            ob -= earth_up if tb == earth_top else 0j
             branches.append(Branch(final[ta], final[tb], z, emf + oa - ob, name))
         stars = tuple((name, final[tops[node][0]]) for name, node in self.stars)
         return Model(
@@ -689,13 +693,14 @@ def build(
     options: Options = Options(),  # noqa: B008
     known: Known | None = None,
     begun: Begun | None = None,
+    behind: frozenset[str] = frozenset(),
 ) -> Model:
     """The circuit of a live island: ``live`` its nodes as a bit set, ``feeds`` the numbers of what energises it.
 
     ``known`` keeps the impedances of cores between the circuits of one network, ``begun`` what the circuits of one island have in
-    common.
+    common.  ``behind``: transformers that the circuit lies ahead of.
     """
-    builder = _Builder(network, state, live, feeds, options, {} if known is None else known)
+    builder = _Builder(network, state, live, feeds, options, {} if known is None else known, behind)
     return builder.build({} if begun is None else begun)
 
 
@@ -707,18 +712,24 @@ def with_other_stand_ins(model: Model) -> Circuit:
     return model.circuit._replace(branches=tuple(branches))
 
 
-def _ahead(network: Network, state: State, transformer: str, options: Options) -> complex | Missing:
-    """Impedance of the network ahead of an isolating transformer, brought to a winding of its secondary, in ohm."""
+def _ahead(
+    network: Network, state: State, transformer: str, options: Options, behind_it: frozenset[str]
+) -> complex | Missing:
+    """Impedance of the network ahead of an isolating transformer, brought to a winding of its secondary, in ohm.
+
+    ``behind_it``: transformers that this one is ahead of.  Where one of them feeds it in turn, they stand in a ring.
+    """
     from onebond.circuit.solve import Study, Unsolvable
 
     feed = next(feed for feed in network.feeds if feed.id == transformer)
     source = feed.sources[0]
     why = Missing(transformer, source.route, f"the network ahead of the transformer {transformer} is not determined")
     part = reach(network, state, feed.primary)
+    through = behind_it | {transformer}
     behind = [
         i
         for i, other in enumerate(network.feeds)
-        if other.id != transformer
+        if other.id not in through
         and other.forming
         and other.at_work(state)
         and any(part >> node & 1 for node in other.lines)
@@ -726,7 +737,7 @@ def _ahead(network: Network, state: State, transformer: str, options: Options) -
     emfs = impedances.line_emfs_v(source)
     if not behind or isinstance(emfs, Missing):
         return why
-    model = build(network, state, part, behind, options)
+    model = build(network, state, part, behind, options, behind=through)
     other_end = feed.primary[1] if len(feed.primary) > 1 else network.find(transformer, "in", "N")
     if other_end < 0:
         return why

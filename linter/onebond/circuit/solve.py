@@ -282,27 +282,28 @@ class Study:
         circuit, cuts = self.circuit, self.cuts
         branches, (voltages, currents) = circuit.branches, self.solution
         z_pairs = self._engine.loops([case.pair for case in cases])
-        found: list[Loop | None] = [
+        whole = [
             Loop(z_ohm, voltages[case.pair[0]] - voltages[case.pair[1]])
             for case, z_ohm in zip(cases, z_pairs, strict=True)
         ]
+        found: list[Loop | None] = list(whole)
         joined = []
         for number, (branch, pair) in enumerate(cases):
             if cuts.is_single(branch):
-                found[number] = self._parted(branch, pair, found[number])
-            elif branches[branch].a != branches[branch].b:
+                found[number] = self._parted(branch, pair, whole[number])
+            else:
                 joined.append(number)
         ends = [branches[cases[number].branch][:2] for number in joined]
         z_own = self._engine.loops(ends)
         z_cross = self._transfers([(end, cases[number].pair) for end, number in zip(ends, joined, strict=True)])
         anew: dict[int, list[int]] = {}
         for number, own, cross in zip(joined, z_own, z_cross, strict=True):
-            branch, before = cases[number].branch, found[number]
+            branch, before = cases[number].branch, whole[number]
             y = 1 / branches[branch].z_ohm
             rest = 1 - y * own
             if abs(rest) < RANK_ONE_FROM:
                 anew.setdefault(branch, []).append(number)
-            elif before:
+            else:
                 change = cross / rest
                 found[number] = Loop(before.z_ohm + y * cross * change, before.open_v + currents[branch] * change)
         for branch, numbers in anew.items():
@@ -330,7 +331,7 @@ class Study:
             found.append(Loop(loop.z_ohm + y * cross * cross / rest, loop.open_v + cross * current / rest))
         return found
 
-    def _parted(self, branch: int, pair: Pair, loop: Loop | None) -> Loop | None:
+    def _parted(self, branch: int, pair: Pair, loop: Loop) -> Loop | None:
         # Nothing returns past a branch that alone joins two parts, so it carried no current and nothing changes on
         # either side; unless a fixed current is driven across it.
         for source in self.circuit.injections:

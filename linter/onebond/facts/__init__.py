@@ -216,7 +216,8 @@ class Feeding(NamedTuple):
             if rcd.device.residual_a is not None and rcd.device.residual_a <= residual_a:
                 near = island.line_part(self.feed.lines, without=rcd.edges)
                 covered.update(c for c, lines in network.circuits if not any(near >> node & 1 for node in lines))
-        return all(c in covered for c, _ in network.circuits if c in island.supplies)
+        # what the source does not reach at all lies behind every device
+        return all(c in covered for c, _ in network.circuits)
 
     @property
     def electrode(self) -> str:
@@ -624,6 +625,13 @@ class Facts:
         """The circuit of an island; None where it is not worked out."""
         return self._currents.get(island)
 
+    @property
+    def not_worked_out(self) -> tuple[str, ...]:
+        """Sources with islands whose circuits are past the limit of work, as far as anybody has asked for circuits."""
+        asked: dict[Island, Currents | None] = self.__dict__.get("_currents", {})
+        lacking = (island for island, currents in asked.items() if currents is None)
+        return tuple(dict.fromkeys(feed.id for island in lacking for feed in island.feeds))
+
     @cached_property
     def wired(self) -> tuple[tuple[Currents, tuple[Island, ...]], ...]:
         """Each different circuit with the islands that have it."""
@@ -656,7 +664,7 @@ class Facts:
     @cached_property
     def sides(self) -> tuple[Side, ...]:
         """Every direct-current side."""
-        return sides(self.network) if self.installation.direct else ()
+        return sides(self.network)
 
     @cached_property
     def direct_currents(self) -> tuple[DirectCurrent, ...]:
@@ -911,8 +919,7 @@ class Facts:
             if len(island.references) > 1:
                 kept, *others = island.groups(rank)
                 if any(not all(rank[t.id][k] for r in kept for t in r.ties) for k in (0, 1, 3)):
-                    ties = [tie.id for group in others for member in group for tie in member.ties]
-                    doubtful.update(t for t in ties if rank[t][0] and rank[t][1] and rank[t][3])
+                    doubtful.update(tie.id for group in others for member in group for tie in member.ties)
         for identifier in doubtful:
             rank[identifier] = (*rank[identifier][:2], True, *rank[identifier][3:])
         return rank
@@ -923,7 +930,7 @@ class Facts:
         found: list[Surplus] = []
         rank = self._rank
         for island in self.islands:
-            groups = island.groups(rank) if len(island.references) > 1 else [list(island.references)]
+            groups = island.groups(rank)
             surplus: dict[str, Reference] = {}
             review: dict[str, tuple[Mention, ...]] = {}
             for group in groups[1:]:
@@ -1081,7 +1088,7 @@ class Facts:
             )
         by_id = {crossing.id: crossing for crossing in found}
         for surplus in self.references:
-            if surplus.crossings and surplus.kept:
+            if surplus.kept:
                 joins = (
                     Mention(surplus.kept.id, surplus.kept.route, "one reference"),
                     Mention(surplus.id, surplus.route, "the other reference"),
@@ -1121,7 +1128,7 @@ class Facts:
                     found.append(
                         Relay(
                             *(tie.id, own.route, island, words, own.closes_after_s, own.opens_after_s, alone),
-                            beside if open_for_certain and by_inverter else None,
+                            beside,
                         )
                     )
         return tuple(found)
@@ -1256,8 +1263,6 @@ class Facts:
         found = []
         for island in self.islands:
             for feed in self.network.feeds:
-                if feed.kind not in ("utility", "generator") or island.fed_by(feed.id):
-                    continue
                 if island.value(feed.variable) not in ("absent", "standing"):
                     continue
                 feeders = [

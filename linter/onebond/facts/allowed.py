@@ -85,7 +85,7 @@ def loop_at(
     ``faults`` by place, of :func:`by_place`.
     """
     here = [fault for fault in faults.get(at, ()) if _holds_in(fault.island, told)]
-    return LoopAt([fault for fault in here if fault.line == line] or here, cold_ohm)
+    return LoopAt([fault for fault in here if line in fault.lines] or here, cold_ohm)
 
 
 def by_place(faults: Iterable[EarthFault]) -> dict[str, list[EarthFault]]:
@@ -117,7 +117,9 @@ def _by_residual(fed: Fed, within_s: float) -> str:
 
 def _by_overcurrent(fed: Fed, fault: EarthFault, within_s: float, fuses: str) -> tuple[float, str] | None:
     """The least fault current in A at which an overcurrent device on a way is certain to open in time, and which; None: none is."""
-    total_a = abs(fault.known.open_v) / fault.loop_ohm if fault.loop_ohm else 0.0
+    total_a = (
+        abs(fault.known.open_v) / fault.loop_ohm
+    )  # without impedance a source gives its limit, and its way is not asked
     found = [
         (least * total_a / passed.current_a, passed.name)
         for passed in fed.passed
@@ -128,13 +130,10 @@ def _by_overcurrent(fed: Fed, fault: EarthFault, within_s: float, fuses: str) ->
 
 def _least_a(passed: Passed, within_s: float, fuses: str) -> float | None:
     """The least current in A at which the overcurrent part of a device is certain to operate in time; None where none is enough."""
-    device = passed.device
-    if device.kind == "rcd":
-        return None
-    plain = passed._replace(device=device._replace(kind="mcb", senses=()) if device.kind == "rcbo" else device)
+    # what it senses does not count: no residual current device on this way is certain to open in time (`_by_residual`)
 
     def enough(current_a: float) -> bool:
-        answer = trip_of(plain, current_a, fuses)
+        answer = trip_of(passed, current_a, fuses)
         return not isinstance(answer, Missing) and answer.within(within_s) == "certain"
 
     low, high = 0.5, HIGHEST_A
@@ -168,8 +167,11 @@ class ElectrodeAt:
             joined = [name for name, pe in fault.island.network.electrodes if earth[pe] == earth[fault.point.pe]]
             if self.id not in joined:
                 continue
-            rcds = [(device.residual_a, device.id or f"the {device.kind} in {name}") for device, name in fault.rcds]
-            rated = [(ampere, name) for ampere, name in rcds if ampere]
+            rated = [
+                (device.residual_a, device.id or f"the {device.kind} in {name}")
+                for device, name in fault.rcds
+                if device.residual_a
+            ]
             if rated:
                 others = tuple(name for name in joined if name != self.id)
                 yield (*min(rated), fault.point.written, fault.place, others)

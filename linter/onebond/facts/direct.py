@@ -10,7 +10,7 @@ from onebond.facts.direct_loop import DirectLoop, loop_of
 from onebond.facts.direct_wiring import LIMIT, POLES, Side, Union, Wiring
 from onebond.facts.island import Island
 from onebond.facts.unknown import Unknown
-from onebond.model import DIRECT, LINES, DirectSource, Installation, Monitor, Source
+from onebond.model import DIRECT, DirectSource, Installation, Monitor, Source
 from onebond.network import Network, frame_of
 from onebond.span import Route
 from onebond.states import State, joint
@@ -137,9 +137,9 @@ def _references(islands: Iterable[Island]) -> dict[str, list[Island]]:
         if island.references:
             places = {
                 place
-                for node, (place, _, conductor) in enumerate(island.network.nodes)
-                # an inverter without a neutral joins its poles to lines that are earthed at their source
-                if conductor in ("N", *LINES) and island.live >> node & 1
+                for node, (place, _, _) in enumerate(island.network.nodes)
+                # lines too: an inverter without a neutral joins its poles to those that are earthed at their source
+                if island.live >> node & 1
             }
             for place in places:
                 found.setdefault(place, []).append(island)
@@ -175,8 +175,8 @@ def works(island: Island, source: Source) -> bool:
     feed = next((one for one in network.feeds if any(member.id == source.id for member in one.sources)), None)
     if feed is None or island.value(feed.variable) not in ("inverting", "passing"):
         return False
-    nodes = (network.find(source.id, "out", core) for core in (*source.phases, "N"))
-    return any(node >= 0 and island.live >> node & 1 for node in nodes)
+    nodes = (network.number_of(source.id, "out", core) for core in (*source.phases, "N"))
+    return any(island.live >> node & 1 for node in nodes)
 
 
 def _working(network: Network, islands: tuple[Island, ...]) -> dict[str, list[Island]]:

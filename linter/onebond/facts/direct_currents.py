@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from itertools import combinations
 from typing import NamedTuple
 
 from onebond.circuit import impedances
@@ -111,14 +112,14 @@ class Solver:
         return short_circuits(len(self.number), self.contacts, branches, pairs)
 
     def at(self, place: tuple[str, str]) -> Amount:
-        """The largest current between any two conductors of a place that has two, or the least between its outer ones."""
+        """The largest current between any two conductors of a place that has two, or the least of those that flow."""
         own = [self.node(spot) for spot in spots(self.side, place)]
-        pairs = [(a, b) for i, a in enumerate(own) for b in own[i + 1 :]] if self.largest else [(own[0], own[-1])]
+        pairs = list(combinations(own, 2))
         unknown: dict[Missing, list[int]] = {}
         for number, element in enumerate(self.elements):
             if isinstance(element.ohm, Missing):
                 unknown.setdefault(element.ohm, []).append(number)
-        known = self.most(self.solved(pairs, frozenset()))
+        known = self.worst(self.solved(pairs, frozenset()))
         if known is None:
             return Amount(0.0, Missing(place[0], (), f"nothing limits the current at {place[0]}"), None)
         # one entry that matters alone; else the first of several that matter together
@@ -137,18 +138,18 @@ class Solver:
 
     def alike(self, known_a: float, pairs: list[tuple[int, int]], near: frozenset[int]) -> bool:
         """Whether a current stays what it is when some unknown resistances limit nothing."""
-        other = self.most(self.solved(pairs, near))
+        other = self.worst(self.solved(pairs, near))
         return other is not None and abs(other - known_a) <= SAME * max(other, known_a)
 
-    @staticmethod
-    def most(currents: Iterable[float | None]) -> float | None:
-        """The largest of some currents; None where nothing limits one of them."""
-        found = 0.0
+    def worst(self, currents: Iterable[float | None]) -> float | None:
+        """The largest of some currents, or the least of those that flow; None where nothing limits one of them."""
+        flowing = []
         for one in currents:
             if one is None:
                 return None
-            found = max(found, one)
-        return found
+            if one > 0:
+                flowing.append(one)
+        return (max if self.largest else min)(flowing, default=0.0)
 
     def joined(self, place: tuple[str, str]) -> list[DirectSource]:
         """The sources that are joined to a place in this position of the switches."""
@@ -299,6 +300,16 @@ def battery_leads(all_sides: Iterable[Side], currents: Iterable[DirectCurrent]) 
     return tuple(found)
 
 
+def _longest(lengths: Iterable[float | Missing]) -> float | Missing:
+    """The longest of some lengths in m; the first that is not known."""
+    longest = 0.0
+    for one in lengths:
+        if isinstance(one, Missing):
+            return one
+        longest = max(longest, one)
+    return longest
+
+
 class _Walk:
     """From each pole of a battery along everything that no overcurrent device opens for that pole."""
 
@@ -364,9 +375,7 @@ class _Walk:
             elif end:
                 bare.append(found[0][0])
             else:
-                unknown = [length for _, length in found if isinstance(length, Missing)]
-                known = [length for _, length in found if not isinstance(length, Missing)]
-                ways.append((found[0][0], unknown[0] if unknown else max(known)))
+                ways.append((found[0][0], _longest(length for _, length in found)))
         return BatteryLeads(
             *(self.battery.id, self.battery.route, None, self.battery),
             tuple(bare),

@@ -101,10 +101,8 @@ def _neutral(island: Island, inverter: Source, reference: Reference) -> tuple[_W
     """From the terminals of an inverter to where its neutral is tied to earth; the edges too."""
     network = island.network
     ties = set(reference.n)
-    starts = [network.find(inverter.id, "out", core) for core in ("N", *inverter.phases)]
+    starts = [network.number_of(inverter.id, "out", core) for core in ("N", *inverter.phases)]
     for start in starts:
-        if start < 0 or not island.live >> start & 1:
-            continue
         way = _shortest(start, ties, lambda node: [(i, other) for i, other, _ in island.ways[node]])
         if way is not None:
             elements = [(network.edges[i].element, network.edges[i].core) for i, _ in way]

@@ -140,21 +140,20 @@ def sides(network: Network) -> tuple[Side, ...]:
     everything = Union()
     for edge in network.direct:
         everything.join(edge.a[:2], edge.b[:2])
-    inverters = [source for source in site.sources if source.kind == "inverter"]
-    for inverter in inverters:
-        for terminal in DIRECT_INPUTS[1:]:
-            everything.join((inverter.id, DIRECT_INPUTS[0]), (inverter.id, terminal))
+    for source in site.sources:
+        for terminal in DIRECT_INPUTS[1:]:  # only an inverter has them
+            everything.join((source.id, DIRECT_INPUTS[0]), (source.id, terminal))
     found: dict[object, list[DirectSource]] = {}
     for one in site.direct:
         found.setdefault(everything.top((one.id, "")), []).append(one)
     made = []
     for top, sources in found.items():
         edges = tuple(edge for edge in network.direct if everything.top(edge.a[:2]) == top)
-        joined = tuple(one for one in inverters if everything.top((one.id, DIRECT_INPUTS[0])) == top)
+        inverters = tuple(one for one in site.sources if everything.top((one.id, DIRECT_INPUTS[0])) == top)
         places = dict.fromkeys((one.id, "") for one in sources)
         places.update(dict.fromkeys(spot[:2] for edge in edges for spot in (edge.a, edge.b)))
         variables = sorted({variable for edge in edges for variable, _ in edge.needs})
-        made.append(Side(network, tuple(sources), joined, edges, tuple(variables), tuple(places)))
+        made.append(Side(network, tuple(sources), inverters, edges, tuple(variables), tuple(places)))
     return tuple(made)
 
 

@@ -248,7 +248,7 @@ class _Reader:
         """The terminals of an inverter at which direct current arrives, in the order of `DIRECT_INPUTS`."""
         links = (*self.site.connections, *(circuit.connection for circuit in self.site.circuits))
         landed = {end.terminal for link in links for end in (link.start, link.finish) if end.id == source.id}
-        return tuple(name for name in DIRECT_INPUTS if source.kind == "inverter" and name in landed)
+        return tuple(name for name in DIRECT_INPUTS if name in landed)  # nothing else has such terminals
 
     def circuit(self, circuit: Circuit) -> DrawnPlace:
         texts = self.texts(circuit.route, "load")

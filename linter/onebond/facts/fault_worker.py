@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from functools import cached_property
+from typing import NamedTuple
 
 from onebond.circuit import impedances
+from onebond.circuit.build import Model
 from onebond.circuit.impedances import Capability, Missing
 from onebond.circuit.solve import Study, Unsolvable
 from onebond.facts.currents import Currents, Flow, Loop, Point, Step, Way, phase_of
@@ -22,6 +24,16 @@ FIRST_TIMES_LEAST = 7 / 0.3
 
 BRIEF_S = 0.1
 """A source that collapses within this time takes nothing from what a device has to see until its limit."""
+
+
+class Drawing(NamedTuple):
+    """A fault as a circuit meets it."""
+
+    point: Point
+    node: int
+    second: bool  # another one is there already
+    ampere: float  # what the loop draws from sources without a limit
+    part: float  # of it flows: two faults in series share the voltage
 
 
 class FaultWorker:
@@ -54,9 +66,8 @@ class FaultWorker:
                     (fed.source, tuple((p.device.route, _digits(p.current_a)) for p in fed.passed)) for fed in one.feds
                 )
                 second = _digits(one.second[0]) if one.second else None
-                seen.setdefault(
-                    (devices, _digits(one.smallest_a), _digits(one.touch or 0.0), second, one.missing, one.guards), one
-                )
+                alike = (devices, _digits(one.smallest_a), _digits(one.touch or 0.0), second, one.missing, one.guards)
+                seen.setdefault(alike, one).lines.add(one.line)
             found.extend(seen.values())
         return found
 
@@ -64,38 +75,37 @@ class FaultWorker:
         """The fault of one line at a point."""
         network = self.network
         rating, sockets = self.finals.get(point.place, (None, False))
-        missing = loop if isinstance(loop, Missing) else None
+        again = self.currents.second_loops.get((node, point.pe)) if self.island.it else None
+        missing = next((one for one in (loop, again) if isinstance(one, Missing)), None)
         known = loop if isinstance(loop, Loop) else None
-        nowhere = missing is None and known is None
-        if nowhere:
-            missing = Missing(point.place, point.route, f"nothing leads a fault current from {point.place} back")
+        nowhere = loop is None and again is None
         # what a source gives into a fault inside it is its own affair
         ways = [
             way
             for way in self.currents.ways_to(node)
             if point.sort != "source" or point.terminal == "in" or all(s.id != point.place for s in way.feed.sources)
         ]
-        feds, current, largest = self.fed(point, node, known, ways) if known else ((), 0.0, 0.0)
-        if known:
+        feds, current, largest = self.fed(_drawing(point, node, known), ways) if known else ((), 0.0, 0.0)
+        if nowhere:
+            missing = Missing(point.place, point.route, f"nothing leads a fault current from {point.place} back")
+        elif missing is None:
             missing = self.unlimited(ways)
-        for way in ways if known and missing is None else ():
+        for way in ways if missing is None else ():
             given = self.capability(way)
-            if isinstance(given, Missing) and way.feed.kind == "transformer":
-                missing = given  # without the limit of what is ahead of it nothing is known of what it gives
+            if isinstance(given, Missing):
+                # without the limit of what is ahead of a transformer nothing is known of what that gives
+                missing = given
         touch = touch_met = None
         if known:
             touch, touch_met = known.touch_v(largest if largest < ENDLESS else 0.0)
         second = None
-        if self.island.it:
-            again = self.currents.second_loops.get((node, point.pe))
-            if isinstance(again, Loop):
-                # two faults in series: U0 / (2 Zs) where one may be on a neutral, else U / (2 Zs) (411.6.4)
-                drive = again.open_v * (1.0 if self.neutral_distributed(ways) else 3**0.5)
-                twice = again._replace(z_ohm=2 * again.z_ohm, open_v=drive)
-                feds_again, current_again, _ = self.fed(point, node, twice, ways)
-                second = (current_again, feds_again)
-            elif isinstance(again, Missing):
-                missing = missing or again
+        if isinstance(again, Loop):
+            # two faults in series: U0 / (2 Zs) where one may be on a neutral, else U / (2 Zs) (411.6.4)
+            part = (1.0 if self.neutral_distributed(ways) else 3**0.5) / 2
+            feds_again, current_again, _ = self.fed(_drawing(point, node, again, part), ways)
+            second = (current_again, feds_again)
+            # where nothing at all ties an IT system to earth a first fault draws nothing
+            known = known or Loop(complex(ENDLESS), 0j, None, None)
         if known and current == ENDLESS:
             why = f"nothing but the source limits the current at {point.place}"
             missing = missing or Missing(point.place, point.route, why)
@@ -124,13 +134,12 @@ class FaultWorker:
 
     def guards(self, ways: list[Way]) -> tuple[tuple[Device, str], ...]:
         """The devices that every way passes and that nothing goes round."""
-        if not ways:
-            return ()
-        first, *others = [
+        lists = [
             [(device, name) for device, name, step in self.currents.devices_on(way) if step.edge in way.alone]
             for way in ways
         ]
-        return tuple(one for one in first if all(one in other for other in others))
+        passed = dict.fromkeys(one for each in lists for one in each)
+        return tuple(one for one in passed if all(one in each for each in lists))
 
     def neutral_distributed(self, ways: list[Way]) -> bool:
         """Whether a neutral is led to any board or circuit of the island; a source of one line always leads its second conductor."""
@@ -172,7 +181,6 @@ class FaultWorker:
         ahead of them have equal parts of it.
         """
         ends = [(node, other) for node, other in self.currents.upstream(feed)[1] if other.id not in seen]
-        ratio = self.ratio(feed, [other for _, other in ends])
         by_feed: dict[str, Capability] = {}
         for node, other in ends:
             one = self.given_at(other, node, seen)
@@ -181,8 +189,10 @@ class FaultWorker:
             before = by_feed.get(other.id)
             total_a = one.limit_a + (before.limit_a if before else 0.0)
             by_feed[other.id] = one._replace(limit_a=total_a, ahead=one.ahead or other.id)
-        if not by_feed or ratio is None:
-            return None
+        if not by_feed:
+            why = f"the network ahead of the transformer {feed.id} is not determined"
+            return Missing(feed.id, feed.route, why)
+        ratio = self.ratio(feed, [other for _, other in ends])
         largest = max(by_feed.values(), key=lambda one: one.limit_a)
         sharing = sum(
             any(other.id in by_feed for _, other in self.currents.upstream(beside)[1])
@@ -194,22 +204,24 @@ class FaultWorker:
         return largest._replace(limit_a=largest.limit_a * ratio / max(sharing, 1), collapses=collapses)
 
     @staticmethod
-    def ratio(feed: Feed, ahead: list[Feed]) -> float | None:
-        """The current of a secondary to that of its primary, by the voltages; of three lines as a star on either side, the least."""
+    def ratio(feed: Feed, ahead: list[Feed]) -> float:
+        """The current of a secondary to that of its primary, by the voltages; of three lines as a star on either side, the least.
+
+        Without the voltage of the transformer, or of what is ahead of it, there is no loop, and nobody asks.
+        """
         source = feed.sources[0]
         own = impedances.line_emfs_v(source)
-        if isinstance(own, Missing):
-            return None
+        assert not isinstance(own, Missing)
         emfs = list(own.values())
         alone = len(emfs) == 1 or abs(emfs[0] + emfs[1]) < abs(emfs[0]) / 1000  # two halves of one winding
         secondary_v = abs(emfs[0]) if alone else abs(emfs[0] - emfs[1])
         primary_v = source.primary_voltage_v if len(emfs) == 1 else source.primary_line_voltage_v
-        for other in ahead if primary_v is None else ():
-            of_it = impedances.line_emfs_v(other.sources[0])
-            if not isinstance(of_it, Missing):
-                lines = list(of_it.values())[: len(feed.primary)]
-                primary_v = primary_v or (abs(lines[0] - lines[1]) if len(lines) > 1 else abs(lines[0]))
-        return primary_v / secondary_v if primary_v and secondary_v else None
+        if primary_v is None:
+            of_it = impedances.line_emfs_v(ahead[0].sources[0])
+            assert not isinstance(of_it, Missing)
+            lines = list(of_it.values())[: len(feed.primary)]
+            primary_v = abs(lines[0] - lines[1]) if len(lines) > 1 else abs(lines[0])
+        return primary_v / secondary_v
 
     def unlimited(self, ways: list[Way]) -> Missing | None:
         """What is not written of a source on these lines that limits its current.
@@ -228,38 +240,36 @@ class FaultWorker:
             self._unlimited[starts] = next((one for one in given if isinstance(one, Missing)), None)
         return self._unlimited[starts]
 
-    def fed(self, point: Point, node: int, loop: Loop, ways: list[Way]) -> tuple[tuple[Fed, ...], float, float]:
+    def fed(self, drawing: Drawing, ways: list[Way]) -> tuple[tuple[Fed, ...], float, float]:
         """What every source gives and what each device sees; with the smallest and the largest fault current in A."""
-        free = abs(loop.open_v) / abs(loop.z_ohm) if loop.z_ohm else ENDLESS
+        free = drawing.ampere * drawing.part
         if len(ways) != 1 or self.followed(ways[0]):
-            return self.fed_by_several(point, node, ways, free)
+            return self.fed_by_several(drawing, ways, free)
         way = ways[0]
         capability = self.capability(way)
-        current, part, limited = free, 1.0, False
+        current, limited = free, False
         if isinstance(capability, Capability) and capability.limit_a < free:
-            current, part, limited = capability.limit_a, capability.limit_a / free, True
+            current, limited = capability.limit_a, True
         passed = [
-            Passed(device, name, current, self.residual_a(device, name, point, node, current, part))
+            Passed(device, name, current, self.residual_a(device, name, drawing, current))
             for device, name, step in self.currents.devices_on(way)
             if step.edge in way.alone
         ]
         passed += [Passed(device, name, current * ratio, 0.0) for device, name, ratio in self.currents.ahead(way)]
         return (Fed(way.feed.id, tuple(passed), way.single, capability, limited),), current, current
 
-    def fed_by_several(
-        self, point: Point, node: int, ways: list[Way], free: float
-    ) -> tuple[tuple[Fed, ...], float, float]:
+    def fed_by_several(self, drawing: Drawing, ways: list[Way], free: float) -> tuple[tuple[Fed, ...], float, float]:
         """Several sources, or one with others that follow it: each device with the least current that any extreme leaves it.
 
         Beside a source without a limit the others give nothing, or all of their limit.  Sources that all limit their current give
         together what the loop draws, at most the sum of their limits; a device sees that less what may come in behind it.
         """
-        flow = self.whole(point, node)
+        flow = self.whole(drawing)
         beside = self.currents.beside
         given = [self.capability(way) for way in ways]
         limits = [one.limit_a if isinstance(one, Capability) else ENDLESS for one in given]
         stiff = ENDLESS in limits
-        total = free if stiff else self.together_a(ways, limits, flow, free)
+        total = self.together_a(ways, limits, flow, drawing.part, free)
         guards = self.guards(ways)
         passing = [{(device.route, name) for device, name, _ in self.currents.devices_on(way)} for way in ways]
         feds = []
@@ -267,7 +277,7 @@ class FaultWorker:
             own = free
             if stiff and flow is not None and way.steps and way.feed.id not in beside:
                 value = flow.edge(way.steps[-1].edge)  # what the source gives passes the edge next to it
-                own = abs(value) if value is not None else free
+                own = abs(value) * drawing.part if value is not None else free
             limited = limits[number] < own if stiff else total < free
             passed = []
             for device, name, step in self.currents.devices_on(way):
@@ -277,9 +287,13 @@ class FaultWorker:
                 if stiff:
                     value = flow.edge(step.edge) if flow is not None else None
                     # a device that a stiff source feeds through as well sees what that one gives
-                    served = [one.feed.id for one, on in zip(ways, passing, strict=True) if (device.route, name) in on]
-                    stiffly = value is not None and not beside.issuperset(served)
-                    seen = abs(value) if value is not None and stiffly else min(own, limits[number])
+                    served = [limit for limit, on in zip(limits, passing, strict=True) if (device.route, name) in on]
+                    stiffly = value is not None and ENDLESS in served
+                    seen = (
+                        min(abs(value) * drawing.part, total)
+                        if value is not None and stiffly
+                        else min(own, limits[number])
+                    )
                 else:
                     behind = [k for k in range(len(ways)) if (device.route, name) not in passing[k]]
                     seen = total - sum(limits[k] for k in behind)
@@ -287,7 +301,7 @@ class FaultWorker:
                 residual = None
                 if device.senses:
                     if self.returns_through(device, name):
-                        residual = self.seen_by(device, name, point, node)
+                        residual = self.seen_by(device, name, drawing, total)
                     else:
                         # all of the fault current passes a device that cuts the place off from every source
                         residual = max(seen, total if (device, name) in guards else 0.0)
@@ -296,16 +310,16 @@ class FaultWorker:
             through = max(min(own, limits[number]) - self.following_a(ways), 0.0)
             passed += [Passed(device, name, through * ratio, 0.0) for device, name, ratio in self.currents.ahead(way)]
             feds.append(Fed(way.feed.id, tuple(passed), way.single, given[number], limited))
-        most = free if stiff else min(free, sum(limits) + self.following_a(ways))
+        most = min(free, sum(limits) + self.following_a(ways))
         return tuple(feds), total, most
 
-    def together_a(self, ways: list[Way], limits: list[float], flow: Flow | None, free: float) -> float:
+    def together_a(self, ways: list[Way], limits: list[float], flow: Flow | None, part: float, free: float) -> float:
         """The least that sources which all limit their current give together, in A.
 
         One that would give more than its limit gives its limit, and the others then no less than before.
         """
         shares = [flow.edge(way.steps[-1].edge) if flow is not None and way.steps else None for way in ways]
-        known = [abs(share) for share in shares if share is not None]
+        known = [abs(share) * part for share in shares if share is not None]
         if len(known) < len(ways) or not sum(known):
             return min(free, max(limits, default=0.0))  # a line that is crossed with a neutral is fed by none
         held = sum(min(share, limit) for share, limit in zip(known, limits, strict=True))
@@ -360,63 +374,50 @@ class FaultWorker:
 
     # -- what residual current devices see -----------------------------------------------------------------------
 
-    def residual_a(
-        self, device: Device, name: str, point: Point, node: int, current: float, part: float
-    ) -> float | None:
-        """What a residual current device on the way sees: all of the fault current, unless part of it comes back through it.
-
-        ``part``: what the source gives of what it would give without its limit.
-        """
+    def residual_a(self, device: Device, name: str, drawing: Drawing, ampere: float) -> float | None:
+        """What a residual current device on the way sees: all of the fault current, unless part of it comes back through it."""
         if not device.senses:
             return None
-        if not self.returns_through(device, name):
-            return current
-        seen = self.seen_by(device, name, point, node)
-        return None if seen is None else seen * part
+        return self.seen_by(device, name, drawing, ampere) if self.returns_through(device, name) else ampere
 
     def returns_through(self, device: Device, name: str) -> bool:
         """Whether a return path may lead through the device: a reference behind it, or a line that goes round it."""
         key = (name, device.position)
         if key not in self._returning:
-            rcd = self.rcds.get(key)
-            behind = False
-            if rcd is not None:
-                live = [self.network.edges[i] for i in rcd.edges if self.island.live >> self.network.edges[i].a & 1]
-                for feed in self.island.feeds:
-                    beyond = self.island.beyond(rcd, (*feed.lines, *feed.neutrals))
-                    behind = behind or any(beyond >> tie.n & 1 for tie in self.island.ties)
-                    # cores of it that another way joins: part of the current passes beside it
-                    behind = behind or any(not beyond >> edge.a & 1 and not beyond >> edge.b & 1 for edge in live)
-                passing = {core for core in self.currents.links[name].cores if core != "PE"}
-                behind = behind or not passing <= set(device.senses)
+            rcd = self.rcds[key]
+            live = [self.network.edges[i] for i in rcd.edges if self.island.live >> self.network.edges[i].a & 1]
+            behind = not set(self.currents.links[name].cores) <= {*device.senses, "PE"}
+            for feed in self.island.feeds:
+                beyond = self.island.beyond(rcd, (*feed.lines, *feed.neutrals))
+                behind = behind or any(beyond >> tie.n & 1 for tie in self.island.ties)
+                # cores of it that another way joins: part of the current passes beside it
+                behind = behind or any(not beyond >> edge.a & 1 and not beyond >> edge.b & 1 for edge in live)
             self._returning[key] = behind
         return self._returning[key]
 
-    def seen_by(self, device: Device, name: str, point: Point, node: int) -> float | None:
-        """The residual current in a device while a fault lasts, from the whole solution, in A."""
-        flow = self.whole(point, node)
+    def seen_by(self, device: Device, name: str, drawing: Drawing, ampere: float) -> float | None:
+        """The residual current in a device at a fault current in A, from the whole solution."""
+        flow = self.whole(drawing)
         if flow is None:
             return None
-        total = 0j
-        for edge in self.rcds[name, device.position].edges:
-            value = flow.edge(edge)
-            if value is None:
-                return None
-            total += value
-        return abs(total)
+        values = [flow.edge(edge) for edge in self.rcds[name, device.position].edges]
+        known = [value for value in values if value is not None]
+        share = abs(sum(known)) / drawing.ampere if drawing.ampere else 0.0
+        return share * ampere if len(known) == len(values) else None
 
-    def whole(self, point: Point, node: int) -> Flow | None:
+    def whole(self, drawing: Drawing) -> Flow | None:
         """The currents of all edges while a fault lasts, with every source unlimited; None where there is no loop."""
-        model = self.currents.faulted
-        pair = (model.node[node], model.node[point.pe])
-        if pair[0] == pair[1] or min(pair) < 0 or model.part[node] != model.part[point.pe]:
+        model, study = self._second if drawing.second else self._first
+        node, pe = drawing.node, drawing.point.pe
+        pair = (model.node[node], model.node[pe])
+        if pair[0] == pair[1] or min(pair) < 0 or model.part[node] != model.part[pe]:
             return None
         try:
-            current, solution = self._study.under_fault(pair)
-            rise = model.offset_v[node] - model.offset_v[point.pe]
+            current, solution = study.under_fault(pair)
+            rise = model.offset_v[node] - model.offset_v[pe]
             if rise:
                 # the EMF of a merged source drives the fault as well
-                response = self._study.respond(pair)
+                response = study.respond(pair)
                 more = rise / (response.voltages_v[pair[0]] - response.voltages_v[pair[1]])
                 current += more
                 solution = solution._replace(
@@ -426,11 +427,24 @@ class FaultWorker:
                 )
         except Unsolvable:
             return None
-        return self.currents.flow(model, solution, ((node, current), (point.pe, -current)))
+        return self.currents.flow(model, solution, ((node, current), (pe, -current)))
 
     @cached_property
-    def _study(self) -> Study:
-        return Study(self.currents.faulted.circuit)
+    def _first(self) -> tuple[Model, Study]:
+        model = self.currents.faulted
+        return model, Study(model.circuit)
+
+    @cached_property
+    def _second(self) -> tuple[Model, Study]:
+        model = self.currents.bridged
+        assert model is not None
+        return model, Study(model.circuit)
+
+
+def _drawing(point: Point, node: int, loop: Loop, second: float = 0.0) -> Drawing:
+    """A fault by its loop; ``second``: the part of what it draws that two faults in series draw."""
+    ampere = abs(loop.open_v) / abs(loop.z_ohm) if loop.z_ohm else ENDLESS
+    return Drawing(point, node, bool(second), ampere, second or 1.0)
 
 
 def nominal_v(sources: Iterable[Source], line: str = "") -> float:
@@ -448,7 +462,7 @@ def frameless(
     network: Network, islands: Iterable[Island], finals: dict[str, tuple[float | None, bool]]
 ) -> Iterable[EarthFault]:
     """The ends of circuits of class II, which have no frame: each energised line of each of them in every case."""
-    framed = {part.id for part in network.parts if part.kind == "circuit"}
+    framed = {part.id for part in network.parts}
     routes = {circuit.id: circuit.route for circuit in network.installation.circuits}
     for island in islands:
         volts = nominal_v(source for feed in island.feeds if feed.forming for source in feed.sources)

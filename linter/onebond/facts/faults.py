@@ -127,6 +127,7 @@ class EarthFault:
         self.route = point.route
         self.island = island
         self.line = line
+        self.lines = {line}  # with those at the place of which everything is alike
         self.way = way  # reference | electrode | frames | ''
         self.loop = loop
         self.feds = feds
@@ -186,8 +187,7 @@ class EarthFault:
         """The smallest fault current in A, at a part of the voltage that ``factor`` gives; raises Unknown."""
         if abs(self.known.z_ohm) == 0:
             return self.smallest_a
-        free = factor * abs(self.known.open_v) / abs(self.known.z_ohm)
-        return min(free, self.smallest_a) if any(fed.limited for fed in self.feds) else free
+        return min(factor * abs(self.known.open_v) / abs(self.known.z_ohm), self.smallest_a)
 
     def touch_v(self) -> float | None:
         """Voltage of the frame to the mass of earth during the fault in V; None where nothing ties the system to it."""
@@ -295,18 +295,14 @@ class EarthFault:
             return known
         # where something is fed on two ways, what cuts it off is found by taking each device out
         island, network = self.island, self.island.network
-        nodes = [
-            node
-            for node in self.point.lines
-            if island.energised_lines >> node & 1 and self.line in ("", phase_of(network, node))
-        ]
+        nodes = [node for node in self.point.lines if self.line in ("", phase_of(network, node))]
         feeds = [feed for feed in island.feeds if feed.forming]
         found: list[tuple[int, Device, str]] = []
         for rcd in network.rcds:
-            if not rcd.lines or not any(island.live >> network.edges[i].a & 1 for i in rcd.lines):
-                continue
+            if not any(island.live >> network.edges[i].a & 1 for i in rcd.edges):
+                continue  # what is dead cuts nothing off
             cuts = [island.beyond_feed(rcd, feed) for feed in feeds]
-            if cuts and any(all(cut >> node & 1 for cut in cuts) for node in nodes):
+            if any(all(cut >> node & 1 for cut in cuts) for node in nodes):
                 found.append((cuts[0].bit_count(), rcd.device, rcd.connection))
         return tuple((device, name) for _, device, name in sorted(found, key=lambda one: one[0]))
 
@@ -348,7 +344,7 @@ class EarthFault:
         """The closed cables that come from nearer to a source, each with its other end."""
         island, network = self.island, self.island.network
         far, lines = island.distance, self.point.lines
-        here = min((far[node] for node in lines if node in far), default=0)
+        here = min(far[node] for node in lines)
         closed = {network.edges[i].element for node in lines for i, _, _ in island.ways[node]}
         for link in network.installation.connections:
             if link.id not in closed:
@@ -432,7 +428,7 @@ class EarthFault:
         ]
         found = []
         for name, route, said, place, terminal, cores in outlets:
-            ends = [network.find(place, terminal, core) for core in cores if core in LINES]
+            ends = [network.find(place, terminal, core) for core in cores]
             live = [n for n in ends if n >= 0 and beside >> n & 1]
             if name != own and live and not any(near >> node & 1 for node in live):
                 found.append((name, route, said))
@@ -499,7 +495,7 @@ class EarthFault:
         island, network = self.island, self.island.network
         label, far = island.earth[self.point.pe], island.distance
         frames = {node for part in network.parts if island.earth[part.pe] == label for node in part.lines}
-        node = min((n for n in self.point.lines if n in far), key=lambda n: far[n], default=-1)
+        node = min(self.point.lines, key=lambda n: far[n])
         place = self.id
         while node >= 0:
             if node in frames:
@@ -561,9 +557,9 @@ class EarthFault:
 
     def declared(self, fed: Fed) -> str:
         """The breaker on a way that the makers of its sources declare them to trip, or ''."""
-        sources = next((feed.sources for feed in self.island.feeds if feed.id == fed.source), ())
+        sources = next(feed.sources for feed in self.island.feeds if feed.id == fed.source)
         lists = [source.largest_breaker for source in sources]
-        for passed in fed.passed if fed.limited and lists else ():
+        for passed in fed.passed if fed.limited else ():
             device = passed.device
             if device.kind in ("mcb", "rcbo") and device.curve and device.rating_a is not None:
                 curve, rating = device.curve, device.rating_a
@@ -743,7 +739,9 @@ def beyond_limit(island: Island, points: tuple[Point, ...]) -> list[EarthFault]:
     """The faults of an island whose circuit was not worked out because the site has too many different ones."""
     found = []
     for point in points:
-        if any(island.energised_lines >> node & 1 for node in point.lines):
+        lines = tuple(node for node in point.lines if island.energised_lines >> node & 1)
+        if lines:
             why = Missing(point.place, point.route, "the site has more different circuits than the stated limit")
-            found.append(EarthFault(point, island, "", "", None, (), 0.0, why, None, None, False, None, False, 0.0))
+            one = point._replace(lines=lines)
+            found.append(EarthFault(one, island, "", "", None, (), 0.0, why, None, None, False, None, False, 0.0))
     return found

@@ -55,43 +55,25 @@ def _rcd_name(rcd: Rcd) -> str:
 def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehindRcd, ...]:
     """Every pass-through inverter with every RCD that its mains input lies behind in some case."""
     found = []
-    circuits = dict(network.circuits)
     neutral = {key[0]: i for i, key in enumerate(network.nodes) if key[1:] == ("", "N")}
     for passage in network.passages:
-        feed = next(f for f in network.feeds if f.variable == passage.variable and f.kind == "inverter")
+        feed = next(f for f in network.feeds if f.variable == passage.variable)
         for rcd in network.rcds:
             if rcd.loads_only:
                 continue
             witnesses = [island for island in islands if _input_behind(island, passage, feed, rcd)]
             if not witnesses:
                 continue
-            trouble, island = "", witnesses[0]
             final = (rcd.device.residual_a or 0.0) <= FINAL_RCD_A
-            for candidate in islands:
-                if trouble == "reference":
-                    break
-                if candidate.fed_by(feed.id) and rcd.edges:
-                    own = next(f for f in candidate.feeds if f.id == feed.id)
-                    beyond = candidate.beyond(rcd, (*own.lines, *own.neutrals))
-                    joined = [i for i in rcd.edges if candidate.live >> network.edges[i].a & 1]
-                    if not joined:
-                        continue
-                    near = [r for r in candidate.own_references if not any(beyond >> node & 1 for node in r.n)]
-                    for reference in candidate.references if not near else ():
-                        if any(beyond >> node & 1 for node in reference.n):
-                            if reference.kind != "star":
-                                trouble, island = "reference", candidate
-                            elif not trouble and not candidate.own_references:
-                                trouble, island = "supplier", candidate
-            if trouble != "reference":
-                for candidate in witnesses:
-                    others = tuple(other for other in candidate.feeds if other.id != feed.id and other.forming)
-                    fed_round = _fed_round(network, islands, passage, rcd, others)
-                    beyond = _from_others(candidate, feed, rcd)
+            tied = [(kind, island) for island in islands if (kind := _tied_beyond(island, feed, rcd))]
+            trouble, island = min(tied, key=lambda one: one[0], default=("", witnesses[0]))
+            for candidate in witnesses if trouble != "reference" else ():
+                beyond = _from_others(candidate, feed, rcd)
+                if _passes(candidate, passage):
+                    fed_round = _fed_round(network, islands, passage, rcd, candidate.feeds)
                     # what follows is no source that a neutral returns to: it brings no voltage of its own
                     home = _from_others(candidate, feed, rcd, forming=True)
-                    through = candidate.value(passage.variable) == "passing"
-                    out = candidate.line_part(passage.outputs) if through else 0
+                    out = candidate.line_part(passage.outputs)
                     for identifier in candidate.supplies:
                         lines = [
                             n for key, nodes in (*network.boards, *network.circuits) if key == identifier for n in nodes
@@ -102,13 +84,15 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                             trouble, island = "return", candidate
                         elif by_inverter and final and identifier in fed_round and trouble in ("", "supplier"):
                             trouble, island = "loads", candidate
-                    if final and trouble in ("", "supplier") and not through:
-                        inside = [
-                            c for c in candidate.supplies if c in circuits and any(beyond >> n & 1 for n in circuits[c])
-                        ]
-                        outside = [c for c in candidate.supplies if c in circuits and c not in inside]
-                        if inside and outside:
-                            trouble, island = "final", candidate
+                elif final and trouble in ("", "supplier"):
+                    fed = _fed_by_others(candidate, feed)
+                    sides = {
+                        any(beyond >> n & 1 for n in nodes)
+                        for _, nodes in network.circuits
+                        if any(fed >> n & 1 for n in nodes)
+                    }
+                    if len(sides) > 1:
+                        trouble, island = "final", candidate
             misfit = _rcd_name(rcd) if len(rcd.edges) < rcd.passing else ""
             found.append(
                 FedBehindRcd(
@@ -116,6 +100,36 @@ def fed_behind_rcd(network: Network, islands: Sequence[Island]) -> tuple[FedBehi
                 )
             )
     return tuple(found)
+
+
+def _tied_beyond(island: Island, feed: Feed, rcd: Rcd) -> str:
+    """What ties the neutral of an inverter that forms this island beyond an RCD, where nothing of the site does before it.
+
+    reference | supplier (his star point alone) | '' (nothing)
+    """
+    own = next((one for one in island.feeds if one.id == feed.id), None)
+    if own is None:
+        return ""
+    beyond = island.beyond(rcd, (*own.lines, *own.neutrals))
+    if any(not any(beyond >> node & 1 for node in one.n) for one in island.own_references):
+        return ""
+    kinds = {one.kind for one in island.references if any(beyond >> node & 1 for node in one.n)}
+    return "" if not kinds else "supplier" if kinds == {"star"} else "reference"
+
+
+def _passes(island: Island, passage: Passage) -> bool:
+    """Whether lines lead through the inverter: while it passes, and while it is off where it is a way through then."""
+    inside = island.line_part(passage.inputs)
+    return any(inside >> node & 1 for node in passage.outputs)
+
+
+def _fed_by_others(island: Island, feed: Feed) -> int:
+    """The lines that sources other than one energise; a bit set."""
+    found = 0
+    for identifier, lines in island.feed_lines.items():
+        if identifier != feed.id:
+            found |= lines
+    return found
 
 
 def _input_behind(island: Island, passage: Passage, feed: Feed, rcd: Rcd) -> bool:
@@ -138,13 +152,14 @@ def _fed_round(
 ) -> set[str]:
     """Places that the same sources feed, in some case, neither through the RCD nor through the inverter."""
     found: set[str] = set()
+    names = {source.id for source in sources if source.forming}  # what follows feeds nothing by itself
     for island in islands:
-        feeds = [feed for feed in island.feeds if feed.id in {source.id for source in sources}]
-        if not feeds or island.value(passage.variable) == "passing":
+        if _passes(island, passage):
             continue
         part = 0
-        for feed in feeds:
-            part |= island.line_part(feed.lines, without=rcd.edges)
+        for feed in island.feeds:
+            if feed.id in names:
+                part |= island.line_part(feed.lines, without=rcd.edges)
         for identifier, lines in (*network.boards, *network.circuits):
             if any(part >> node & 1 for node in lines):
                 found.add(identifier)
@@ -223,11 +238,10 @@ def levels(network: Network) -> tuple[Levels, ...]:
     starts = {board.id for board in site.boards} | {passage.id for passage in network.passages}
     found = []
     for changeover in site.changeovers:
-        inputs = []
-        for position in changeover.positions:
-            node = _line_at(network, changeover.id, position)
-            if node >= 0:
-                inputs.append((f"{changeover.id}.{position}", node))
+        inputs = [
+            (f"{changeover.id}.{position}", _line_at(network, changeover.id, position))
+            for position in changeover.positions
+        ]
         found.extend(_compare(network, changeover.id, changeover.route, inputs, changeover.id))
     arriving: dict[str, list[Connection]] = {}
     for link in site.connections:
@@ -236,9 +250,7 @@ def levels(network: Network) -> tuple[Levels, ...]:
         inputs = []
         for link in arriving.get(board.id, ()):
             if link.start.id in starts and any(core in LINES for core in link.cores):
-                start = _line_at(network, link.start.id, link.start.terminal)
-                if start >= 0:
-                    inputs.append((link.start.id, start))
+                inputs.append((link.start.id, _line_at(network, link.start.id, link.start.terminal)))
         found.extend(_compare(network, board.id, board.route, inputs, board.id))
     return tuple(found)
 
@@ -250,7 +262,7 @@ def _line_at(network: Network, identifier: str, terminal: str) -> int:
 
 
 class _Way(NamedTuple):
-    marks: frozenset[tuple[str, Route, str]]  # bonds and RCDs up to the last board
+    marks: frozenset[tuple[str, Route, str]]  # bonds, and RCDs up to the last board
     own: tuple[tuple[str, Route, str], ...]  # RCDs on the last piece, of which each way may have one
 
 
@@ -316,7 +328,7 @@ def _way(network: Network, feed: Feed, goal: int, without: str) -> _Way | None:
     for i, (node, onward) in enumerate(steps):
         if onward >= 0 and network.edges[onward].element in inverters:
             break
-        tie = frames.get(parts.get(network.nodes[node][0], -1)) if i <= last else None
+        tie = frames.get(parts.get(network.nodes[node][0], -1))
         if tie:
             marks.add((tie.id, tie.route, "a bond between N and PE lies between them"))
         for rcd in network.rcds:

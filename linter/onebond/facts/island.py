@@ -47,7 +47,7 @@ class Island:
 
     def value(self, variable: int) -> str:
         """The value of a variable in this case, empty where it does not matter."""
-        number = self.state[variable] if variable >= 0 else -1
+        number = self.state[variable]
         return self.network.variables[variable].values[number] if number >= 0 else ""
 
     def is_live(self, nodes: tuple[int, ...]) -> bool:
@@ -158,16 +158,12 @@ class Island:
     @cached_property
     def ties(self) -> tuple[Tie, ...]:
         """Closed ties of the island's neutral to earth, those through an impedance included."""
-        return tuple(
-            tie
-            for tie in self.network.ties
-            if self.live >> tie.n & 1 and (not tie.needs or holds(tie.needs, self.state))
-        )
+        return tuple(tie for tie in self.network.ties if self.live >> tie.n & 1 and holds(tie.needs, self.state))
 
     def linked(self, n: int, pe: int) -> bool:
         """Whether a closed solid link joins these N and PE nodes, whether or not the neutral is one of the island."""
         here = [tie for tie in self.network.ties if tie.n == n and tie.pe == pe and tie.solid]
-        return any(not tie.needs or holds(tie.needs, self.state) for tie in here)
+        return any(holds(tie.needs, self.state) for tie in here)
 
     @cached_property
     def references(self) -> tuple[Reference, ...]:
@@ -201,7 +197,7 @@ class Island:
         network = self.network
         state = list(self.state)
         for i, variable in enumerate(network.variables):
-            if variable.kind == "utility" and self.value(i) == "detached":
+            if variable.name in self.detached:
                 state[i] = variable.values.index("absent")
 
         def may_hold(needs: Needs) -> bool:
@@ -217,30 +213,11 @@ class Island:
         kinds = {tie.kind for tie in network.ties if tie.solid and tie.n in seen and may_hold(tie.needs)}
         return kinds == {"star"}
 
-    @cached_property
-    def _pen(self) -> dict[int, int]:
-        label: dict[int, int] = {}
-        around: dict[int, list[int]] = {}
-        for edge in self.network.edges:
-            if edge.core == "PEN" and self.live >> edge.a & 1 and (not edge.needs or holds(edge.needs, self.state)):
-                around.setdefault(edge.a, []).append(edge.b)
-                around.setdefault(edge.b, []).append(edge.a)
-        for start in around:
-            if start in label:
-                continue
-            label[start] = start
-            stack = [start]
-            while stack:
-                for other in around[stack.pop()]:
-                    if other not in label:
-                        label[other] = start
-                        stack.append(other)
-        return label
-
     def pen_part(self, node: int) -> set[int]:
         """The neutrals that closed PEN conductors join to one of them, inside the island or out of it."""
-        return self._pen_spread({node}, self._pen_around())
+        return self._pen_spread({node}, self._pen_around)
 
+    @cached_property
     def _pen_around(self) -> dict[int, set[int]]:
         """The neutrals that a closed PEN conductor joins to each, inside the island or out of it."""
         around: dict[int, set[int]] = {}
@@ -264,11 +241,10 @@ class Island:
     def earth_reach(self, labels: set[int]) -> set[int]:
         """The metallic earth parts that closed bonds and PEN join to some of them, inside the island or out of it."""
         network, state = self.network, self.state
-        around = self._pen_around()
         ties = [tie for tie in network.ties if tie.kind != "star" and tie.solid and holds(tie.needs, state)]
         reached = set(labels)
         while True:
-            neutrals = self._pen_spread({tie.n for tie in ties if self.earth[tie.pe] in reached}, around)
+            neutrals = self._pen_spread({tie.n for tie in ties if self.earth[tie.pe] in reached}, self._pen_around)
             further = {self.earth[tie.pe] for tie in ties if tie.n in neutrals}
             if further <= reached:
                 return reached
@@ -276,15 +252,15 @@ class Island:
 
     def pen_from_source(self, node: int) -> bool:
         """Whether PEN alone joins a neutral node to a supplier's star point or to a source of the island."""
-        label = self._pen.get(node)
+        joined = self.pen_part(node)
         ends = [tie.n for tie in self.network.ties if tie.kind == "star"]
         ends.extend(n for feed in self.feeds for n in feed.neutrals)
-        return label is not None and any(self._pen.get(n) == label for n in ends)
+        return any(n in joined for n in ends)
 
     def pen_joined(self, first: Reference, second: Reference) -> bool:
         """Whether the neutral path between two references is PEN all the way."""
-        labels = {self._pen.get(node, -1 - node) for node in first.n}
-        return any(self._pen.get(node, -1 - node) in labels for node in second.n)
+        joined = self._pen_spread(set(first.n), self._pen_around)
+        return any(node in joined for node in second.n)
 
     def metallic(self, first: Reference, second: Reference) -> bool:
         """Whether conductors join the earth sides of two references."""
@@ -415,22 +391,20 @@ class Island:
         The test: were N among its poles, the two would not be joined in this case.
         """
         network = self.network
+        solid: dict[str, dict[int, str]] = {}
+        for i, edge in enumerate(network.edges):
+            if edge.solid and network.nodes[edge.a][2] == "N":
+                solid.setdefault(edge.element, {})[i] = network.nodes[edge.a][1]
         found = []
         for number, variable in enumerate(network.variables):
-            if variable.kind != "changeover":
-                continue
-            solid = {
-                i: network.nodes[edge.a][1]
-                for i, edge in enumerate(network.edges)
-                if edge.element == variable.name and edge.solid and network.nodes[edge.a][2] == "N"
-            }
-            if not solid:
+            cores = solid.get(variable.name)
+            if not cores:
                 continue
             active = self.value(number)
             positions = active.split("+") if active else list(variable.values)
             if not any(
                 any(
-                    self.part(first.n, without={i for i, at in solid.items() if at != position}) >> n & 1
+                    self.part(first.n, without={i for i, at in cores.items() if at != position}) >> n & 1
                     for n in second.n
                 )
                 for position in positions

@@ -38,8 +38,8 @@ def measured(readings: Readings, plant: Plant, faults: Sequence[EarthFault]) -> 
         groups = doctor.diagnose(asked).groups
         first = groups[0].first
         if first.defects and first.fits:
-            fewest = min(len(one.defects) for one in groups[0].members)
-            told = [one for one in groups[0].members if len(one.defects) == fewest]
+            # beside them may stand the site as described, or a defect, that is nearly as likely and does not fit
+            told = [one for one in groups[0].members if one.fits]
             explained = tuple(" and ".join(defect.words for defect in one.defects) for one in told)
             probability = groups[0].probability
     places: dict[str, list[Compared]] = {}
@@ -70,7 +70,7 @@ def _compared(
     readings: Sequence[Reading], healthy: Explanation, plant: Plant, faults: Sequence[EarthFault]
 ) -> list[Compared]:
     site = Site(plant)
-    read = {one.measurement.at: one.value for one in readings if one.measurement.kind == "electrode"}
+    read = {one.measurement.at: one.value for one in readings}  # of electrodes among others: no two things have one id
     places = by_place(faults)
     bands = [
         as_expected(one.measurement, shown) if isinstance(shown, Shown) else None
@@ -136,15 +136,15 @@ def _supplies(
             live = [network.feeds[one] for one in site.plant.feeds(state)]
             feeds[state] = [(reach(network, state, feed.lines), feed) for feed in live]
         node = site.node(measurement.at, measurement.between.partition("-")[0])
-        feeding = [feed for nodes, feed in feeds[state] if node >= 0 and nodes >> node & 1]
+        feeding = [feed for nodes, feed in feeds[state] if nodes >> node & 1]
         key = state, tuple(feed.id for feed in feeding)
         sources = tuple(source for feed in feeding for source in feed.sources)
         groups.setdefault(key, (sources, []))[1].append((number, reading.value / answer.value))
     found: list[tuple[Source, ...]] = [() for _ in readings]
     for sources, members in groups.values():
         ratios = [ratio for _, ratio in members]
-        sides = {outside[number] for number, _ in members}
-        if max(ratios) - min(ratios) <= 2 * RELATIVE and not {"low", "high"} <= sides:
+        # so none of them is low where another one is high: that is 10 % either way
+        if max(ratios) - min(ratios) <= 2 * RELATIVE:
             for number, _ in members:
                 found[number] = sources if outside[number] else ()
     return found

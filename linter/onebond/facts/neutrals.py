@@ -34,7 +34,7 @@ class NeutralToBuilding(NamedTuple):
 
 def neutral_contacts(site: Installation) -> tuple[NeutralContact, ...]:
     """Every device and changeover with a neutral pole."""
-    it = bool(site.sources) and all(source.earthing == "IT" for source in site.sources)
+    it = all(source.earthing == "IT" for source in site.sources)
     found = []
     landed: dict[str, set[str]] = {}
     for link in (*site.connections, *(circuit.connection for circuit in site.circuits)):

@@ -139,8 +139,7 @@ class PeakWorker:
             one = impedances.capability(source)
             if isinstance(one, Missing):
                 return Infeed(known, None, lacking or one)
-            if one is None:
-                continue
+            assert one is not None  # an inverter has a limit
             known += one.limit_a
             if not one.declared:
                 undeclared += (UNDECLARED_TIMES_RATED - 1) * one.limit_a
@@ -149,28 +148,29 @@ class PeakWorker:
 
     def peaks(self) -> list[Peak]:
         """A peak for each device."""
-        places = [(device, name, sides, self.feeds_at(sides)) for device, name, sides in self.places()]
-        stiff = {name: [feed for feed in feeds if feed.kind != "inverter"] for _, name, _, feeds in places}
-        terminals = {
-            (node, len(feed.lines)): feed.id for feeds in stiff.values() for feed in feeds for node in feed.lines
-        }
-        asked = {(node, self.lines_of(name)): "" for _, name, sides, _ in places if stiff[name] for node in sides}
+        places = []
+        for device, name, sides in self.places():
+            feeds = self.feeds_at(sides)
+            # the devices of a cable may stand in lines that different sources feed
+            places.append((device, name, sides, feeds, [feed for feed in feeds if feed.kind != "inverter"]))
+        terminals = {(node, len(feed.lines)): feed.id for *_, stiff in places for feed in stiff for node in feed.lines}
+        asked = {(node, self.lines_of(name)): "" for _, name, sides, _, stiff in places if stiff for node in sides}
         try:
             amounts = self.amounts((*terminals, *asked)) if asked else {}
         except Unsolvable as why:
             refused = Missing("", (), f"the circuit has no solution: {why}")
-            return [Peak(device, name, self.island, 0.0, "", refused) for device, name, _, _ in places]
+            return [Peak(device, name, self.island, 0.0, "", refused) for device, name, *_ in places]
         found = []
-        for device, name, sides, feeds in places:
+        for device, name, sides, feeds, stiff in places:
             added = self.infeed(feeds)
-            several = [amounts[node, self.lines_of(name)] for node in sides] if stiff[name] else []
+            several = [amounts[node, self.lines_of(name)] for node in sides] if stiff else []
             largest = max(several, key=lambda one: one.known_a, default=Amount(0.0, "", None))
             lacking = next((one.lacking for one in several if one.lacking), None)
             most: float | None = largest.known_a
             if lacking:
                 most = None
-                if len(stiff[name]) == 1:
-                    feed = stiff[name][0]
+                if len(stiff) == 1:
+                    feed = stiff[0]
                     most = self.at_terminals(feed, [amounts[one] for one in terminals if terminals[one] == feed.id])
             at_most = None if most is None or added.more_a is None else most + added.known_a + added.more_a
             known = largest.known_a + added.known_a
@@ -179,13 +179,11 @@ class PeakWorker:
 
     def at_terminals(self, feed: Feed, amounts: list[Amount]) -> float | None:
         """What a source that nothing limits gives at its own terminals at most, in A: all cables only make it less."""
-        if amounts and not any(one.lacking for one in amounts):
+        if not any(one.lacking for one in amounts):
             return max(one.known_a for one in amounts)
-        if feed.kind != "generator":
-            return None
         source = feed.sources[0]
         rated = impedances.rated_a(source)
-        if isinstance(rated, Missing) or not source.subtransient_reactance:
+        if isinstance(rated, Missing) or not source.subtransient_reactance:  # only a generating set has one
             return None
         # 3 U / (x1 + x2 + x0) is the most of all faults, and neither x2 nor x0 is below zero
         return 3 * rated / source.subtransient_reactance
@@ -221,16 +219,21 @@ class PeakWorker:
         """For each line node and number of lines the largest current of a short circuit there."""
         model = self.model
         others = {(node, lines): self.others(node, lines) for node, lines in asked}
-        wanted: dict[tuple[int, int], None] = {}
-        for (node, _), found in others.items():
-            for _, other in found:
-                pair = (model.node[node], model.node[other])
-                if min(pair) >= 0 and model.part[node] == model.part[other] and pair[0] != pair[1]:
-                    wanted[pair] = None
+        pairs = (self.pair(node, other) for (node, _), found in others.items() for _, other in found)
+        wanted = dict.fromkeys(pair for pair in pairs if pair)
         circuits = [model.circuit, *([with_other_stand_ins(model)] if model.unknown else [])]
         studies = [Study(circuit, wanted) for circuit in circuits]
         loops = [dict(zip(study.pairs, study.loops, strict=True)) for study in studies]
         return {one: self.amount(one[0], found, loops) for one, found in others.items()}
+
+    def pair(self, node: int, other: int) -> tuple[int, int] | None:
+        """The nodes of the circuit between which a short circuit of two nodes lies; None where it drives nothing.
+
+        Where both are one, the lines are of one phase, or nothing but an inverter drives the fault, whose current is added.
+        """
+        model = self.model
+        a, b = model.node[node], model.node[other]
+        return (a, b) if min(a, b) >= 0 and a != b and model.part[node] == model.part[other] else None
 
     def amount(self, node: int, others: list[tuple[str, int]], loops: list[dict[tuple[int, int], Loop]]) -> Amount:
         """The largest current at one node, over the kinds of short circuit."""
@@ -238,15 +241,10 @@ class PeakWorker:
         best, best_kind = 0.0, ""
         lacking: Missing | None = None
         for kind, other in others:
-            pair = (model.node[node], model.node[other])
-            if min(pair) < 0 or model.part[node] != model.part[other]:
+            pair = self.pair(node, other)
+            if not pair:
                 continue
             rise = model.offset_v[node] - model.offset_v[other]
-            if pair[0] == pair[1]:
-                if rise:
-                    identifier = self.network.nodes[node][0]
-                    lacking = Missing(identifier, (), f"nothing but the source limits the current at {identifier}")
-                continue
             amounts = [abs((loop[pair].open_v + rise) / loop[pair].z_ohm) for loop in loops]
             if len(amounts) > 1 and abs(amounts[0] - amounts[1]) > SAME * max(amounts):
                 lacking = lacking or self.currents.lacking(model, node, other)

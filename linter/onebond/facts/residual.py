@@ -40,9 +40,7 @@ class RcdOnWay(NamedTuple):
     def seen_a(self) -> float:
         """The smallest residual current that it sees of this fault, in A; raises Unknown."""
         assert self.fault.known is not None
-        passed = [
-            one for one in self.fault.residuals if one.connection == self.connection and one.device == self.device
-        ]
+        passed = [one for one in self.fault.residuals if one.device == self.device]
         currents = [one.residual_a for one in passed if one.residual_a is not None]
         if not currents or len(currents) < len(passed):
             raise Unknown(self.id, self.route, f"what {self.id} sees depends on the resistance of contacts")
@@ -143,12 +141,9 @@ def rcds_at_inverters(network: Network, islands: Sequence[Island]) -> tuple[RcdA
                 if value not in ("inverting", "passing") or not others:
                     continue
                 beyond = island.beyond(rcd, tuple(others))
-                # a switched input carries nothing while the inverter inverts
-                terminals = ("out", "in") if value == "passing" else ("out",)
+                # a switched input carries nothing while the inverter inverts; while it passes, input and output are one
                 for source in feed.sources:
-                    nodes = (
-                        network.find(source.id, terminal, line) for terminal in terminals for line in source.phases
-                    )
+                    nodes = (network.find(source.id, "out", line) for line in source.phases)
                     if any(node >= 0 and beyond >> node & 1 for node in nodes):
                         found.append(
                             RcdAtInverter(rcd.device.id or rcd.connection, rcd.device.route, island, rcd.device, source)

@@ -27,8 +27,8 @@ TOLERANCE = 0.005
 ALIKE = 1e-9
 """Part by which the heat of two faults differs where only the last digits of their currents do: the first of them is named."""
 
-ALUMINIUM_AS_COPPER = 0.61
-"""Area of copper that conducts like one of aluminium: 17.241 / 28.264 (resistivities of IEC 60364-5-54 annex A, from memory)."""
+AS_COPPER = {"copper": 1.0, "aluminium": 0.61, "steel": 0.125}
+"""Area of copper that conducts like one of a metal: 17.241 / 28.264 and / 138 (resistivities of IEC 60364-5-54 annex A, from memory)."""
 
 # AS/NZS 3000 table 5.1 (from memory): copper active up to (mm2) -> copper earthing conductor in mm2.
 AS_NZS_MM2: tuple[tuple[float, float], ...] = (
@@ -75,6 +75,7 @@ class Lines(NamedTuple):
     material: str
     at: Mention | None
     lacking: Mention | None
+    text: str = ""  # the size of each of those in parallel, as it is written
 
 
 NO_LINES = Lines(None, "copper", None, None)
@@ -148,6 +149,11 @@ class Protective:
         """How many of it are in parallel."""
         return (self.link.runs or 1) if self.link else 1
 
+    @property
+    def cables(self) -> int:
+        """How many cables its lines share where it is a core of each of them; 1 where it is laid beside all of them."""
+        return 1 if self.alone else self.runs
+
     def short_of(self, need: Need) -> bool:
         """Whether its size is below what is asked of each of those in parallel; raises Unknown."""
         return not self.size.mm2 >= need.mm2 * (1 - TOLERANCE)
@@ -166,10 +172,10 @@ class Protective:
         """What a table asks of it: IEC 54.2, AS/NZS 5.1, NEC 250.122, NEC 250.102(C)(1) or NEC 250.66.
 
         With ``sure`` by all its lines, which raises Unknown where one has no size; without by those that are written, which is at
-        most what the table asks for, and None where none is.
+        most what the table asks for, and None where none is.  NEC 250.122 goes by the device ahead, and is always sure.
         """
         if table == "NEC 250.122":
-            return self._by_device(sure)
+            return self._by_device()
         line_mm2 = self.largest(sure)
         if line_mm2 is None:
             return None
@@ -178,7 +184,8 @@ class Protective:
                 return Need.metric(self._by_line_mm2(line_mm2))
             if table == "AS/NZS 5.1":
                 return self._as_nzs(line_mm2)
-            area_cmil = line_mm2 / conductors.KCMIL_MM2 * 1000 * (1 - TOLERANCE)
+            # a core of each of several cables by the lines of that cable: 250.102(C)(2), and (C)(2) of 250.24
+            area_cmil = line_mm2 / self.cables / conductors.KCMIL_MM2 * 1000 * (1 - TOLERANCE)
             metal = "aluminium" if self.material == "aluminium" else "copper"
             if table == "NEC 250.66":
                 rods = bool(self.soil) and all(one.shape in (None, "rod", "plate") for one in self.soil)
@@ -187,7 +194,7 @@ class Protective:
             else:
                 size = protective.nec_bonding_jumper(area_cmil, self.lines.material, metal)
             whole = Need.american(size)
-            return whole._replace(mm2=whole.mm2 / self.runs)
+            return whole._replace(mm2=whole.mm2 * self.cables / self.runs)
         except ValueError as refused:
             raise Unknown(self.id, self.route, f"{self.id}: {refused}") from None
 
@@ -210,29 +217,26 @@ class Protective:
             assert least is not None
         return Need.metric(least)
 
-    def _by_device(self, sure: bool) -> Need | None:
+    def _by_device(self) -> Need | None:
         """NEC 250.122, never more than the lines; 250.102(C)(1) where a supplier's lines have no device ahead."""
         if self.ahead is None:
             if self.supplier:
-                return self.asked("NEC 250.102(C)(1)", sure)
-            if not sure:
-                return None
+                return self.asked("NEC 250.102(C)(1)")
             raise Unknown(f"the overcurrent device ahead of {self.id}", self.route)
         device, where = self.ahead
         if device.rating_a is None:
-            if not sure:
-                return None
             raise Unknown(f"the rating of {device.id or f'the {device.kind} in {where}'}", device.route)
         metal = "aluminium" if self.material == "aluminium" else "copper"
         try:
             need = Need.american(protective.nec_equipment_grounding_conductor(device.rating_a, metal))
         except ValueError as refused:
             raise Unknown(self.id, self.route, f"{self.id}: {refused}") from None
-        if self.link and self.link.size and self.link.size.mm2 < need.mm2:
-            return Need(self.link.size.mm2, self.link.size.text)
-        if self.link and not self.link.size and self.short_of(need):
-            raise Unknown(f"the size of {self.id}", self.route)
-        return need
+        if not self.short_of(need):
+            return need
+        line_mm2 = self.largest(True)
+        assert line_mm2 is not None
+        lines = Need(line_mm2 / self.cables, self.lines.text)
+        return lines if lines.mm2 < need.mm2 * (1 - TOLERANCE) else need
 
     @property
     def k(self) -> int:
@@ -261,9 +265,15 @@ class Protective:
         worst: Heat | None = None
         unbounded: Unknown | None = None
         for fault in self._faults():
-            cleared = fault.cleared(fuses=fuses)
+            if fault.no_way_back:
+                continue  # nothing flows
+            try:
+                cleared = fault.cleared(fuses=fuses)
+                current = _all_a(fault)
+            except Unknown as refused:
+                unbounded = unbounded or refused
+                continue
             certain = cleared.trip.certain_s
-            current = _all_a(fault)
             if certain is None or certain > LONGEST_S:
                 why = f"an earth fault at {fault.id} is not certain to be cleared within 5 s, so its heat has no bound"
                 lacking = Unknown.of(cleared.lacking) if cleared.lacking else Unknown(self.id, self.route, why)
@@ -296,21 +306,19 @@ class Protective:
 
     @property
     def smaller_pe_mm2(self) -> float:
-        """The smaller one of the protective conductors that feed its two ends, in mm2; raises Unknown.
+        """What conducts like the smaller one of the protective conductors that feed its two ends, in mm2; raises Unknown.
 
         Metal that is no part of the installation has none: half of the other one counts then (544.2), and none between two of those.
         """
-        if self.metal > 1:
-            return 0.0
         for one in self._other_pe:
             if one.lacking:
                 raise Unknown(f"the size of {one.lacking.subject}", one.lacking.route)
         known = [one.mm2 for one in self._other_pe if one.mm2 is not None]
         if not known and self.metal:
-            return 0.0  # there is none at the other end: the least of all serves
+            return 0.0  # there is none at either end: the least of all serves
         if not known:
             raise Unknown(self.id, self.route, f"no protective conductor of a cable is known where {self.id} lands")
-        return min(known) / (2 if self.metal else 1)
+        return min(known) / (2 if self.metal else 1) / AS_COPPER[self.material]
 
     @property
     def pme(self) -> bool:
@@ -336,12 +344,12 @@ class Protective:
             raise Unknown(f"the size of {self._pme.lacking.subject}", self._pme.lacking.route)
         if self._pme.mm2 is None:
             return None
-        as_copper = self._pme.mm2 * (ALUMINIUM_AS_COPPER if self._pme.material == "aluminium" else 1)
+        as_copper = self._pme.mm2 * AS_COPPER[self._pme.material]
         try:
             least = protective.pme_bonding_mm2(max(as_copper, 1.0))
         except ValueError as refused:
             raise Unknown(self.id, self.route, f"{self.id}: {refused}") from None
-        return Need.metric(least / (ALUMINIUM_AS_COPPER if self.material == "aluminium" else 1))
+        return Need.metric(least / AS_COPPER[self.material])
 
 
 def _all_a(fault: EarthFault) -> float:
@@ -358,8 +366,8 @@ def _all_a(fault: EarthFault) -> float:
         capability = impedances.capability(source)
         if isinstance(capability, Missing):
             raise Unknown.of(capability)
-        if capability is not None:
-            added_a += capability.limit_a * (1.0 if capability.declared else FOLLOWING_TIMES_RATED)
+        assert capability is not None  # every inverter has a limit
+        added_a += capability.limit_a * (1.0 if capability.declared else FOLLOWING_TIMES_RATED)
     stiff = any(feed.kind != "inverter" for feed in feeds)
     return current_a + added_a if stiff else added_a
 
@@ -378,7 +386,7 @@ def _k(laid: str, material: str, link: Connection | None, large: bool = False) -
 class _Frames(dict[str, str]):
     """The frame of each place: the enclosure of an inner board, else the place itself."""
 
-    def __init__(self, inside: dict[str, str]) -> None:
+    def __init__(self, inside: dict[str, str | None]) -> None:
         super().__init__()
         self.inside = inside
 
@@ -469,8 +477,7 @@ class _Work:
         self.site = installation
         self._all_faults = faults
         self.links = (*installation.connections, *(circuit.connection for circuit in installation.circuits))
-        inside = {board.id: board.inside for board in installation.boards if board.inside}
-        self.frame = _Frames(inside)
+        self.frame = _Frames({board.id: board.inside for board in installation.boards})
         self.sources = {source.id: source for source in installation.sources}
 
     # -- faults, which are worked out only where a table is not met ----------------------------------------------
@@ -478,9 +485,10 @@ class _Work:
     @cached_property
     def faults(self) -> tuple[EarthFault, ...]:
         """Every earth fault, once for all states that are wired alike."""
-        distinct: dict[tuple[str, int], EarthFault] = {}
+        distinct: dict[tuple[str, frozenset[str], int], EarthFault] = {}
         for fault in self._all_faults():
-            distinct.setdefault((fault.id, id(fault.loop) if fault.loop else id(fault.missing)), fault)
+            # what is missing may be the same on several ways
+            distinct.setdefault((fault.id, fault.through, id(fault.loop or fault.missing)), fault)
         return tuple(distinct.values())
 
     @cached_property
@@ -545,14 +553,14 @@ class _Work:
 
     def largest(self, links: list[Connection]) -> Lines:
         """The largest line of some cables; bars within one enclosure need no size."""
-        written = [link for link in links if link.size]
+        written = [(link, size, size.mm2 * (link.runs or 1)) for link in links if (size := link.size)]
         silent = next((link for link in links if not link.size and len(set(self.ends(link))) > 1), None)
         lacking = Mention(silent.id, silent.route, "its size is not written") if silent else None
         if not written:
             return Lines(None, "copper", None, lacking)
-        top = max(written, key=_area_mm2)
+        top, size, mm2 = max(written, key=lambda one: one[2])
         mention = Mention(top.id, top.route, "the largest line conductor")
-        return Lines(_area_mm2(top), top.material or "copper", mention, lacking)
+        return Lines(mm2, top.material or "copper", mention, lacking, size.text)
 
     @cached_property
     def pe_around(self) -> dict[str, list[tuple[str, str]]]:
@@ -584,8 +592,18 @@ class _Work:
 
     @cached_property
     def singles(self) -> frozenset[str]:
-        """The connections that are a PE and nothing else."""
-        return frozenset(link.id for link in self.links if link.cores == ("PE",))
+        """The connections that are a PE, or a PE with a neutral."""
+        return frozenset(link.id for link in self.links if "PE" in link.cores and {"N", "PE"}.issuperset(link.cores))
+
+    @cached_property
+    def between_places(self) -> frozenset[str]:
+        """Those of them that may begin at an earthing terminal: what goes with a neutral, or to a load, is the PE of some lines."""
+        loads = {circuit.id for circuit in self.site.circuits}
+        return frozenset(
+            link.id
+            for link in self.links
+            if link.id in self.singles and len(link.cores) == 1 and loads.isdisjoint(self.ends(link))
+        )
 
     @cached_property
     def ahead(self) -> dict[str, tuple[Device, str]]:
@@ -636,9 +654,9 @@ class _Work:
         supplies = {
             source.id for source in self.site.sources if source.earthing == "TN-C-S" and source.kind == "utility"
         }
-        if not supplies:
-            return None
         links = [link for link in self.site.connections if supplies & {link.start.id, link.finish.id}]
+        if not links:
+            return None
         sized = [(link, size) for link in links if (size := link.n_size or link.size)]
         silent = next((link for link in links if not (link.n_size or link.size)), None)
         lacking = Mention(silent.id, silent.route, "its size is not written") if silent else None
@@ -652,14 +670,16 @@ class _Work:
         """Every protective conductor."""
         found: list[Protective] = []
         for link in self.links:
+            if len(set(self.ends(link))) == 1 and not (link.size or link.pe_size):
+                continue  # a bar within one enclosure needs no size
             if "PEN" in link.cores:
                 found.append(self.pen(link))
-            if "PE" not in link.cores:
-                continue
-            if any(core in LINES for core in link.cores):
+            if link.id in self.singles:
+                one = self.single(link)
+                if one:
+                    found.append(one)
+            elif "PE" in link.cores and any(core in LINES for core in link.cores):
                 found.append(self.core(link))
-            elif len(link.cores) == 1:
-                found.append(self.single(link))
         for bond in self.site.bonds:
             if bond.impedance_ohm is None:
                 frame = self.frame[bond.at.id]
@@ -701,18 +721,16 @@ class _Work:
             supplier=fed is not None and fed.kind == "utility", faults=partial(self.faults_of, link.id),
         )  # fmt: skip
 
-    def single(self, link: Connection) -> Protective:
-        """A protective conductor of its own: what it is for follows from what it joins."""
+    def single(self, link: Connection) -> Protective | None:
+        """A protective conductor of its own: what it is for follows from what it joins.
+
+        None where it leads to frames of the direct-current side and to nothing else: its size is not judged.
+        """
         a, b = self.ends(link)
-        size, key = (link.pe_size, "pe-size") if link.pe_size else (link.size, "size")
+        unwritten = len(link.cores) > 1 and self.site.stage == "as-built"
+        size, key = (link.pe_size, "pe-size") if link.pe_size or unwritten else (link.size, "size")
         material = link.material or "copper"
-        beside = [
-            other
-            for other in self.at.get(a, ())
-            if {a, b} == set(self.ends(other))
-            and any(core in LINES for core in other.cores)
-            and not {"PE", "PEN"} & set(other.cores)
-        ]
+        beside = self.beside(link)
         if beside:
             fed = [self.sources.get(self.begins(other)[0]) for other in beside]
             return Protective(
@@ -731,6 +749,8 @@ class _Work:
                 no_return=self.no_return, metal=len(metal),
             )  # fmt: skip
         bars = [frame for frame in (a, b) if frame not in self.lines_at and frame not in self.no_bars]
+        if link.id not in self.between_places:
+            bars = []
         side = self.tree.sides.get(link.id)
         if side is None:
             if bars and link.id == self.first_at(bars[0]):
@@ -745,6 +765,8 @@ class _Work:
         for half in (side, side.other):
             if not half.any(self.served):
                 soil = tuple(rod for rod in self.site.electrodes if half.holds(self.frame[rod.at.id]))
+                if not soil and any(map(half.holds, self.no_bars)):
+                    return None
                 return self.earthing(link, size, key, material, soil, tuple)
         # the only metal between two parts of the installation
         faults = partial(self.between, side)
@@ -756,6 +778,17 @@ class _Work:
             self.largest(crossing) if crossing else _smaller_of(self.near(a), self.near(b)), link=link,
             material=material, faults=faults, ahead=self.largest_ahead(crossing or [*self.feeding(a), *self.feeding(b)]),
         )  # fmt: skip
+
+    def beside(self, link: Connection) -> list[Connection]:
+        """The cables with lines and without a protective conductor between the ends of another conductor."""
+        ends = set(self.ends(link))
+        return [
+            other
+            for other in self.at[self.frame[link.start.id]]
+            if ends == set(self.ends(other))
+            and any(core in LINES for core in other.cores)
+            and not {"PE", "PEN"} & set(other.cores)
+        ]
 
     @cached_property
     def metal(self) -> frozenset[str]:
@@ -808,7 +841,7 @@ class _Work:
         found = [
             (name, self.lines_at.get(other, NO_LINES).mm2 or 0.0)
             for name, other in self.pe_around.get(bar, ())
-            if name in self.singles
+            if name in self.between_places
         ]
         return max(found, key=lambda one: one[1])[0]
 
@@ -829,37 +862,36 @@ class _Work:
         )  # fmt: skip
 
     def feeding_pe(self, frame: str) -> Lines:
-        """The largest protective core of the cables that feed a frame, or that leave it where none feeds it."""
-        cables = [link for link in self.at.get(frame, ()) if "PE" in link.cores and len(link.cores) > 1]
-        feeding = [link for link in cables if self.begins(link)[1] == frame] or cables
-        sized = [(link, size) for link in feeding if (size := link.pe_size or link.size)]
-        silent = next((link for link in feeding if not (link.pe_size or link.size)), None)
-        lacking = Mention(silent.id, silent.route, "its size is not written") if silent else None
-        if not sized:
-            return Lines(None, "copper", None, lacking)
-        top, size = max(sized, key=lambda one: one[1].mm2)
-        return Lines(
-            size.mm2, top.material or "copper", Mention(top.id, top.route, "its protective conductor"), lacking
-        )
-
-
-def _area_mm2(link: Connection) -> float:
-    return link.size.mm2 * (link.runs or 1) if link.size else 0.0
+        """The largest protective conductor that comes to a frame with its lines, or leaves it with some where none comes; as copper."""
+        # one that is laid beside a cable goes with that cable
+        ways = {
+            link.id: (link, self.beside(link) if link.id in self.singles else [link])
+            for link in self.at.get(frame, ())
+            if "PE" in link.cores
+        }
+        coming = [link for link, lines in ways.values() if any(self.begins(one)[1] == frame for one in lines)]
+        leaving = [link for link, lines in ways.values() if lines]
+        sized, lacking = [], None
+        for link in coming or leaving:
+            by_core = link.pe_by in (None, "core")
+            size = link.pe_size or (link.size if by_core else None)
+            if size:
+                metal = (link.material or "copper") if by_core else "steel"
+                mention = Mention(link.id, link.route, "its protective conductor")
+                sized.append(Lines(size.mm2 * (link.runs or 1) * AS_COPPER[metal], "copper", mention, None))
+            else:
+                lacking = lacking or Mention(link.id, link.route, "its size is not written")
+        return _largest_of(sized)._replace(lacking=lacking)
 
 
 def _largest_of(several: list[Lines]) -> Lines:
     lacking = next((one.lacking for one in several if one.lacking), None)
-    known = [one for one in several if one.mm2 is not None]
-    if not known:
-        return Lines(None, "copper", None, lacking)
-    return max(known, key=lambda one: one.mm2 or 0.0)._replace(lacking=lacking)
+    return max(several, key=lambda one: one.mm2 or 0.0, default=NO_LINES)._replace(lacking=lacking)
 
 
 def _smaller_of(one: Lines, other: Lines) -> Lines:
-    lacking = one.lacking or other.lacking
-    if one.mm2 is None or other.mm2 is None:
-        return Lines(None, "copper", None, lacking)
-    return min(one, other, key=lambda lines: lines.mm2 or 0.0)._replace(lacking=lacking)
+    # one that is not known may be smaller than any
+    return min(one, other, key=lambda lines: lines.mm2 or 0.0)._replace(lacking=one.lacking or other.lacking)
 
 
 def _rating(device: Device) -> float:

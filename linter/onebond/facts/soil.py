@@ -97,9 +97,7 @@ def earth_electrodes(
     for fault in faults:
         if fault.system != "TT" or fault.way != "electrode":
             continue
-        rcds = [
-            (device.residual_a, device) for device, _ in fault.guards if device.senses and device.residual_a is not None
-        ]
+        rcds = [(device.residual_a, device) for device, _ in fault.guards if device.residual_a is not None]
         if not rcds:
             continue
         residual, device = min(rcds, key=lambda one: one[0])

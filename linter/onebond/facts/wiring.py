@@ -124,11 +124,15 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
     shared = _shared(network, islands)
     reached = _reached(network, sources_l, frozenset())
     reached_n = _reached(network, sources_n, frozenset())
-    without = {
-        rcd.name: (_reached(network, sources_l, rcd.edges), _reached(network, sources_n, rcd.edges))
+    without = [
+        (
+            rcd.device.id or rcd.connection,
+            _reached(network, sources_l, rcd.edges),
+            _reached(network, sources_n, rcd.edges),
+        )
         for rcd in network.rcds
         if rcd.loads_only
-    }
+    ]
     found = []
     for circuit in site.circuits:
         lines = [node for line in LINES if (node := network.find(circuit.id, "", line)) in reached]
@@ -141,14 +145,12 @@ def borrowed_neutrals(network: Network, islands: Sequence[Island]) -> tuple[Borr
             continue
         line_only: set[str] = set()
         neutral_only: set[str] = set()
-        for rcd in network.rcds:
-            name = rcd.device.id or rcd.connection
-            if rcd.loads_only:
-                over_lines, over_neutrals = without[rcd.name]
-                with_line = any(line not in over_lines for line in lines)
-                with_neutral = neutral in reached_n and neutral not in over_neutrals
-                if with_line != with_neutral:
-                    (line_only if with_line else neutral_only).add(name)
+        # a neutral that leads nowhere passes no device and goes round none: it is told as lost
+        for name, over_lines, over_neutrals in without if neutral in reached_n else ():
+            with_line = any(line not in over_lines for line in lines)
+            with_neutral = neutral not in over_neutrals
+            if with_line != with_neutral:
+                (line_only if with_line else neutral_only).add(name)
         for name, with_line in by_case.get(circuit.id, ()):
             (line_only if with_line else neutral_only).add(name)
         through = shared.get(circuit.id, "")
@@ -255,8 +257,6 @@ def _by_case(network: Network, islands: Sequence[Island]) -> dict[str, set[tuple
                         for feed in island.feeds
                         if island.feed_lines[feed.id] >> line & 1 and neutrals[feed.id] >> neutral & 1
                     ]
-                    if not feeders:
-                        continue
                     with_line = not any(near[feed][0] >> line & 1 for feed in feeders)
                     with_neutral = not any(near[feed][1] >> neutral & 1 for feed in feeders)
                     if with_line != with_neutral:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 from onebond.circuit.build import Begun, Known, Model, Options, build, with_other_stand_ins
 from onebond.circuit.components.capacitance import STRAY_F_PER_M, meter_ohm
-from onebond.circuit.impedances import Missing
+from onebond.circuit.impedances import Missing, line_emfs_v
 from onebond.circuit.parts import Circuit
 from onebond.circuit.solve import Loop, Solution, Study, Unsolvable
 from onebond.meter.defects import NEVER, altered
@@ -57,7 +57,8 @@ class Shown(NamedTuple):
     """What a meter shows: the likely value, and the least and the largest over what the description leaves open.
 
     ``slack`` is a standard deviation on top of that of the meter: of what rests on capacitances or on the soil.  ``others`` is what it
-    shows instead where the site falls into another state by itself: one of them is read, and nothing between them.
+    shows instead where the site falls into another state by itself: one of them is read, and nothing between them.  ``falls`` are then
+    the states in which the site shows each of the ways: what is read while it stands in one of them belongs together.
     """
 
     value: float
@@ -65,11 +66,16 @@ class Shown(NamedTuple):
     high: float
     slack: float = 0.0
     others: tuple[Shown, ...] = ()
+    falls: tuple[tuple[State, ...], ...] = ()
 
     @property
     def ways(self) -> tuple[Shown, ...]:
         """Each of what it may show."""
-        return (self._replace(others=()), *self.others)
+        return (self._replace(others=(), falls=()), *self.others)
+
+    def fallen(self, state: State) -> Shown:
+        """What it shows once the site has fallen into a state; all ways where nothing tells them apart by that state."""
+        return next((way for way, states in zip(self.ways, self.falls, strict=False) if state in states), self)
 
     @classmethod
     def exactly(cls, value: float) -> Shown:
@@ -178,7 +184,8 @@ class Bench:
             closed = tuple(edge.core for edge in edges if not self._broken(rcd.connection, edge.core))
             if not closed:
                 continue
-            seen = solved.amperes(rcd.connection, closed)
+            ends = [node for edge in edges for node in (edge.a, edge.b)]
+            seen = self._unwritten_v(ends) or solved.amperes(rcd.connection, closed)
             ratio = seen if isinstance(seen, Missing) else seen / (rcd.device.residual_a or 1.0)
             delayed = rcd.device.delay == "S"
             if delayed or rcd.name not in self.residual:
@@ -218,6 +225,25 @@ class Bench:
 
     # -- voltages --------------------------------------------------------------------------------------------------
 
+    @cached_property
+    def _without_voltage(self) -> dict[int, Missing]:
+        """What forms an island and has no voltage that anybody has written, by number; it stands in its circuit with none."""
+        found = {}
+        for number, feed in enumerate(self.network.feeds):
+            for source in feed.sources if feed.forming else ():
+                emfs = line_emfs_v(source)
+                if isinstance(emfs, Missing):
+                    found[number] = emfs
+        return found
+
+    def _unwritten_v(self, nodes: Iterable[int]) -> Missing | None:
+        """The voltage that is not written of a source at work which reaches one of some nodes: nothing is known of what it drives there."""
+        asked = sum(1 << node for node in set(nodes))
+        for number, missing in self._without_voltage.items():
+            if number in self.feeds and reach(self.network, self.state, self.network.feeds[number].lines) & asked:
+                return missing
+        return None
+
     def _in_service(self, stray_f_per_m: float, leaks: Leaks = BOTH) -> Options:
         return Options(
             cold=True,
@@ -245,7 +271,7 @@ class Bench:
     def volts(self, couple: Couple, meter: str = "digital") -> Shown | Missing:
         """What a voltmeter shows between two nodes, in V; :class:`Missing` where it rests on what is not written."""
         ohm = meter_ohm(meter)
-        value = self._service.volts(couple, ohm)
+        value = self._unwritten_v(couple) or self._service.volts(couple, ohm)
         if isinstance(value, Missing):
             return value
         loop = self._service.loop(couple)
@@ -263,7 +289,11 @@ class Bench:
 
     def amperes(self, element: str, cores: Iterable[str]) -> float | Missing:
         """What a clamp around some cores of a cable shows in service, in A: the sum of their currents."""
-        return self._service.amperes(element, tuple(core for core in cores if not self._broken(element, core)))
+        layers = (*self.network.edges, *self.network.earth)
+        ends = [node for edge in layers if edge.element == element for node in (edge.a, edge.b)]
+        return self._unwritten_v(ends) or self._service.amperes(
+            element, tuple(core for core in cores if not self._broken(element, core))
+        )
 
     # -- loops -----------------------------------------------------------------------------------------------------
 
@@ -293,8 +323,12 @@ class Bench:
 
     def driven(self, couple: Couple) -> bool:
         """Whether there is a voltage between two nodes with which a loop or RCD tester works."""
-        volts = self._loops[0].volts(couple, math.inf)
+        volts = self._open_v(couple)
         return isinstance(volts, Missing) or volts >= TESTER_V
+
+    def _open_v(self, couple: Couple) -> float | Missing:
+        """The voltage with which a tester works between two nodes, in V."""
+        return self._unwritten_v(couple) or self._loops[0].volts(couple, math.inf)
 
     @cached_property
     def _joined_by_metal(self) -> _Solved:
@@ -356,7 +390,7 @@ class Bench:
 
     def driven_a(self, couple: Couple) -> float:
         """The largest current that flows from a line to PE there, in A; infinite where it is not known."""
-        volts, ohm = self._loops[0].volts(couple, math.inf), self._loops[0].ohms(couple)
+        volts, ohm = self._open_v(couple), self._loops[0].ohms(couple)
         return math.inf if isinstance(volts, Missing) or isinstance(ohm, Missing) or not ohm else volts / ohm
 
     def _broken(self, element: str, core: str) -> bool:

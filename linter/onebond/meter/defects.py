@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.meter.plant import called
-from onebond.model import LINES, Electrode
+from onebond.model import LINES, Electrode, Source
 from onebond.network import EARTHED_BY_SUPPLIER, Edge, Needs, Network, Tie, frame_of
 from onebond.span import Route
 
@@ -329,7 +329,7 @@ class _Finder:
         for source in self.site.sources:
             if source.kind == "utility" and source.earthing in EARTHED_BY_SUPPLIER:
                 words = f"the earth of the supply {source.id} is open at the supplier"
-                change = _without(source.id, "star") if source.earthing == "TT" else _lifted(source.id)
+                change = _without(source.id, "star") if source.earthing == "TT" else _star_behind(source.id, LIFTED_OHM)
                 yield Defect("supply-earth-open", source.id, "", words, source.route, change)
 
     def residual(self) -> Iterator[Defect]:
@@ -349,13 +349,13 @@ class _Finder:
                 )
 
 
-def _lifted(identifier: str) -> Callable[[Network], Network]:
-    """A star point that has hardly any earth, with everything that is joined to it."""
+def _star_behind(identifier: str, ohm: float) -> Callable[[Network], Network]:
+    """A star point with so many ohm between it and the earth, with everything that is joined to it."""
 
     def changed(network: Network) -> Network:
         site = network.installation
         sources = tuple(
-            one._replace(earthing_impedance_ohm=LIFTED_OHM) if one.id == identifier else one for one in site.sources
+            one._replace(earthing_impedance_ohm=ohm) if one.id == identifier else one for one in site.sources
         )
         return network._replace(installation=site._replace(sources=sources))
 
@@ -428,6 +428,14 @@ def electrode_of(electrode: Electrode, ohm: float) -> Defect:
         electrode.route,
         _electrode(electrode.id, lambda one: _of(one, ohm)),
     )
+
+
+def supply_earth_of(source: Source, ohm: float) -> Defect:
+    """The earth of a TT supply with so many ohm beyond the declared loop."""
+    loop = source.loop_impedance_ohm
+    declared = f", where the whole loop should have {_rounded(loop)} ohm" if loop else ""
+    words = f"the earth of the supply {source.id} has about {_rounded(ohm)} ohm{declared}"
+    return Defect("supply-earth-high", source.id, f"{ohm:.3g}", words, source.route, _star_behind(source.id, ohm))
 
 
 def _of(electrode: Electrode, ohm: float) -> Electrode:

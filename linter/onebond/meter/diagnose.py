@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from onebond.circuit.impedances import Missing, electrode_ohm
 from onebond.meter.bench import MAY_TRIP, MUST_TRIP, Shown
-from onebond.meter.defects import Defect, defects, electrode_of, joint_of, leak_of
+from onebond.meter.defects import Defect, defects, electrode_of, joint_of, leak_of, supply_earth_of
 from onebond.meter.measurements import Measurement, Site
 from onebond.meter.plant import Plant
 from onebond.model import LINES
@@ -222,14 +222,9 @@ class Doctor:
         shown = self.predicted(defects, [(one.state, one.measurement) for one in readings])
         as_described = healthy.off if healthy else (0.0,) * len(readings)
         scales = _scales(readings, shown)
+        shown = _fallen(readings, shown, scales)
         off = tuple(
-            distance(
-                one.measurement,
-                answer,
-                one.value,
-                one.digit,
-                scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0,
-            )
+            _off(one, answer, scales)
             if isinstance(answer, Shown)
             # what contradicts the site as described is not explained by a defect that says nothing of it
             else (UNSAID if before > FITS else VAGUE)
@@ -254,20 +249,29 @@ class Doctor:
         return Diagnosis(healthy, tuple(groups), judged, len(found), left)
 
     def _electrodes(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
-        """Electrodes of the resistance that readings give them which contradict the description: their own, else that of loops."""
+        """Electrodes of the resistance that readings give them which contradict the description: their own, else that of loops.
+
+        A loop of a TT supply passes the supplier's earth too, which nobody at the site measures.
+        """
+        own: dict[str, list[float]] = {}
+        beyond: list[float] = []  # what loops have more than is described
+        for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
+            if off <= FITS or not isinstance(shown, Shown) or math.isinf(one.value) or one.value <= 0:
+                continue
+            if one.measurement.kind == "electrode":
+                own.setdefault(one.measurement.at, []).append(one.value)
+            elif one.measurement.kind == "loop" and shown.value < one.value:
+                beyond.append(one.value - shown.value)
+        more = sorted(beyond)[len(beyond) // 2 :][:1]
         for electrode in self.plant.site.electrodes:
             described = electrode_ohm(electrode)
-            own: list[float] = []
-            by_loop: list[float] = []
-            for one, shown, off in zip(readings, healthy.shown, healthy.off, strict=True):
-                if off <= FITS or not isinstance(shown, Shown) or math.isinf(one.value) or one.value <= 0:
-                    continue
-                if one.measurement.kind == "electrode" and one.measurement.at == electrode.id:
-                    own.append(one.value)
-                elif one.measurement.kind == "loop" and not isinstance(described, Missing) and shown.value < one.value:
-                    by_loop.append(described + one.value - shown.value)
-            for ohm in own or sorted(by_loop)[len(by_loop) // 2 :][:1]:
+            by_loop = [] if isinstance(described, Missing) else [described + ohm for ohm in more]
+            for ohm in own.get(electrode.id, by_loop):
                 yield electrode_of(electrode, ohm)
+        for source in self.plant.site.sources:
+            if source.kind == "utility" and source.earthing == "TT":
+                for ohm in more:
+                    yield supply_earth_of(source, ohm)
 
     def _fitted(self, healthy: Explanation, readings: Sequence[Measured]) -> Iterator[Defect]:
         """Bad joints and faults of the insulation, of the resistance that a reading gives them, else of some usual ones."""
@@ -364,6 +368,33 @@ def _scales(readings: Sequence[Measured], shown: Sequence[Shown | Missing | None
     return {
         state: min(max(sorted(ratios)[len(ratios) // 2], 1 - SUPPLY), 1 + SUPPLY) for state, ratios in found.items()
     }
+
+
+def _off(one: Measured, shown: Shown, scales: dict[State, float]) -> float:
+    """How far a reading is from what is shown, in standard deviations; the voltage of the source may be off its rated one."""
+    scale = scales.get(one.state, 1.0) if one.measurement.unit == "V" else 1.0
+    return distance(one.measurement, shown, one.value, one.digit, scale)
+
+
+def _fallen(
+    readings: Sequence[Measured], shown: Sequence[Shown | Missing | None], scales: dict[State, float]
+) -> tuple[Shown | Missing | None, ...]:
+    """What is shown where a broken site has fallen into one state: all that is read in a state of the switches is read in the same.
+
+    Of the states that it may fall into, the one to which the readings come nearest is taken.
+    """
+    found = list(shown)
+    open_ways: dict[State, list[int]] = {}
+    for number, answer in enumerate(shown):
+        if isinstance(answer, Shown) and answer.falls:
+            open_ways.setdefault(readings[number].state, []).append(number)
+    for numbers in open_ways.values():
+        asked = [(readings[number], answer) for number in numbers if isinstance(answer := shown[number], Shown)]
+        states = dict.fromkeys(state for _, answer in asked for falls in answer.falls for state in falls)
+        nearest = min(states, key=lambda now: sum(_off(one, answer.fallen(now), scales) ** 2 for one, answer in asked))
+        for number, (_, answer) in zip(numbers, asked, strict=True):
+            found[number] = answer.fallen(nearest)
+    return tuple(found)
 
 
 def parted(measurement: Measurement, one: Shown, other: Shown) -> tuple[float, float]:

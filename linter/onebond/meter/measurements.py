@@ -164,7 +164,8 @@ class Site:
             for bench in self._settled(Bench(self.plant, now, *wanted), wanted)
         ]
         answers = {one: [self._answer(bench, one, couples.get(one), meter) for bench in benches] for one in measures}
-        return {one: _agreed(each) for one, each in answers.items() if each[0] is not None}
+        states = [bench.state for bench in benches]
+        return {one: _agreed(each, states) for one, each in answers.items() if each[0] is not None}
 
     def _skewed(self, measurement: Measurement, shown: Shown | Missing) -> bool:
         """Whether a line has neither its voltage to neutral nor none, under load."""
@@ -322,15 +323,21 @@ def _either(one: Shown | Missing, other: Shown | Missing) -> Shown | Missing:
     return one._replace(low=min(one.low, other.low), high=max(one.high, other.high))
 
 
-def _agreed(answers: Sequence[Shown | Missing | None]) -> Shown | Missing:
+def _agreed(answers: Sequence[Shown | Missing | None], states: Sequence[State]) -> Shown | Missing:
     """What is shown in the states that a broken site may fall into; Missing where it cannot be said of one of them."""
     ways: list[Shown] = []
-    for answer in answers:
+    falls: list[tuple[State, ...]] = []
+    for answer, state in zip(answers, states, strict=True):
         if not isinstance(answer, Shown):
             return answer or NOT_DECIDED
-        if not any(math.isclose(answer.value, other.value, rel_tol=ALIKE, abs_tol=ALIKE) for other in ways):
+        for at, other in enumerate(ways):
+            if math.isclose(answer.value, other.value, rel_tol=ALIKE, abs_tol=ALIKE):
+                falls[at] += (state,)
+                break
+        else:
             ways.append(answer)
-    return ways[0]._replace(others=tuple(ways[1:]))
+            falls.append((state,))
+    return ways[0]._replace(others=tuple(ways[1:]), falls=tuple(falls) if len(ways) > 1 else ())
 
 
 TESTS: dict[str, str] = {

@@ -38,7 +38,7 @@ def worded(outcome: Outcome, say: Callable[[str], str]) -> Outcome:
             steps=tuple(map(say, step.steps)),
             shows=tuple((say(words), value) for words, value in step.shows),
         )
-    return outcome._replace(told=told, next=step)
+    return outcome._replace(told=told, next=step, not_accepted=tuple(map(say, outcome.not_accepted)))
 
 
 def render(outcome: Outcome, *, entries: int, width: int = 0) -> str:
