@@ -561,7 +561,9 @@ def test_a_conductor_to_an_electrode_at_a_battery_is_an_earthing_conductor() -> 
     one = conductors(text)["bat-pe"]
     assert (one.sort, [rod.id for rod in one.soil]) == ("earthing", ["rod"])
     # beside the PE in the cable of the battery it is the second way, and the place of a battery is no earthing terminal
-    assert conductors(text.replace("DC+ DC-", "DC+ DC- PE"))["bat-pe"].sort == "bonding"
+    both = conductors(text.replace("DC+ DC-", "DC+ DC- PE"))
+    assert both["bat-pe"].sort == "bonding"
+    assert "direct" not in both
 
 
 def test_by_which_lines_an_electrode_at_a_battery_goes_nobody_knows() -> None:

@@ -633,19 +633,25 @@ def test_what_a_device_sums_is_not_told_where_contacts_decide(edit: tuple[str, s
     assert lacking is not None and lacking.reason == "what r sees depends on the resistance of contacts"
 
 
-def test_a_device_right_at_an_inverter_sums_what_the_pe_leads_back() -> None:
-    # 10 m of 2.5 mm2 of PE beside a bond of 0.1 ohm that leads back through the device: the PE has 0.1 of 0.189 ohm
+@pytest.mark.parametrize("bar", ["", "  bar: {from: inv, to: end, cores: N, size: 16 mm2, length: 0 m}\n"])
+def test_a_device_right_at_an_inverter_sums_what_the_pe_leads_back(bar: str) -> None:
+    # 10 m of 2.5 mm2 of PE, and 70 ohm of soil beside it, against a bond of 0.1 ohm that leads back through the device; a bar that
+    # carries nothing changes none of it, wherever it is written
     text = edited(
         LED,
+        ("boards: {main: {}}", "boards: {main: {}, box: {}, end: {}}"),
+        ("connections:\n", f"connections:\n{bar}"),
         ("to: main, cores: L1 N PE, size: 16 mm2", "to: main, cores: L1 N, size: 16 mm2"),
         (
             "circuits:",
-            "  earth: {from: inv, to: main, cores: PE, size: 2.5 mm2, length: 10 m}\n"
-            "bonds: {link: {at: main, impedance: 0.1 ohm}}\ncircuits:",
+            "  frame: {from: inv, to: box, cores: PE, size: 16 mm2, length: 0 m}\n"
+            "  earth: {from: box, to: main, cores: PE, size: 2.5 mm2, length: 10 m}\n"
+            "bonds: {link: {at: main, impedance: 0.1 ohm}}\n"
+            "electrodes: {near: {at: box, resistance: 20 ohm}, far: {at: main, resistance: 50 ohm}}\ncircuits:",
         ),
     )
-    share = abs(0.1 / (0.1 + WARM_OHM + 0.003j))
-    assert summed(text, "main", "inv") == [pytest.approx(2 * RATED_A * share, rel=1e-4)]
+    beside = 1 / (WARM_OHM + 0.003j) + 1 / 70
+    assert summed(text, "main", "inv") == [pytest.approx(2 * RATED_A * abs(beside / (beside + 1 / 0.1)), rel=1e-4)]
 
 
 def test_a_link_behind_a_device_takes_half_of_a_fault_that_two_sources_feed_out_of_its_sum() -> None:
@@ -1102,6 +1108,8 @@ def test_a_board_ends_a_cable_that_comes_from_another_enclosure() -> None:
         "lamp": ("lamp", ""),
     }
     assert shocks(STATION, "cart")["hut"].ending is None
+    # the breaker on the way to it is no residual current device
+    assert [name for _, name in found["far"].guards] == ["to-far"] and found["far"].rcds == ()
 
 
 # -- what is asked of a place ----------------------------------------------------------------------------------------

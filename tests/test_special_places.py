@@ -316,6 +316,16 @@ CASES = (
     ),
     # 551.4.4.2 ?: every circuit of a set that is moved about; 445.20 ?: its receptacles
     Case("a fixed circuit of a portable set", lone("fixed", "fixed", MCB), "bs7671", "rcd-missing", "one", "fail"),
+    # 30 mA either way: what is said is what the portable set asks for
+    Case(
+        "its outlets",
+        lone("fixed", "socket-outlets", MCB),
+        "bs7671",
+        "rcd-missing",
+        "one",
+        "fail",
+        "551.4.4.2",
+    ),
     Case(
         "the same of a set on a vehicle", lone("fixed", "fixed", MCB, "vehicle"), "bs7671", "rcd-missing", "one", "none"
     ),

@@ -171,12 +171,13 @@ def _additional(fault: EarthFault, params: Params) -> Verdict | None:
     said = any(one.serves == "socket-outlets" for one in asked)  # the place says what its socket-outlets need
     certain = [one for one in asked if not one.when]
     # what lets less current through first: an RCD for it is one for the other too, and the other way round it is not
-    for demand in (one for one in certain if one.residual_a <= params["residual-a"]):
+    strict = [one for one in certain if one.residual_a <= params["residual-a"]]
+    for demand in strict:
         if (wrong := _unmet(fault, demand, params)) is not None:
             return wrong
     if not said and (wrong := _sockets(fault, params)) is not None:
         return wrong
-    for demand in (one for one in certain if one.residual_a > params["residual-a"]):
+    for demand in certain[len(strict) :]:
         if (wrong := _unmet(fault, demand, params)) is not None:
             return wrong
     open_to_a_person = (_unmet(fault, one, params) for one in asked if one.when)
