@@ -1307,6 +1307,28 @@ circuits:
                 assert abs(one.loop.open_v) == pytest.approx(230)
 
 
+def test_a_frame_that_a_crossed_line_is_bonded_to_stands_at_its_voltage() -> None:
+    # L1 lands on the neutral bar, and the link there joins it to the frame: another line has the line voltage to it
+    text = (
+        HEAD
+        + """\
+sources:
+  inv: {kind: inverter, phases: L1 L2 L3, voltage: 230/400 V, rating: 10 kVA, neutral-bond: none}
+boards: {main: {}}
+connections:
+  feed: {from: inv, to: main, cores: L1 L2 L3 N, lands-on: {L1: N, N: L1}, size: 10 mm2, length: 0 m}
+circuits:
+  load: {from: main, cores: L1 L2 L3 N PE, size: 2.5 mm2, length: 10 m}
+bonds: {link: {at: main}}
+"""
+    )
+    ((currents, _),) = facts_of(text).wired
+    loops = {names(currents.network, (line,))[0]: loop for (line, _), loop in currents.loops.items()}
+    for line in ("main.L2", "main.L3"):
+        loop = loops[line]
+        assert isinstance(loop, Loop) and abs(loop.open_v) == pytest.approx(3**0.5 * 230)
+
+
 def test_what_a_leakage_lifts_before_the_fault() -> None:
     # 5 A leak over 10 m of PE in the circuit and 100 m between the boards, to the link.  Equal electrodes at both boards share the
     # voltage between them, and take 0.889 / 40 of the current
@@ -1490,6 +1512,19 @@ def test_which_devices_ahead_of_a_transformer_see_a_fault_behind_it(devices: str
     assert {tuple(one.device.id for fed in fault.feds for one in fed.passed) for fault in found} == {tuple(passed)}
 
 
+@pytest.mark.parametrize(
+    ("primary", "ratio"),
+    [("primary-voltage: 230 V, ", 115 / 230), ("primary-voltage: 240 V, ", 115 / 240), ("", 115 / 230)],
+)
+def test_a_device_ahead_of_a_transformer_sees_the_current_by_its_turns(primary: str, ratio: float) -> None:
+    # the voltages that are written on it are its turns; where none is, it is made for the voltage of what feeds it
+    text = edited(
+        AHEAD.replace("DEVICES", "{id: b, kind: mcb, curve: B, rating: 20 A}"), ("primary-voltage: 230 V, ", primary)
+    )
+    (fault,) = (one for one in facts_of(text).earth_faults if one.id == "load")
+    assert [one.current_a for fed in fault.feds for one in fed.passed] == [pytest.approx(fault.current_a() * ratio)]
+
+
 def test_a_primary_whose_line_is_crossed_with_the_neutral_has_no_device_ahead_that_is_counted_on() -> None:
     text = edited(
         AHEAD.replace("DEVICES", "{id: b, kind: mcb, curve: B, rating: 20 A}"),
@@ -1561,6 +1596,17 @@ def test_a_neutral_that_lands_on_an_earth_bar_is_a_link_with_the_length_of_its_c
     )
     (found,) = (one.sharing for one in facts_of(text).references if one.id == "cross" and one.sharing)
     assert found.share == pytest.approx(2 * N_OHM / (3 * N_OHM + PE_OHM), rel=2e-3)
+
+
+def test_what_a_link_takes_does_not_rest_on_a_ring_of_earth_bars() -> None:
+    # how the two conductors to the box share a current is up to their contacts; the link has what the neutral leaves it
+    earth = "".join(
+        f"  {name}: {{from: sub, to: box, cores: PE, size: 16 mm2, length: 0 m}}\n" for name in ("e1", "e2")
+    )
+    text = SET.replace("NEAR", "L1 L2 PE").replace("FAR", "L1 L2 PE").replace("LINK", "sub").replace("LOAD", "1 A")
+    text = edited(text, ("boards: {", "boards: {box: {}, "), ("circuits:", f"{earth}circuits:"))
+    (found,) = (one.sharing for one in facts_of(text).references if one.id == "link" and one.sharing)
+    assert found.share == pytest.approx(N_OHM / (N_OHM + PE_OHM), rel=2e-3)
 
 
 def test_of_two_links_side_by_side_nobody_knows_the_share() -> None:
