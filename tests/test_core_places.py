@@ -506,6 +506,31 @@ def test_a_loop_is_judged_by_the_devices_of_its_own_line(line: str, ampere: floa
     assert limit.by == by
 
 
+def test_a_loop_is_judged_by_the_devices_of_the_state_that_it_was_read_in() -> None:
+    text = """\
+onebond: 1
+site: {name: Shop, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.3 ohm, fault-current: 2 kA}
+  other: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.3 ohm, fault-current: 2 kA}
+boards:
+  main: {}
+changeovers:
+  ts: {positions: [first, second], poles: L1 N}
+connections:
+  a: {from: grid, to: ts.first, cores: L1 N PE, size: 16 mm2, length: 2 m, through: [{kind: mcb, curve: C, rating: 16 A}]}
+  b: {from: other, to: ts.second, cores: L1 N PE, size: 16 mm2, length: 2 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+  c: {from: ts, to: main, cores: L1 N PE, size: 16 mm2, length: 2 m}
+"""
+    faults, plant = by_place(facts_of(text).earth_faults), Plant(site_of(text))
+    for position, by, ampere in (("first", "the mcb in a", 160), ("second", "the mcb in b", 80)):
+        state = plant.complete({"ts": position})
+        assert not isinstance(state, str)
+        limit = loop_at(faults, "main", "L1", plant.told(state), None).limit(IEC)
+        assert limit is not None and limit.by == by
+        assert limit.most_ohm == pytest.approx(230 / ampere * 2 / 3, rel=1e-3)
+
+
 def test_no_limit_is_told_of_a_device_from_which_what_follows_takes_all_of_its_current() -> None:
     # 5 ohm let the supply give 46 A at most; 10 kVA of solar power may give twice 43.5 A beside it (FORMAT.md, currents)
     text = """\
@@ -1559,10 +1584,12 @@ boards: {{main: {{}}, sub: {{}}}}
 connections:
   feed: {{from: inv, to: main, cores: {phases} N PE, size: 10 mm2, length: 0 m}}
   on: {{from: main, to: sub, cores: {phases} N PE, size: 10 mm2, length: 50 m}}
+circuits:
+  lamp: {{from: main, cores: {phases.split()[1]} N PE, size: 2.5 mm2, length: 0 m}}
 """
     )
     found = facts_of(text).floating
-    assert {one.id for one in found} == {"main", "sub"}
+    assert {one.id for one in found} == {"main", "sub", "lamp"}
     for one in found:
         across, line, neutral = one.digital
         assert across == pytest.approx(volts, rel=1e-3)
