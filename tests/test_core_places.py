@@ -1597,6 +1597,32 @@ circuits:
         assert neutral is not None and neutral.high < 1
 
 
+@pytest.mark.parametrize("turned", [False, True])
+def test_two_inverters_that_one_crossed_line_joins_keep_their_own_voltages(turned: bool) -> None:
+    # no neutral leads from one to the other: whatever one line ties together, each has 230 V from its lines to its own neutral
+    sources = [
+        "a: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none, may-parallel: [b]}",
+        "b: {kind: inverter, phases: L1 L2 L3, voltage: 230/400 V, rating: 9 kVA, neutral-bond: none, may-parallel: [a]}",
+    ]
+    text = (
+        HEAD
+        + f"""\
+sources:
+  {sources[turned]}
+  {sources[not turned]}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  a-feed: {{from: a, to: main, cores: L1 N PE, size: 10 mm2, length: 0 m}}
+  b-feed: {{from: b, to: sub, cores: L1 L2 L3 N PE, size: 10 mm2, length: 0 m}}
+  across: {{from: main, to: sub, cores: L1, lands-on: {{L1: L2}}, size: 10 mm2, length: 0 m}}
+  earth: {{from: main, to: sub, cores: PE, size: 10 mm2, length: 5 m}}
+"""
+    )
+    both = {one.id: one.digital[0] for one in facts_of(text).floating if len(one.island.feeds) == 2}
+    assert {"main", "sub"} <= set(both)
+    assert list(both.values()) == [pytest.approx(230, rel=1e-3)] * len(both)
+
+
 @pytest.mark.parametrize("solar", [True, False])
 def test_inverters_on_the_protected_side_of_a_device(solar: bool) -> None:
     # seen from the supply both the inverter that follows at the far board and the input of the other one lie behind a device
