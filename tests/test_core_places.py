@@ -1539,6 +1539,20 @@ interlocks: [{{never: {{a: closed, b: closed}}}}, {{never: {{b: open, c: open}}}
     assert all({"a", "b"} <= set(state.free) for state in states)
 
 
+def test_what_a_device_sees_of_a_fault_is_its_own() -> None:
+    # a link at the far board lets part of the current come back over the neutral, through the device before that board
+    text = edited(PLACES, ("SOURCE", "supply: {kind: utility, earthing: TN-S, loop-impedance: 0.4 ohm"))
+    whole = {one.id: one for one in facts_of(text).rcds_on_ways if one.fault.id == "three"}
+    part = {one.id: one for one in facts_of(text + LINK.replace("main", "sub")).rcds_on_ways if one.fault.id == "three"}
+    assert set(whole) == set(part) == {"on", "r3"}
+    for one in (*whole.values(), part["r3"]):
+        assert one.seen_a == pytest.approx(one.fault.current_a(), rel=1e-6)
+    # neutral and PE from main to sub are two equal ways back from the link, and beyond main both lead on to the supplier: by
+    # symmetry each takes half
+    assert part["on"].seen_a == pytest.approx(part["on"].fault.current_a() / 2, rel=1e-6)
+    assert [one.sees_all for one in (whole["on"], part["on"], part["r3"])] == [True, False, True]
+
+
 SOLAR_FIRST = (
     HEAD
     + """\
@@ -1652,3 +1666,9 @@ def test_inverters_on_the_protected_side_of_a_device(solar: bool) -> None:
     assert {key for key, by in states.items() if ("grid", "pv") in by} == (
         {("r", "hybrid"), ("to-hut", "pv")} if solar else set()
     )
+
+
+def test_an_inverter_that_is_written_first_stands_behind_the_device_before_its_input() -> None:
+    text = edited(HYBRID_FIRST, ("PEIN", f"PE{R30}"), ("PEOUT", "PE"), ("PEB", "PE"))
+    found = {(one.id, one.source.id) for one in facts_of(text).rcds_at_inverters}
+    assert found == {("r", "hybrid")}
