@@ -826,7 +826,10 @@ class Judge:
                         for n in lines
                         if n[1] in o.circuits and n[-1] in LINES and any(nx.has_path(rest, n, t) for t in others)
                     }
-                    if behind and before and state[o.declared(iid)] != "passing":
+                    # what hangs on the inverter while it leads through is no circuit of the board before it
+                    value = state[o.declared(iid)]
+                    through = value == "passing" or (value == "off" and o.sources[iid].get("when-off") == "through")
+                    if behind and before and not through:
                         self.final_board.add(key)
                 for island in islands:
                     if iid not in island.energised:

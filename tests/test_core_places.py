@@ -506,6 +506,31 @@ def test_a_loop_is_judged_by_the_devices_of_its_own_line(line: str, ampere: floa
     assert limit.by == by
 
 
+def test_a_loop_is_judged_by_the_devices_of_the_state_that_it_was_read_in() -> None:
+    text = """\
+onebond: 1
+site: {name: Shop, rulebook: iec}
+sources:
+  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.3 ohm, fault-current: 2 kA}
+  other: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.3 ohm, fault-current: 2 kA}
+boards:
+  main: {}
+changeovers:
+  ts: {positions: [first, second], poles: L1 N}
+connections:
+  a: {from: grid, to: ts.first, cores: L1 N PE, size: 16 mm2, length: 2 m, through: [{kind: mcb, curve: C, rating: 16 A}]}
+  b: {from: other, to: ts.second, cores: L1 N PE, size: 16 mm2, length: 2 m, through: [{kind: mcb, curve: B, rating: 16 A}]}
+  c: {from: ts, to: main, cores: L1 N PE, size: 16 mm2, length: 2 m}
+"""
+    faults, plant = by_place(facts_of(text).earth_faults), Plant(site_of(text))
+    for position, by, ampere in (("first", "the mcb in a", 160), ("second", "the mcb in b", 80)):
+        state = plant.complete({"ts": position})
+        assert not isinstance(state, str)
+        limit = loop_at(faults, "main", "L1", plant.told(state), None).limit(IEC)
+        assert limit is not None and limit.by == by
+        assert limit.most_ohm == pytest.approx(230 / ampere * 2 / 3, rel=1e-3)
+
+
 def test_no_limit_is_told_of_a_device_from_which_what_follows_takes_all_of_its_current() -> None:
     # 5 ohm let the supply give 46 A at most; 10 kVA of solar power may give twice 43.5 A beside it (FORMAT.md, currents)
     text = """\
@@ -1514,6 +1539,20 @@ interlocks: [{{never: {{a: closed, b: closed}}}}, {{never: {{b: open, c: open}}}
     assert all({"a", "b"} <= set(state.free) for state in states)
 
 
+def test_what_a_device_sees_of_a_fault_is_its_own() -> None:
+    # a link at the far board lets part of the current come back over the neutral, through the device before that board
+    text = edited(PLACES, ("SOURCE", "supply: {kind: utility, earthing: TN-S, loop-impedance: 0.4 ohm"))
+    whole = {one.id: one for one in facts_of(text).rcds_on_ways if one.fault.id == "three"}
+    part = {one.id: one for one in facts_of(text + LINK.replace("main", "sub")).rcds_on_ways if one.fault.id == "three"}
+    assert set(whole) == set(part) == {"on", "r3"}
+    for one in (*whole.values(), part["r3"]):
+        assert one.seen_a == pytest.approx(one.fault.current_a(), rel=1e-6)
+    # neutral and PE from main to sub are two equal ways back from the link, and beyond main both lead on to the supplier: by
+    # symmetry each takes half
+    assert part["on"].seen_a == pytest.approx(part["on"].fault.current_a() / 2, rel=1e-6)
+    assert [one.sees_all for one in (whole["on"], part["on"], part["r3"])] == [True, False, True]
+
+
 SOLAR_FIRST = (
     HEAD
     + """\
@@ -1559,15 +1598,43 @@ boards: {{main: {{}}, sub: {{}}}}
 connections:
   feed: {{from: inv, to: main, cores: {phases} N PE, size: 10 mm2, length: 0 m}}
   on: {{from: main, to: sub, cores: {phases} N PE, size: 10 mm2, length: 50 m}}
+circuits:
+  lamp: {{from: main, cores: {phases.split()[1]} N PE, size: 2.5 mm2, length: 0 m}}
 """
     )
     found = facts_of(text).floating
-    assert {one.id for one in found} == {"main", "sub"}
+    assert {one.id for one in found} == {"main", "sub", "lamp"}
     for one in found:
         across, line, neutral = one.digital
         assert across == pytest.approx(volts, rel=1e-3)
         assert line is not None and line.low == pytest.approx(volts, rel=5e-3)
         assert neutral is not None and neutral.high < 1
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_two_inverters_that_one_crossed_line_joins_keep_their_own_voltages(turned: bool) -> None:
+    # no neutral leads from one to the other: whatever one line ties together, each has 230 V from its lines to its own neutral
+    sources = [
+        "a: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none, may-parallel: [b]}",
+        "b: {kind: inverter, phases: L1 L2 L3, voltage: 230/400 V, rating: 9 kVA, neutral-bond: none, may-parallel: [a]}",
+    ]
+    text = (
+        HEAD
+        + f"""\
+sources:
+  {sources[turned]}
+  {sources[not turned]}
+boards: {{main: {{}}, sub: {{}}}}
+connections:
+  a-feed: {{from: a, to: main, cores: L1 N PE, size: 10 mm2, length: 0 m}}
+  b-feed: {{from: b, to: sub, cores: L1 L2 L3 N PE, size: 10 mm2, length: 0 m}}
+  across: {{from: main, to: sub, cores: L1, lands-on: {{L1: L2}}, size: 10 mm2, length: 0 m}}
+  earth: {{from: main, to: sub, cores: PE, size: 10 mm2, length: 5 m}}
+"""
+    )
+    both = {one.id: one.digital[0] for one in facts_of(text).floating if len(one.island.feeds) == 2}
+    assert {"main", "sub"} <= set(both)
+    assert list(both.values()) == [pytest.approx(230, rel=1e-3)] * len(both)
 
 
 @pytest.mark.parametrize("solar", [True, False])
@@ -1599,3 +1666,9 @@ def test_inverters_on_the_protected_side_of_a_device(solar: bool) -> None:
     assert {key for key, by in states.items() if ("grid", "pv") in by} == (
         {("r", "hybrid"), ("to-hut", "pv")} if solar else set()
     )
+
+
+def test_an_inverter_that_is_written_first_stands_behind_the_device_before_its_input() -> None:
+    text = edited(HYBRID_FIRST, ("PEIN", f"PE{R30}"), ("PEOUT", "PE"), ("PEB", "PE"))
+    found = {(one.id, one.source.id) for one in facts_of(text).rcds_at_inverters}
+    assert found == {("r", "hybrid")}

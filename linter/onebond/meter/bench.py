@@ -184,7 +184,7 @@ class Bench:
             closed = tuple(edge.core for edge in edges if not self._broken(rcd.connection, edge.core))
             if not closed:
                 continue
-            ends = [node for edge in edges for node in (edge.a, edge.b)]
+            ends = (node for edge in edges for node in (edge.a, edge.b))
             seen = self._unwritten_v(ends) or solved.amperes(rcd.connection, closed)
             ratio = seen if isinstance(seen, Missing) else seen / (rcd.device.residual_a or 1.0)
             delayed = rcd.device.delay == "S"
@@ -238,7 +238,7 @@ class Bench:
 
     def _unwritten_v(self, nodes: Iterable[int]) -> Missing | None:
         """The voltage that is not written of a source at work which reaches one of some nodes: nothing is known of what it drives there."""
-        asked = sum(1 << node for node in set(nodes))
+        asked = sum(1 << node for node in set(nodes)) if self._without_voltage else 0
         for number, missing in self._without_voltage.items():
             if number in self.feeds and reach(self.network, self.state, self.network.feeds[number].lines) & asked:
                 return missing
@@ -290,7 +290,7 @@ class Bench:
     def amperes(self, element: str, cores: Iterable[str]) -> float | Missing:
         """What a clamp around some cores of a cable shows in service, in A: the sum of their currents."""
         layers = (*self.network.edges, *self.network.earth)
-        ends = [node for edge in layers if edge.element == element for node in (edge.a, edge.b)]
+        ends = (node for edge in layers if edge.element == element for node in (edge.a, edge.b))
         return self._unwritten_v(ends) or self._service.amperes(
             element, tuple(core for core in cores if not self._broken(element, core))
         )
