@@ -713,8 +713,7 @@ def _ahead(network: Network, state: State, transformer: str, options: Options) -
         and any(part >> node & 1 for node in other.lines)
     ]
     emfs = impedances.line_emfs_v(source)
-    if not behind or isinstance(emfs, Missing):
-        return why
+    assert not isinstance(emfs, Missing)  # its own impedance is known, and so its voltage is
     model = build(network, state, part, behind, options)
     other_end = feed.primary[1] if len(feed.primary) > 1 else network.find(transformer, "in", "N")
     if other_end < 0:
