@@ -684,6 +684,17 @@ def test_stray_capacitances_of_what_is_live() -> None:
     assert stray(plugged, 20, **{**state, "on": "unmated"}) == about(found)
 
 
+def test_a_cable_whose_earth_never_arrives_has_its_capacitance_at_one_end() -> None:
+    # class II, PE open for ever and landed on N: no frame is there
+    old = "one: {from: bars, cores: L1 N PE, size: 2.5 mm2, length: 10 m"
+    new = (
+        "one: {from: bars, cores: L1 PE, lands-on: {PE: N}, equipment: class-II, size: 2.5 mm2, length: 10 m, "
+        "through: [{kind: switch, poles: PE, normally: open}]"
+    )
+    found = stray(edited(WEAK, (old, new)), by="inv", co="own", grid="absent")
+    assert {key: z for key, z in found.items() if key.startswith("one")} == about({"one: bars.L1 - out.PE": STRAY})
+
+
 # 10 m of 10 mm2 (IEC 60228: 1.83 ohm/km) at 70 C and at 20 C
 WARM, COLD = 0.01830 * 1.2 + 0.0008j, 0.01830 + 0.0008j
 
@@ -863,6 +874,16 @@ def test_a_cable_whose_neutral_and_earth_are_crossed() -> None:
         text, ("lands-on: {N: PE, PE: N}, size: 10 mm2", "lands-on: {N: PE, PE: N}, size: 10 mm2, n-size: 6 mm2")
     )
     told = Made(thin, "grid", grid="present", co="mains").branches(of="feed")
+    # 6 mm2: 3.08 ohm/km
+    assert told["feed: co.N - out.PE"] == pytest.approx(0.0308 * 1.2 + 0.0008j)
+
+
+@pytest.mark.parametrize(("ends", "size"), [("from: co, to: out", "n-size"), ("from: out, to: co", "pe-size")])
+def test_each_core_of_a_crossed_cable_has_its_own_size_whichever_end_is_written_first(ends: str, size: str) -> None:
+    # the core that lands on the live neutral is N of a cable that begins there, and PE of one that ends there
+    old = "feed: {from: co, to: out, cores: L1 N PE, size: 10 mm2"
+    new = f"feed: {{{ends}, cores: L1 N PE, lands-on: {{N: PE, PE: N}}, size: 10 mm2, {size}: 6 mm2"
+    told = Made(edited(SERVED, *TN_S, BOTH, (old, new)), "grid", grid="present", co="mains").branches(of="feed")
     # 6 mm2: 3.08 ohm/km
     assert told["feed: co.N - out.PE"] == pytest.approx(0.0308 * 1.2 + 0.0008j)
 
@@ -1079,6 +1100,21 @@ def test_a_link_at_a_dead_neutral_is_no_zero() -> None:
     made = Made(text, "set", grid="absent", co="own")
     zero = {key for node, key in enumerate(made.network.nodes) if made.model.node[node] == 0}
     assert zero == {("out", "", "PE"), ("out", "", "N")}
+
+
+def test_what_nothing_is_joined_to_is_a_part_of_its_own_where_all_conductors_are_looked_at() -> None:
+    # who measures holds the meter anywhere: behind a contact that is open, too
+    made = Made(
+        edited(WEAK, (", plug: yes", ", through: [{kind: switch, poles: L1 N, normally: open}]")), "grid", co="mains"
+    )
+    network = made.network
+    assert all(made.model.node[network.find("metal", "", conductor)] < 0 for conductor in ("L1", "N"))
+    everything = (1 << len(network.nodes)) - 1
+    model = build(network, made.island.state, everything, made.island.case.feeds)
+    parts = [model.part[network.find("metal", "", conductor)] for conductor in ("L1", "N")]
+    rest = {model.part[node] for node, key in enumerate(network.nodes) if key[0] != "metal"}
+    assert len(set(parts)) == 2 and not set(parts) & rest
+    assert [model.node[network.find("metal", "", conductor)] for conductor in ("L1", "N")] == [0, 0]
 
 
 def test_a_first_fault_joins_the_star_point_to_a_frame() -> None:
