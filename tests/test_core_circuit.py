@@ -924,12 +924,11 @@ circuits:
 
 
 def test_the_bars_of_an_enclosure_are_one_and_may_have_a_contact() -> None:
-    text = edited(WEAK, ("own: {from: inv, to: co.own", "own: {from: inv, to: co.own"))
-    made = Made(text, "inv", co="own", grid="absent")
+    made = Made(WEAK, "inv", co="own", grid="absent")
     assert made.contacts("inner") == {"L1: out.L1 - bars.L1", "N: out.N - bars.N", "PE: out.PE - out.PE"}
     # one pole of a switching device where its current is asked for: a milliohm (common practice, no source)
     asked = Options(contacts_of=frozenset({"inner", "feed"}))
-    told = Made(text, "inv", asked, co="own", grid="absent")
+    told = Made(WEAK, "inv", asked, co="own", grid="absent")
     assert told.branches(of="inner") == about(
         {"inner: out.L1 - bars.L1": 1e-3, "inner: out.N - bars.N": 1e-3, "inner: out.PE - out.PE": 1e-3}
     )
@@ -1019,9 +1018,7 @@ circuits:
   one: {from: main, cores: L1 N PE, size: 10 mm2, length: 10 m, load: 10 A}
 """
 )
-
-
-RULE = "bonds: {link: {at: main}}\n"
+LINKED = "bonds: {link: {at: main}}\n"
 ROD = "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"
 
 
@@ -1032,10 +1029,10 @@ ROD = "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"
         # nothing is tied to earth: the conductors take a neutral as their zero, frames that are joined one of themselves
         ("", {"N", "PE"}, set()),
         # with a link the protective conductor there is the zero of it all, and the neutral with it
-        (RULE, {"link"}, set()),
+        (LINKED, {"link"}, set()),
         # an electrode ties the frames to the mass of earth, and the conductors stay loose
         (ROD, {"N"}, {"PE"}),
-        (RULE + ROD, set(), {"L1", "N", "PE"}),
+        (LINKED + ROD, set(), {"L1", "N", "PE"}),
     ],
 )
 def test_parts_of_a_circuit_and_their_zeros(more: str, zeros: set[str], earthed: set[str], feed: str) -> None:
@@ -1049,16 +1046,13 @@ def test_parts_of_a_circuit_and_their_zeros(more: str, zeros: set[str], earthed:
     assert {names[node] for node in range(len(names)) if node not in used} == {("hut", "", "PE")}
     of_live = {model.part[node] for node in used if names[node][2] != "PE"}
     of_pe = {model.part[node] for node in used if names[node][2] == "PE"}
-    assert len(of_live) == len(of_pe) == 1 and (of_live == of_pe) == (RULE in more)
+    assert len(of_live) == len(of_pe) == 1 and (of_live == of_pe) == (LINKED in more)
     # what stands for the mass of earth in its part; conductors without impedance are one with it
     merged = {"set", "main"} if feed == "0 m" else {"set"}
     wanted = {(place, "", conductor) for place in merged for conductor in zeros & {"N", "PE"}}
     if "link" in zeros:
-        wanted = {
-            (place, "", conductor)
-            for place in {"main", *(merged - {"set"}), *(merged if feed == "0 m" else ())}
-            for conductor in ("PE", "N")
-        }
+        merged = merged if feed == "0 m" else {"main"}
+        wanted = {(place, "", conductor) for place in merged for conductor in ("PE", "N")}
     assert {names[node] for node in used if model.node[node] == 0} == wanted
     # 10 A at 230 V are 23 ohm, behind 5.29 ohm of the set and 20 m or 10 m there and back
     volts = Made(text + more, "set", LOADS).volts("one")
