@@ -7,6 +7,7 @@ import math
 import sys
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import permutations
 from random import Random
 from typing import NamedTuple
 
@@ -16,6 +17,7 @@ from described import edited, facts_of, site_of
 from onebond.circuit import impedances
 from onebond.circuit.build import Begun, Known, Options, build, stand_in_ohm, with_other_stand_ins
 from onebond.circuit.components import conductors, electrodes
+from onebond.circuit.direct import short_circuits
 from onebond.circuit.impedances import Capability, Missing, Supply
 from onebond.circuit.solve import (
     Branch,
@@ -37,7 +39,9 @@ from onebond.network import Edge, Network, Tie
 # -- formulas of components ------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("stranded", "words"), [(True, "stranded conductor size: 5"), (False, "solid conductor size: 5")])
+@pytest.mark.parametrize(
+    ("stranded", "words"), [(True, "stranded conductor size: 5"), (False, "solid conductor size: 5")]
+)
 def test_which_column_of_the_american_table_lacks_a_size(stranded: bool, words: str) -> None:
     # NEC chapter 9 table 8 has no 5 AWG in either column
     with pytest.raises(ValueError, match=f"^{words} is not one of"):
@@ -205,7 +209,9 @@ def test_the_loop_of_a_tt_supply_in_its_line_as_far_as_it_can_lie_there() -> Non
     ten = source(UTILITY % ("TT", ", loop-impedance: 10 ohm"))
     assert impedances.utility(ten, True, loop_in_line=True) == Supply(5, 5, None, 5)
     # for the largest current the declared current counts, and of a TN supply nothing changes
-    assert impedances.utility(source(UTILITY % ("TN-S", LOOP)), True, loop_in_line=True) == Supply(0.25, 0.25, 0.25, None)
+    assert impedances.utility(source(UTILITY % ("TN-S", LOOP)), True, loop_in_line=True) == Supply(
+        0.25, 0.25, 0.25, None
+    )
     unknown = impedances.utility(source(UTILITY % ("TT", "")), True, loop_in_line=True)
     assert unknown.line is None and what(unknown.star) == "the loop-impedance of one"
 
@@ -243,9 +249,7 @@ def test_a_delta_with_a_tap() -> None:
     alone = impedances.line_emfs_v(source((tap % "max: 1.2 kA").replace("120/240", "240")))
     # L1 and L3 at either end of the winding with the tap, L2 in quadrature to both
     assert isinstance(alone, dict)
-    assert [alone[line] for line in alone] == [
-        pytest.approx(one) for one in (120, -1j * 120 * math.sqrt(3), -120)
-    ]
+    assert [alone[line] for line in alone] == [pytest.approx(one) for one in (120, -1j * 120 * math.sqrt(3), -120)]
 
 
 GENERATOR = "kind: generator, phases: %s, voltage: %s, rating: 20 kVA, subtransient-reactance: 12 %%%s"
@@ -372,7 +376,10 @@ def test_what_a_source_holds_into_a_fault(
     told = impedances.capability(source(text))
     if isinstance(told, Capability):
         lacking = told.lacking.what if told.lacking else None
-        assert (told.limit_a, told.until_s, told.declared, told.collapses, lacking) == (pytest.approx(found[0]), *found[1:])  # type: ignore[index]
+        assert (told.limit_a, told.until_s, told.declared, told.collapses, lacking) == (
+            pytest.approx(found[0]),
+            *found[1:],
+        )  # type: ignore[index]
     else:
         assert (told.what if isinstance(told, Missing) else told) == found
 
@@ -401,7 +408,8 @@ class Made:
         self.island = next(
             one
             for one in facts.islands
-            if by in [feed.id for feed in one.feeds] and all(one.value(names.index(n)) in (s, "") for n, s in state.items())
+            if by in [feed.id for feed in one.feeds]
+            and all(one.value(names.index(n)) in (s, "") for n, s in state.items())
         )
         self.network = self.island.network
         self.options = options
@@ -427,7 +435,9 @@ class Made:
         return found
 
     def contacts(self, of: str) -> set[str]:
-        return {f"{one.core}: {self.name(one.a)} - {self.name(one.b)}" for one in self.model.contacts if one.element == of}
+        return {
+            f"{one.core}: {self.name(one.a)} - {self.name(one.b)}" for one in self.model.contacts if one.element == of
+        }
 
     def unknown(self) -> list[str]:
         return [missing.what for _, missing in self.model.unknown]
@@ -478,7 +488,10 @@ LOADS = Options(loads=True)
         (f"cores: L1 L2 L3 N PE, load: 9 kW, {DEAD % 'L3'}", {f"one.L{line} - one.N": 17.6333 for line in (1, 2)}),
         (f"cores: L1 L2 L3 N PE, load: 9 kW, {DEAD % 'L1 L2'}", {"one.L3 - one.N": 17.6333}),
         # without a neutral between the lines: in a star of 230 V each, or 400 V (230 x sqrt(3) = 398.37) between two
-        ("cores: L1 L2 L3 PE, load: 6 kVA, power-factor: 0.6", {f"one.L{line} - star": 26.45 * (0.6 + 0.8j) for line in (1, 2, 3)}),
+        (
+            "cores: L1 L2 L3 PE, load: 6 kVA, power-factor: 0.6",
+            {f"one.L{line} - star": 26.45 * (0.6 + 0.8j) for line in (1, 2, 3)},
+        ),
         (f"cores: L1 L2 L3 PE, load: 9 kW, {DEAD % 'L1'}", {f"one.L{line} - star": 17.6333 for line in (2, 3)}),
         (f"cores: L1 L2 L3 PE, load: 9 kW, {DEAD % 'L1 L2'}", {}),
         ("cores: L2 L3 PE, load: 4 kW", {"one.L2 - one.L3": 39.675}),
@@ -589,7 +602,7 @@ def test_filters_of_the_inverters_that_are_live() -> None:
     for more in (made.options._replace(capacitances=False), made.options._replace(frequency_hz=100)):
         told = Made(WEAK, "inv", more, co="own", grid="absent").branches("filter")
         # a capacitance has half of its impedance at twice the frequency
-        assert told == ({} if more.frequency_hz == 50 else about({key: FILTER / 2 for key in made.branches("filter")}))
+        assert told == ({} if more.frequency_hz == 50 else about(dict.fromkeys(made.branches("filter"), FILTER / 2)))
     none = edited(WEAK, (", neutral-bond: fixed, filter-capacitance: 10 nF", ", neutral-bond: fixed"))
     assert Made(none, "inv", CAPACITANCES, co="own", grid="absent").branches("filter") == {}
 
@@ -601,12 +614,24 @@ def test_filters_of_the_inverters_that_are_live() -> None:
         # who measures insulation finds it from the neutral too
         ((), (True, True), {"one: one.L1 - one.PE": LEAK, "one: one.N - one.PE": LEAK}),
         ((), (False, True), {"one: one.N - one.PE": LEAK}),
-        ((("one: {from: bars, cores: L1 N PE, size", "one: {from: bars, cores: L1 PE, size"),), (True, True), {"one: one.L1 - one.PE": LEAK}),
+        (
+            (("one: {from: bars, cores: L1 N PE, size", "one: {from: bars, cores: L1 PE, size"),),
+            (True, True),
+            {"one: one.L1 - one.PE": LEAK},
+        ),
         # class II has no frame to leak to; none is written; below a nanoampere nothing leaks
-        ((("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m, leakage: 1 mA, equipment: class-II}\n  away"),), (True, True), {}),
+        (
+            (("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m, leakage: 1 mA, equipment: class-II}\n  away"),),
+            (True, True),
+            {},
+        ),
         ((("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m}\n  away"),), (True, True), {}),
         ((("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m, leakage: 0.0000001 mA}\n  away"),), (True, True), {}),
-        ((("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m, leakage: 0.000002 mA}\n  away"),), (True, False), {"one: one.L1 - one.PE": -115e9j}),
+        (
+            (("length: 10 m, leakage: 1 mA}\n  away", "length: 10 m, leakage: 0.000002 mA}\n  away"),),
+            (True, False),
+            {"one: one.L1 - one.PE": -115e9j},
+        ),
     ],
 )
 def test_what_leaks_of_a_circuit(
@@ -625,7 +650,10 @@ def test_what_is_more_than_any_leakage_is_not_known() -> None:
     assert [one.reason for one in lacking] == ["one: 11 A is more than any equipment leaks"]
     # where no voltage is written it is that which is lacking, and not the leakage
     silent = edited(text, ("inv: {kind: inverter, phases: L1, voltage: 230 V", "inv: {kind: inverter, phases: L1"))
-    assert set(Made(silent, "inv", CAPACITANCES, co="own", grid="absent").unknown()) == {"the voltage of inv", "the length of on"}
+    assert set(Made(silent, "inv", CAPACITANCES, co="own", grid="absent").unknown()) == {
+        "the voltage of inv",
+        "the length of on",
+    }
 
 
 def stray(text: str, unwritten_m: float = 0.0, **state: str) -> dict[str, complex]:
@@ -641,11 +669,30 @@ def test_stray_capacitances_of_what_is_live() -> None:
     found = {f"{link}: {at}.{core} - {pe}": STRAY for link, at, pe in ends for core in ("L1", "N")}
     state = {"by": "inv", "co": "own", "grid": "absent", "on": "mated"}
     assert stray(WEAK, **state) == about(found)
-    more = {f"on: {at}.{core} - {pe}": STRAY / 2 for at, pe in (("bars", "out.PE"), ("metal", "metal.PE")) for core in ("L1", "N")}
-    plugged = edited(WEAK, ("boards: {main: {}, out", "boards: {far: {}, main: {}, out"), ("circuits:", "  far-on: {from: metal, to: far, cores: L1 N, size: 10 mm2, length: 3 m}\ncircuits:"))
+    more = {
+        f"on: {at}.{core} - {pe}": STRAY / 2
+        for at, pe in (("bars", "out.PE"), ("metal", "metal.PE"))
+        for core in ("L1", "N")
+    }
+    plugged = edited(
+        WEAK,
+        ("boards: {main: {}, out", "boards: {far: {}, main: {}, out"),
+        ("circuits:", "  far-on: {from: metal, to: far, cores: L1 N, size: 10 mm2, length: 3 m}\ncircuits:"),
+    )
     plugged += "monitors: {watch: {at: metal}}\n"
     assert stray(plugged, 20, **state) == about({**found, **more})
     assert stray(plugged, 20, **{**state, "on": "unmated"}) == about(found)
+
+
+def test_a_cable_whose_earth_never_arrives_has_its_capacitance_at_one_end() -> None:
+    # class II, PE open for ever and landed on N: no frame is there
+    old = "one: {from: bars, cores: L1 N PE, size: 2.5 mm2, length: 10 m"
+    new = (
+        "one: {from: bars, cores: L1 PE, lands-on: {PE: N}, equipment: class-II, size: 2.5 mm2, length: 10 m, "
+        "through: [{kind: switch, poles: PE, normally: open}]"
+    )
+    found = stray(edited(WEAK, (old, new)), by="inv", co="own", grid="absent")
+    assert {key: z for key, z in found.items() if key.startswith("one")} == about({"one: bars.L1 - out.PE": STRAY})
 
 
 # 10 m of 10 mm2 (IEC 60228: 1.83 ohm/km) at 70 C and at 20 C
@@ -789,9 +836,7 @@ def test_an_electrode_that_is_not_known_is_named() -> None:
 
 def test_a_pen_that_is_split_by_a_link() -> None:
     made = Made(edited(SERVED, *PEN, BOTH) + "bonds: {link: {at: main}}\n", "grid", grid="present", co="mains")
-    assert made.branches(of="service") == about(
-        {"service: grid.L1 - main.L1": WARM, "service: grid.N - main.N": WARM}
-    )
+    assert made.branches(of="service") == about({"service: grid.L1 - main.L1": WARM, "service: grid.N - main.N": WARM})
     assert made.contacts("link") == {"bond: main.N - main.PE"}
     # half of the loop in the line, half in the PEN, and 20 m of cable there and back: the fault at the board by Ohm's law
     assert made.branches(of="grid") == about({"grid: star - grid.L1": QUARTER, "grid: star - grid.N": QUARTER})
@@ -825,8 +870,20 @@ def test_a_cable_whose_neutral_and_earth_are_crossed() -> None:
     made = Made(text, "grid", grid="present", co="mains")
     # from the neutral of one end to the earth of the other; no live neutral lands at the far end
     assert made.branches(of="feed") == about({"feed: co.L1 - out.L1": WARM, "feed: co.N - out.PE": WARM})
-    thin = edited(text, ("lands-on: {N: PE, PE: N}, size: 10 mm2", "lands-on: {N: PE, PE: N}, size: 10 mm2, n-size: 6 mm2"))
+    thin = edited(
+        text, ("lands-on: {N: PE, PE: N}, size: 10 mm2", "lands-on: {N: PE, PE: N}, size: 10 mm2, n-size: 6 mm2")
+    )
     told = Made(thin, "grid", grid="present", co="mains").branches(of="feed")
+    # 6 mm2: 3.08 ohm/km
+    assert told["feed: co.N - out.PE"] == pytest.approx(0.0308 * 1.2 + 0.0008j)
+
+
+@pytest.mark.parametrize(("ends", "size"), [("from: co, to: out", "n-size"), ("from: out, to: co", "pe-size")])
+def test_each_core_of_a_crossed_cable_has_its_own_size_whichever_end_is_written_first(ends: str, size: str) -> None:
+    # the core that lands on the live neutral is N of a cable that begins there, and PE of one that ends there
+    old = "feed: {from: co, to: out, cores: L1 N PE, size: 10 mm2"
+    new = f"feed: {{{ends}, cores: L1 N PE, lands-on: {{N: PE, PE: N}}, size: 10 mm2, {size}: 6 mm2"
+    told = Made(edited(SERVED, *TN_S, BOTH, (old, new)), "grid", grid="present", co="mains").branches(of="feed")
     # 6 mm2: 3.08 ohm/km
     assert told["feed: co.N - out.PE"] == pytest.approx(0.0308 * 1.2 + 0.0008j)
 
@@ -836,7 +893,9 @@ def test_what_is_plugged_out_or_switched_off_is_no_part_of_the_circuit() -> None
     wired = Made(text, "grid", grid="present", co="mains", feed="mated")
     assert set(wired.branches(of="feed")) == {f"feed: co.{core} - out.{core}" for core in ("L1", "N", "PE")}
     text = edited(text, ("boards: {main: {}", "boards: {near: {}, main: {}"))
-    text = edited(text, ("circuits:", "  by: {from: main, to: near, cores: L1 N PE, size: 10 mm2, length: 10 m}\ncircuits:"))
+    text = edited(
+        text, ("circuits:", "  by: {from: main, to: near, cores: L1 N PE, size: 10 mm2, length: 10 m}\ncircuits:")
+    )
     unmated = Made(text, "grid", grid="present", co="mains", feed="unmated")
     assert unmated.branches(of="feed") == {} and len(unmated.branches(of="by")) == 3
 
@@ -865,19 +924,28 @@ circuits:
 
 
 def test_the_bars_of_an_enclosure_are_one_and_may_have_a_contact() -> None:
-    text = edited(WEAK, ("own: {from: inv, to: co.own", "own: {from: inv, to: co.own"))
-    made = Made(text, "inv", co="own", grid="absent")
+    made = Made(WEAK, "inv", co="own", grid="absent")
     assert made.contacts("inner") == {"L1: out.L1 - bars.L1", "N: out.N - bars.N", "PE: out.PE - out.PE"}
     # one pole of a switching device where its current is asked for: a milliohm (common practice, no source)
     asked = Options(contacts_of=frozenset({"inner", "feed"}))
-    told = Made(text, "inv", asked, co="own", grid="absent")
-    assert told.branches(of="inner") == about({"inner: out.L1 - bars.L1": 1e-3, "inner: out.N - bars.N": 1e-3, "inner: out.PE - out.PE": 1e-3})
+    told = Made(WEAK, "inv", asked, co="own", grid="absent")
+    assert told.branches(of="inner") == about(
+        {"inner: out.L1 - bars.L1": 1e-3, "inner: out.N - bars.N": 1e-3, "inner: out.PE - out.PE": 1e-3}
+    )
     assert told.branches(of="feed") == made.branches(of="feed")
 
 
 def test_one_core_with_less_than_a_circuit_may_hold_merges_its_ends() -> None:
     # 1.83 ohm/km over less than a nanometre
-    text = edited(SERVED, *TN_S, BOTH, ("to: out, cores: L1 N PE, size: 10 mm2, length: 10 m", "to: out, cores: L1 N PE, size: 10 mm2, length: 0.0000001 m"))
+    text = edited(
+        SERVED,
+        *TN_S,
+        BOTH,
+        (
+            "to: out, cores: L1 N PE, size: 10 mm2, length: 10 m",
+            "to: out, cores: L1 N PE, size: 10 mm2, length: 0.0000001 m",
+        ),
+    )
     made = Made(text, "grid", grid="present", co="mains")
     assert made.branches(of="feed") == {}
     assert made.contacts("feed") == {f"{core}: co.{core} - out.{core}" for core in ("L1", "N", "PE")}
@@ -931,7 +999,9 @@ def test_what_a_load_draws_through_conductors_without_impedance() -> None:
         made = Made(one, "inv", LOADS)
         assert Study(made.model.circuit).solution.currents_a[made.model.branch_of("one", "load")] == pytest.approx(10)
         assert {conductor: abs(volts) for conductor, volts in made.volts("out").items()} == {
-            "L1": pytest.approx(230), "N": pytest.approx(0), "PE": pytest.approx(0)
+            "L1": pytest.approx(230),
+            "N": pytest.approx(0),
+            "PE": pytest.approx(0),
         }
 
 
@@ -939,18 +1009,16 @@ PARTED = (
     HEAD
     + """\
 sources:
-  inv: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: none}
+  set: {kind: generator, phases: L1, voltage: 230 V, rating: 10 kVA, neutral-bond: none}
 boards: {main: {}, hut: {}}
 connections:
-  feed: {from: inv, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}
+  feed: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}
   far: {from: main, to: hut, cores: L1 N, size: 10 mm2, length: 10 m}
 circuits:
   one: {from: main, cores: L1 N PE, size: 10 mm2, length: 10 m, load: 10 A}
 """
 )
-
-
-RULE = "bonds: {link: {at: main}}\n"
+LINKED = "bonds: {link: {at: main}}\n"
 ROD = "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"
 
 
@@ -961,40 +1029,86 @@ ROD = "electrodes: {rod: {at: main, resistance: 20 ohm}}\n"
         # nothing is tied to earth: the conductors take a neutral as their zero, frames that are joined one of themselves
         ("", {"N", "PE"}, set()),
         # with a link the protective conductor there is the zero of it all, and the neutral with it
-        (RULE, {"link"}, set()),
+        (LINKED, {"link"}, set()),
         # an electrode ties the frames to the mass of earth, and the conductors stay loose
         (ROD, {"N"}, {"PE"}),
-        (RULE + ROD, set(), {"L1", "N", "PE"}),
+        (LINKED + ROD, set(), {"L1", "N", "PE"}),
     ],
 )
 def test_parts_of_a_circuit_and_their_zeros(more: str, zeros: set[str], earthed: set[str], feed: str) -> None:
-    text = edited(PARTED, ("feed: {from: inv, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}", f"feed: {{from: inv, to: main, cores: L1 N PE, size: 10 mm2, length: {feed}}}"))
-    made = Made(text + more, "inv")
+    cable = "feed: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: %s}"
+    text = edited(PARTED, (cable % "10 m", cable % feed))
+    made = Made(text + more, "set")
     model, names = made.model, made.network.nodes
     used = [node for node in range(len(names)) if model.node[node] >= 0]
     assert {names[node][2] for node in used if model.part[node] == -1} == earthed
-    # conductors of one part and of several; the hut has no frame that anything joins
+    # the hut has no frame that anything joins
     assert {names[node] for node in range(len(names)) if node not in used} == {("hut", "", "PE")}
     of_live = {model.part[node] for node in used if names[node][2] != "PE"}
     of_pe = {model.part[node] for node in used if names[node][2] == "PE"}
-    assert len(of_live) == len(of_pe) == 1 and (of_live == of_pe) == (RULE in more)
-    # what is merged with the mass of earth, or stands for it in its part; a line of the inverter stands 230 V above its neutral
-    zero = {names[node] for node in used if model.node[node] == 0}
-    wanted = set()
-    merged = [("inv", "out"), ("main", "")] if feed == "0 m" else [("inv", "out")]
-    if "N" in zeros:
-        wanted |= {(*place, conductor) for place in merged for conductor in ("L1", "N")}
-    if "PE" in zeros:
-        wanted |= {(place, "", "PE") for place, _ in merged}
+    assert len(of_live) == len(of_pe) == 1 and (of_live == of_pe) == (LINKED in more)
+    # what stands for the mass of earth in its part; conductors without impedance are one with it
+    merged = {"set", "main"} if feed == "0 m" else {"set"}
+    wanted = {(place, "", conductor) for place in merged for conductor in zeros & {"N", "PE"}}
     if "link" in zeros:
-        wanted = {("main", "", "PE"), ("main", "", "N")}
-        if feed == "0 m":
-            wanted |= {("inv", "", "PE"), *((*place, conductor) for place in merged for conductor in ("L1", "N"))}
-    assert zero == wanted
-    # 10 A at 230 V are 23 ohm, behind 20 m or 10 m there and back
-    volts = Made(text + more, "inv", LOADS).volts("one")
+        merged = merged if feed == "0 m" else {"main"}
+        wanted = {(place, "", conductor) for place in merged for conductor in ("PE", "N")}
+    assert {names[node] for node in used if model.node[node] == 0} == wanted
+    # 10 A at 230 V are 23 ohm, behind 5.29 ohm of the set and 20 m or 10 m there and back
+    volts = Made(text + more, "set", LOADS).volts("one")
     ways = 4 if feed == "10 m" else 2
-    assert abs(volts["L1"] - volts["N"]) == pytest.approx(230 * 23 / abs(23 + ways * WARM), rel=1e-6)
+    assert abs(volts["L1"] - volts["N"]) == pytest.approx(230 * 23 / abs(28.29 + ways * WARM), rel=1e-6)
+
+
+def test_frames_that_are_one_and_conductors_that_are_not_are_two_parts() -> None:
+    cable = "feed: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}"
+    short = (
+        "feed: {from: set, to: main, cores: L1 N, size: 10 mm2, length: 10 m}\n"
+        "  earth: {from: set, to: main, cores: PE, size: 10 mm2, length: 0 m}"
+    )
+    made = Made(edited(PARTED, (cable, short)), "set")
+    part = {
+        (place, conductor): made.model.part[node]
+        for node, (place, _, conductor) in enumerate(made.network.nodes)
+        if made.model.node[node] >= 0
+    }
+    assert len({part[key] for key in part if key[1] == "PE"}) == 1
+    assert len({part[key] for key in part if key[1] != "PE"}) == 1
+    assert part["set", "PE"] != part["set", "N"] and -1 not in part.values()
+
+
+def test_the_voltages_of_a_floating_set_are_those_to_its_frame() -> None:
+    # leakage alone joins the conductors and the frames: the line that leaks stands at the frame, the neutral 230 V below
+    text = edited(PARTED, ("load: 10 A", "leakage: 1 mA"))
+    volts = Made(text, "set", CAPACITANCES).volts("main")
+    assert volts == {"L1": pytest.approx(0, abs=0.01), "N": pytest.approx(-230), "PE": pytest.approx(0, abs=1e-3)}
+    made = Made(text, "set", CAPACITANCES)
+    frame = made.network.find("set", "", "PE")
+    assert made.model.node[frame] == 0
+
+
+def test_a_link_at_a_dead_neutral_is_no_zero() -> None:
+    # all poles changed over to a set: its own link counts, and not the one at the board of the supply
+    text = edited(SERVED, *IT, BOTH, ("neutral-bond: fixed", "neutral-bond: none"))
+    text = text[: text.index("electrodes:")] + "bonds: {first: {at: main}, second: {at: out}}\n"
+    made = Made(text, "set", grid="absent", co="own")
+    zero = {key for node, key in enumerate(made.network.nodes) if made.model.node[node] == 0}
+    assert zero == {("out", "", "PE"), ("out", "", "N")}
+
+
+def test_what_nothing_is_joined_to_is_a_part_of_its_own_where_all_conductors_are_looked_at() -> None:
+    # who measures holds the meter anywhere: behind a contact that is open, too
+    made = Made(
+        edited(WEAK, (", plug: yes", ", through: [{kind: switch, poles: L1 N, normally: open}]")), "grid", co="mains"
+    )
+    network = made.network
+    assert all(made.model.node[network.find("metal", "", conductor)] < 0 for conductor in ("L1", "N"))
+    everything = (1 << len(network.nodes)) - 1
+    model = build(network, made.island.state, everything, made.island.case.feeds)
+    parts = [model.part[network.find("metal", "", conductor)] for conductor in ("L1", "N")]
+    rest = {model.part[node] for node, key in enumerate(network.nodes) if key[0] != "metal"}
+    assert len(set(parts)) == 2 and not set(parts) & rest
+    assert [model.node[network.find("metal", "", conductor)] for conductor in ("L1", "N")] == [0, 0]
 
 
 def test_a_first_fault_joins_the_star_point_to_a_frame() -> None:
@@ -1016,11 +1130,26 @@ def test_of_absent_supplies_the_one_whose_neutral_is_joined_has_its_star_point_a
         ("  set:", f"  {other}\n  set:"),
         ("boards: {main: {}", "boards: {away: {}, main: {}"),
         ("changeovers:", "changeovers:\n  back: {positions: [mains, off], poles: L1 N}"),
-        ("connections:", "connections:\n  second: {from: other, to: back.mains, cores: L1 N PE, size: 10 mm2, length: 10 m}\n"
-            "  on: {from: back, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}"),
+        (
+            "connections:",
+            "connections:\n  second: {from: other, to: back.mains, cores: L1 N PE, size: 10 mm2, length: 10 m}\n"
+            "  on: {from: back, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}",
+        ),
     )
     # the set runs; `grid` stays joined by its solid neutral, `other` by its PE alone, whichever is written first
-    for one in (text, edited(text, ("  grid: {", "  third: {"), (f"  {other}", "  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}"), ("from: grid, to: main", "from: third, to: main"), ("from: other, to: back.mains", "from: grid, to: back.mains"))):
+    for one in (
+        text,
+        edited(
+            text,
+            ("  grid: {", "  third: {"),
+            (
+                f"  {other}",
+                "  grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}",
+            ),
+            ("from: grid, to: main", "from: third, to: main"),
+            ("from: other, to: back.mains", "from: grid, to: back.mains"),
+        ),
+    ):
         near, far = ("grid", "other") if one == text else ("third", "grid")
         made = Made(one, "set", **{near: "absent", "co": "own", "back": "off"})
         assert (made.contacts(near), made.contacts(far)) == ({"supplier electrode: earth - star"}, set())
@@ -1045,7 +1174,9 @@ def test_a_bad_joint_adds_to_the_core_that_it_is_in() -> None:
 
     network = made.network._replace(edges=bad(made.network.edges), earth=bad(made.network.earth))
     told = changed_network(made, network)
-    assert told.branches(of="feed") == about({"feed: co.L1 - out.L1": WARM + 0.5, "feed: co.N - out.N": WARM, "feed: co.PE - out.PE": WARM + 0.5})
+    assert told.branches(of="feed") == about(
+        {"feed: co.L1 - out.L1": WARM + 0.5, "feed: co.N - out.N": WARM, "feed: co.PE - out.PE": WARM + 0.5}
+    )
     # bars without impedance have that of the joint; of a cable that is not described nothing is known, joint or not
     assert told.branches(of="inner") == about({"inner: out.N - bars.N": 0.5})
     assert told.contacts("inner") == {"L1: out.L1 - bars.L1", "PE: out.PE - out.PE"}
@@ -1074,7 +1205,16 @@ def test_a_fault_of_the_insulation_at_the_terminals_of_a_supply() -> None:
 
 def test_a_pen_from_a_board_to_the_earth_bar_of_another_one() -> None:
     # it begins where the protective conductor of the board is, and not at its neutral
-    text = edited(SERVED, *TN_S, BOTH, ("boards: {main: {}", "boards: {hut: {}, main: {}"), ("  feed:", "  pen: {from: main, to: hut, cores: L1 PEN, lands-on: {PEN: PE}, size: 10 mm2, length: 10 m}\n  feed:"))
+    text = edited(
+        SERVED,
+        *TN_S,
+        BOTH,
+        ("boards: {main: {}", "boards: {hut: {}, main: {}"),
+        (
+            "  feed:",
+            "  pen: {from: main, to: hut, cores: L1 PEN, lands-on: {PEN: PE}, size: 10 mm2, length: 10 m}\n  feed:",
+        ),
+    )
     made = Made(text, "grid", grid="present", co="mains")
     assert made.branches(of="pen") == about({"pen: main.L1 - hut.L1": WARM, "pen: main.PE - hut.PE": WARM})
 
@@ -1137,7 +1277,9 @@ SUSTAINED = ", sustained-fault-current: {limit: 3 x rated, for: 10 s}, subtransi
     ],
 )
 def test_a_set_for_the_smallest_and_the_largest_current(more: str, smallest: bool, found: complex | str) -> None:
-    text = edited(SERVED, *TN_S, BOTH, ("rating: 10 kVA, neutral-bond: fixed", f"rating: 10 kVA, neutral-bond: fixed{more}"))
+    text = edited(
+        SERVED, *TN_S, BOTH, ("rating: 10 kVA, neutral-bond: fixed", f"rating: 10 kVA, neutral-bond: fixed{more}")
+    )
     made = Made(text, "set", Options(smallest=smallest), grid="absent", co="own")
     lacking = [missing.what for number, missing in made.model.unknown if made.model.conductors[number].element == "set"]
     if isinstance(found, str):
@@ -1147,7 +1289,9 @@ def test_a_set_for_the_smallest_and_the_largest_current(more: str, smallest: boo
 
 
 def test_a_source_of_which_no_voltage_is_written() -> None:
-    text = edited(SERVED, *TN_S, BOTH, ("set: {kind: generator, phases: L1, voltage: 230 V", "set: {kind: generator, phases: L1"))
+    text = edited(
+        SERVED, *TN_S, BOTH, ("set: {kind: generator, phases: L1, voltage: 230 V", "set: {kind: generator, phases: L1")
+    )
     assert Made(text, "set", grid="absent", co="own").unknown() == ["the voltage of set"]
 
 
@@ -1160,7 +1304,10 @@ def test_a_source_of_which_no_voltage_is_written() -> None:
         ("at: grid, impedance: 100 kohm", (), {}),
         (
             "at: main, impedance: 100 kohm",
-            (("cores: L1 N, size", "cores: L1, size"), ("to-co: {from: main, to: co.mains, cores: L1 N", "to-co: {from: main, to: co.mains, cores: L1")),
+            (
+                ("cores: L1 N, size", "cores: L1, size"),
+                ("to-co: {from: main, to: co.mains, cores: L1 N", "to-co: {from: main, to: co.mains, cores: L1"),
+            ),
             {"watch: main.L1 - main.PE": 1e5},
         ),
         # none written; on a part that is dead then
@@ -1168,7 +1315,9 @@ def test_a_source_of_which_no_voltage_is_written() -> None:
         ("at: set, impedance: 100 kohm", (), {}),
     ],
 )
-def test_what_an_insulation_monitor_is_in_the_circuit(monitor: str, edits: tuple[tuple[str, str], ...], found: dict[str, complex]) -> None:
+def test_what_an_insulation_monitor_is_in_the_circuit(
+    monitor: str, edits: tuple[tuple[str, str], ...], found: dict[str, complex]
+) -> None:
     text = edited(edited(SERVED, *IT, BOTH), *edits) + f"monitors: {{watch: {{{monitor}}}}}\n"
     made = Made(text, "grid", CAPACITANCES, grid="present", co="mains")
     assert made.branches("monitor") == found and made.contacts("watch") == set()
@@ -1215,8 +1364,6 @@ def test_what_stands_for_impedances_that_are_not_known() -> None:
     first, second = ([stand_in_ohm(number, which) for number in range(1, 500)] for which in (0, 1))
     assert len({*first, *second}) == 2 * 499
     assert min(one.real for one in (*first, *second)) > 0.5
-    ratios = [b / a for a, b in zip(first, first[1:], strict=False)]
-    assert all(abs(one) < 3 for one in ratios)
 
 
 def test_thirty_cables_without_a_length_open_what_lies_behind_them() -> None:
@@ -1225,7 +1372,9 @@ def test_thirty_cables_without_a_length_open_what_lies_behind_them() -> None:
     made = Made(text, "grid")
     assert len(made.unknown()) == 120 and set(made.unknown()) == {f"the length of c{number}" for number in range(40)}
     other = with_other_stand_ins(made.model)
-    changed = [number for number, (a, b) in enumerate(zip(other.branches, made.model.circuit.branches, strict=True)) if a != b]
+    changed = [
+        number for number, (a, b) in enumerate(zip(other.branches, made.model.circuit.branches, strict=True)) if a != b
+    ]
     assert changed == sorted(number for number, _ in made.model.unknown)
     loops = {one.point.written: one for one in facts_of(text).earth_faults}
     # 0.5 ohm and 10 m of 16 mm2 (1.15 ohm/km) to the board, 10 m of 10 mm2 on: by hand
@@ -1325,28 +1474,115 @@ def test_every_source_that_runs_ahead_of_a_transformer_is_in_the_network_ahead_o
 def test_an_inverter_ahead_of_a_transformer_has_no_impedance() -> None:
     grid = "grid: {kind: utility, phases: L1, voltage: 230 V, earthing: TN-S, loop-impedance: 0.5 ohm}"
     inverter = "grid: {kind: inverter, phases: L1, voltage: 230 V, rating: 5 kVA, neutral-bond: fixed}"
-    text = edited(SINGLE, (grid, inverter), (", may-parallel: [grid]", ""), ("  own: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}\n", ""))
+    text = edited(
+        SINGLE,
+        (grid, inverter),
+        (", may-parallel: [grid]", ""),
+        ("  own: {from: set, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}\n", ""),
+    )
     text = "\n".join(line for line in text.splitlines() if not line.startswith("  set:")) + "\n"
-    long = ("primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2, length: 10 m}", "service: {from: grid, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}")
+    long = (
+        "primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2, length: 10 m}",
+        "service: {from: grid, to: main, cores: L1 N PE, size: 10 mm2, length: 10 m}",
+    )
     for short, ways in (((), 2), (long[:1], 1), (long, 0)):
         # each cable of no length takes its two cores out of the loop; none left: the transformer alone
         told = edited(text, *((one, one.replace("10 m}", "0 m}")) for one in short))
         assert Made(told, "tr").branches(of="tr") == about({"tr: tr.out.N - tr.out.L1": 0.2116j + 2 * ways * WARM})
     # the line without length and its neutral of 10 m: the line stands 230 V above it by the inverter alone
-    parted = edited(text, (long[0], "primary: {from: main, to: tr.in, cores: L1, size: 10 mm2, length: 0 m}\n  back: {from: main, to: tr.in, cores: N PE, size: 10 mm2, length: 10 m}"), (long[1], long[1].replace("10 m}", "0 m}")))
+    parted = edited(
+        text,
+        (
+            long[0],
+            "primary: {from: main, to: tr.in, cores: L1, size: 10 mm2, length: 0 m}\n"
+            "  back: {from: main, to: tr.in, cores: N PE, size: 10 mm2, length: 10 m}",
+        ),
+        (long[1], long[1].replace("10 m}", "0 m}")),
+    )
     assert Made(parted, "tr").branches(of="tr") == about({"tr: tr.out.N - tr.out.L1": 0.2116j + WARM})
+
+
+@pytest.mark.parametrize("short", ["L1", "L2"])
+def test_two_inverters_ahead_of_a_transformer(short: str) -> None:
+    # 230 V each, 120 degrees apart: 398.37 V between their lines.  One core has no length, so its end stands at the terminal of its
+    # inverter; the other one is all that there is ahead
+    text = edited(
+        STACK,
+        ("BOARD", "main"),
+        (
+            "groups:",
+            "  tr: {kind: transformer, winding: isolating, phases: L1, voltage: 230 V, rating: 10 kVA, impedance: 4 %}\ngroups:",
+        ),
+        (
+            "  from-a: {from: a, to: main, cores: L1 N PE, size: 10 mm2, length: 1 m}",
+            "  from-a: {from: a, to: main, cores: L1 N PE, size: 10 mm2, length: 0 m}",
+        ),
+        ("length: 1 m", "length: 0 m"),
+    )
+    other = {"L1": "L2", "L2": "L1"}[short]
+    text = edited(
+        text,
+        (
+            "circuits:",
+            f"  line: {{from: main, to: tr.in, cores: {short} PE, size: 10 mm2, length: 0 m}}\n"
+            f"  other: {{from: main, to: tr.in, cores: {other}, size: 10 mm2, length: 10 m}}\n"
+            "  feed: {from: tr.out, to: apart, cores: L1 N PE, size: 10 mm2, length: 1 m}\ncircuits:",
+        ),
+    )
+    told = Made(text, "tr").branches(of="tr")
+    assert told == about({"tr: tr.out.N - tr.out.L1": 0.2116j + WARM / 3})
+
+
+def test_a_transformer_between_two_ends_of_one_line() -> None:
+    # as built: L2 at the board comes from L1 too, and nothing drives a current through the winding
+    text = edited(
+        SINGLE,
+        ("primary: {from: main, to: tr.in, cores: L1 N PE", "primary: {from: main, to: tr.in, cores: L1 L2 PE"),
+        (
+            "  feed:",
+            "  second: {from: grid, to: main, cores: L1, lands-on: {L1: L2}, size: 10 mm2, length: 10 m}\n  feed:",
+        ),
+    )
+    made = Made(text, "tr", grid="present", set="standing")
+    reasons = [
+        missing.reason for number, missing in made.model.unknown if made.model.conductors[number].element == "tr"
+    ]
+    assert reasons == ["the network ahead of the transformer tr is not determined"]
 
 
 @pytest.mark.parametrize(
     ("edits", "lacking"),
     [
-        ((("primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2, length: 10 m}", "primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2}"),), "the length of primary"),
+        (
+            (
+                (
+                    "primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2, length: 10 m}",
+                    "primary: {from: main, to: tr.in, cores: L1 N PE, size: 10 mm2}",
+                ),
+            ),
+            "the length of primary",
+        ),
         # a length that no current ahead of it passes opens nothing
-        ((("  feed:", "  aside: {from: main, to: hut, cores: L1 N PE, size: 10 mm2}\n  feed:"), ("boards: {main", "boards: {hut: {}, main")), ""),
+        (
+            (
+                ("  feed:", "  aside: {from: main, to: hut, cores: L1 N PE, size: 10 mm2}\n  feed:"),
+                ("boards: {main", "boards: {hut: {}, main"),
+            ),
+            "",
+        ),
         # without a neutral the winding has one end
         ((("primary: {from: main, to: tr.in, cores: L1 N PE", "primary: {from: main, to: tr.in, cores: L1 PE"),), "tr"),
-        ((("phases: L1, voltage: 230 V, rating: 10 kVA, impedance", "phases: L1, rating: 10 kVA, impedance"),), "the voltage of tr"),
-        ((("grid: {kind: utility, phases: L1, voltage: 230 V", "grid: {kind: utility, phases: L1"), ("set: {kind: generator, phases: L1, voltage: 230 V", "set: {kind: generator, phases: L1")), "the voltage of grid"),
+        (
+            (("phases: L1, voltage: 230 V, rating: 10 kVA, impedance", "phases: L1, rating: 10 kVA, impedance"),),
+            "the voltage of tr",
+        ),
+        (
+            (
+                ("grid: {kind: utility, phases: L1, voltage: 230 V", "grid: {kind: utility, phases: L1"),
+                ("set: {kind: generator, phases: L1, voltage: 230 V", "set: {kind: generator, phases: L1"),
+            ),
+            "the voltage of grid",
+        ),
     ],
 )
 def test_what_is_not_known_ahead_of_a_transformer(edits: tuple[tuple[str, str], ...], lacking: str) -> None:
@@ -1372,9 +1608,7 @@ class Exact(NamedTuple):
         return Exact(self.real + times * other.real, self.imag + times * other.imag)
 
     def by(self, other: Exact) -> Exact:
-        return Exact(
-            self.real * other.real - self.imag * other.imag, self.real * other.imag + self.imag * other.real
-        )
+        return Exact(self.real * other.real - self.imag * other.imag, self.real * other.imag + self.imag * other.real)
 
     def over(self, other: Exact) -> Exact:
         size = other.real**2 + other.imag**2
@@ -1426,7 +1660,12 @@ def drawn(seed: int, floating: bool) -> Circuit:
     nodes = rng.sample(range(size + 1), size + 1)
     earth = nodes.pop()
     branches = [
-        Branch(nodes[rng.randrange(one)], nodes[one], complex(10 ** rng.uniform(-4, 0), rng.choice((0, 1e-3))), rng.choice((0j, 230 + 0j, 200 - 115j)))
+        Branch(
+            nodes[rng.randrange(one)],
+            nodes[one],
+            complex(10 ** rng.uniform(-4, 0), rng.choice((0, 1e-3))),
+            rng.choice((0j, 230 + 0j, 200 - 115j)),
+        )
         for one in range(1, size)
     ]
     for _ in range(rng.randrange(1, 4)):
@@ -1486,13 +1725,13 @@ def loop_of(circuit: Circuit, pair: Pair) -> Loop:
 
 @pytest.mark.parametrize("engine", ENGINES)
 def test_faults_and_broken_branches_are_those_of_exact_fractions(engine: Engine) -> None:
-    for seed in range(12):
+    for seed in range(4):
         circuit = drawn(seed, False)._replace(injections=())
         rng = Random(seed)
         nodes = range(circuit.size)
         pairs: list[Pair] = [(rng.choice([node for node in nodes if node != other]), other) for other in nodes]
         fault, seen = pairs[0], pairs[-1]
-        cases = [Failure(branch, pair) for branch in range(len(circuit.branches)) for pair in pairs[:3]]
+        cases = [Failure(branch, pair) for branch in range(len(circuit.branches)) for pair in pairs[:1]]
         study = Study(circuit, pairs, cases, [Probe(fault, seen)], engine=engine)
         for pair, loop in zip(pairs, study.loops, strict=True):
             wanted = loop_of(circuit, pair)
@@ -1521,7 +1760,14 @@ def test_faults_and_broken_branches_are_those_of_exact_fractions(engine: Engine)
 
 # -- the door to the solution ----------------------------------------------------------------------------------------
 
-RING = Circuit(3, (Branch(0, 1, 1 + 0j, 10 + 0j, "source"), Branch(1, 2, 2 + 0j, 0j, "line"), Branch(2, 0, 2 + 0j, 0j, "load")), 0)
+RING = Circuit(
+    3, (Branch(0, 1, 1 + 0j, 10 + 0j, "source"), Branch(1, 2, 2 + 0j, 0j, "line"), Branch(2, 0, 2 + 0j, 0j, "load")), 0
+)
+
+
+@pytest.mark.parametrize("engine", ENGINES)
+def test_the_mass_of_earth_alone_is_a_circuit(engine: Engine) -> None:
+    assert Study(Circuit(1, (), 0), engine=engine).solution == ([0], [])
 
 
 def test_the_reference_engine_is_for_small_circuits() -> None:
@@ -1529,6 +1775,27 @@ def test_the_reference_engine_is_for_small_circuits() -> None:
     assert abs(Study(chain, [(0, 1501)], engine="tree").impedances_ohm[0]) == pytest.approx(1501)
     with pytest.raises(ValueError, match="3003 nodes and branches are too many for the dense reference"):
         Study(chain, engine="dense")
+
+
+@pytest.mark.parametrize("engine", ["tree", "batched"])
+def test_a_choke_and_a_capacitor_in_series_are_refused_or_no_more_than_a_contact(engine: Engine) -> None:
+    # between a line and a neutral, with a load of 50 ohm beside them: exactly in resonance 230 V / 0.2 ohm, or the reason why not;
+    # a little beside it 10 ohm of reactance (by hand)
+    for capacitor_ohm, answer in ((1000, 230 / 0.2), (990, 230 / (0.2 + 50 * 10j / (50 + 10j)))):
+        for line, between, neutral in permutations((1, 2, 3)):
+            branches = (
+                Branch(0, line, 0.1 + 0j, 230 + 0j),
+                Branch(line, between, 1000j),
+                Branch(between, neutral, complex(0, -capacitor_ohm)),
+                Branch(neutral, 0, 0.1 + 0j),
+                Branch(line, neutral, 50 + 0j),
+            )
+            try:
+                current = Study(Circuit(4, branches, 0), engine=engine).solution.currents_a[0]
+            except Unsolvable as refused:
+                assert capacitor_ohm == 1000 and f"at node {between} the inductive" in refused.reason
+            else:
+                assert current == pytest.approx(answer)
 
 
 def test_without_numpy_its_engine_is_refused_where_it_is_asked_for_by_name(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -1558,7 +1825,131 @@ def test_a_fixed_current_is_in_the_way_of_a_broken_branch_only_where_it_passes_i
     nothing = stub._replace(injections=(Injection(0, 3, 0j, "inverter"),))
     assert Study(nothing, pairs).without(3)[1] is None
     across = stub._replace(injections=(Injection(0, 3, 5 + 0j, "inverter"),))
-    for ask in (lambda: Study(across, pairs).without(3), lambda: Study(across, pairs, [Failure(3, (1, 2))]).failures([Failure(3, (1, 2))])):
-        with pytest.raises(Unsolvable, match="^inverter drives a fixed current, and with stub broken there is no way back for it$") as refused:
+    for ask in (
+        lambda: Study(across, pairs).without(3),
+        lambda: Study(across, pairs, [Failure(3, (1, 2))]).failures([Failure(3, (1, 2))]),
+    ):
+        with pytest.raises(
+            Unsolvable, match=r"^inverter drives a fixed current, and with stub broken there is no way back for it$"
+        ) as refused:
             ask()
         assert (refused.value.nodes, refused.value.branches) == ((0, 3), (3,))
+
+
+def resonant(seed: int) -> Circuit:
+    """Reactances that cancel to a few parts in a thousand million."""
+    rng = Random(seed)
+    size = rng.randrange(3, 8)
+
+    def part() -> complex:
+        sort = rng.randrange(3)
+        if sort == 0:
+            return complex(10 ** rng.uniform(-3, 1))
+        if sort == 1:
+            return 1j * rng.randrange(1, 4)
+        return -1j * rng.randrange(1, 4) * (1 + rng.choice((0, 1e-7, 1e-8, 3e-9)))
+
+    branches = [Branch(rng.randrange(node), node, part(), rng.choice([0j, 230 + 0j])) for node in range(1, size)]
+    branches += [Branch(*rng.sample(range(size), 2), part()) for _ in range(rng.randrange(1, 5))]
+    return Circuit(size, tuple(branches), rng.randrange(size))
+
+
+def wide(seed: int) -> Circuit:
+    """Impedances from a thousand millionth of an ohm to a million million."""
+    rng = Random(seed)
+    size = rng.randrange(2, 9)
+
+    def part() -> complex:
+        return complex(10 ** rng.uniform(-9, 6)) if rng.random() < 0.7 else -1j * 10 ** rng.uniform(0, 12)
+
+    branches = [
+        Branch(rng.randrange(node), node, part(), rng.choice([0j, 0j, 230 + 0j])) for node in range(1, size + 1)
+    ]
+    branches += [
+        Branch(*rng.sample(range(size + 1), 2), part(), rng.choice([0j, 230 + 0j])) for _ in range(rng.randrange(size))
+    ]
+    return Circuit(size + 1, tuple(branches), 0)
+
+
+@pytest.mark.parametrize(
+    ("engine", "seeds"),
+    [
+        ("tree", (66, 91, 131, 192, 241, 300, 384, 491, 595, 642, 1069, 1283)),
+        ("batched", (67, 120, 131, 192, 212, 248, 347, 384, 414, 464)),
+    ],
+)
+def test_near_a_resonance_the_currents_add_up_to_all_their_digits(engine: Engine, seeds: Sequence[int]) -> None:
+    # circuits in which the first answer of that engine is right to eight digits only
+    for seed in seeds:
+        circuit = resonant(seed)
+        volts, amperes = exact(circuit)
+        found = Study(circuit, engine=engine).solution
+        assert max(abs(a - b) for a, b in zip(found.voltages_v, volts, strict=True)) <= 1e-12 * max(map(abs, volts))
+        assert max(abs(a - b) for a, b in zip(found.currents_a, amperes, strict=True)) <= 1e-12 * max(map(abs, amperes))
+
+
+@pytest.mark.parametrize(("engine", "seeds"), [("tree", (23138, 26158)), ("batched", (16546, 23138, 24784, 26158))])
+def test_where_the_digits_do_not_suffice_no_number_is_given(engine: Engine, seeds: Sequence[int]) -> None:
+    # currents would be wrong by up to a part in ten thousand (against exact fractions)
+    for seed in seeds:
+        with pytest.raises(Unsolvable, match="do not add up to 1e-9 of their sum"):
+            _ = Study(wide(seed), engine=engine).solution
+
+
+def test_a_large_floating_system_shows_its_voltage_to_earth() -> None:
+    # 2,100 nodes in a ring that a source drives, held by one picofarad: no current flows there, so that node is at earth
+    size = 2100
+    ring = [
+        Branch(node, node + 1, 1e-6 * (1 + node % 7) + 0j, 230 + 0j if node == 1 else 0j) for node in range(1, size)
+    ]
+    branches = (*ring, Branch(size, 1, 1e-6 + 0j), Branch(size // 2, 0, -1j / (100 * math.pi * 1e-12)))
+    found = Study(Circuit(size + 1, branches, 0), engine="tree").solution
+    total = sum(branch.z_ohm for branch in branches[:-1])
+    assert found.currents_a[0] == pytest.approx(230 / total)
+    assert abs(found.voltages_v[size // 2]) < 1e-3
+    # along the ring the voltage falls by what the current leaves in each part (Ohm's law)
+    there = sum(branch.z_ohm for branch in branches[size // 2 - 1 : size - 1])
+    assert found.voltages_v[size // 2] - found.voltages_v[size] == pytest.approx(230 / total * there, rel=1e-6)
+
+
+def test_reasons_name_what_hangs_loose_and_nothing_else() -> None:
+    # a load at earth, a source of its own with a lamp, and two cores that join nothing but each other
+    branches = (
+        Branch(0, 1, 5 + 0j, 12 + 0j, "battery"),
+        Branch(2, 3, 0.1 + 0j, 230 + 0j, "set"),
+        Branch(3, 2, 50 + 0j, 0j, "lamp"),
+        Branch(4, 5, 1 + 0j, 0j, "core"),
+    )
+    names = ("", "at earth", "N", "L", "one end", "other end")
+    for engine in ENGINES:
+        with pytest.raises(Unsolvable) as refused:
+            Study(Circuit(6, branches, 0, names=names), engine=engine)
+        assert refused.value.reason == (
+            "N, L float: set drives them, and no bond, electrode, capacitance or load ties them to earth; "
+            "one end, other end are joined to each other and to nothing else"
+        )
+        assert (refused.value.nodes, refused.value.branches) == ((2, 3, 4, 5), (1, 2, 3))
+
+
+@pytest.mark.parametrize("current_a", [complex(1, math.inf), complex(math.inf, 1), complex(math.nan, 0)])
+def test_a_fixed_current_is_a_number(current_a: complex) -> None:
+    with pytest.raises(ValueError, match=r"source inverter: current .* is not a number"):
+        Study(RING._replace(injections=(Injection(0, 1, current_a, "inverter"),)))
+
+
+# -- short circuits of direct current --------------------------------------------------------------------------------
+
+
+def test_short_circuits_of_several_parts() -> None:
+    # 12 V behind 10 milliohm, and 48 V behind 20 milliohm on a side of its own: 1200 A and 2400 A; over 10 milliohm of cable 600 A
+    branches = [
+        Branch(0, 1, 0.010 + 0j, 12 + 0j),
+        Branch(1, 2, 0.010 + 0j),
+        Branch(4, 5, 0.020 + 0j, 48 + 0j),
+        Branch(6, 7, 0.5 + 0j),
+    ]
+    pairs: list[Pair] = [(1, 0), (2, 3), (5, 4), (6, 7), (1, 4), (0, 3), (8, 8)]
+    found = short_circuits(9, [(0, 3)], branches, pairs)
+    # where nothing drives there is none, and none between two sides; a bar and itself are one, and nothing limits what flows there
+    assert found == [pytest.approx(1200), pytest.approx(600), pytest.approx(2400), 0.0, 0.0, None, 0.0]
+    assert short_circuits(0, [], [], []) == []

@@ -511,7 +511,7 @@ class _Builder:
                 if {core, target} == {"N", "PE"}:
                     # crossed N and PE: as built, the core is a link between the two
                     n, pe = ends if core == "N" else ends[::-1]
-                    self.ties.append(Tie(link.id, "crossed", n, pe, needs, link.route, link.id))
+                    self.ties.append(Tie(link.id, "crossed", n, pe, needs, link.route, link.id, core=core))
                 continue
             if target == "PE":
                 self.pen_on_pe.append((link.id, link.finish.id))

@@ -140,8 +140,6 @@ class Batched:
             label = np.array(root, np.int64)
         label = np.delete(label, earth)
         nodes = np.delete(np.arange(count), earth)
-        if not len(nodes):
-            label = np.zeros(0, np.int64)
         order = np.argsort(label, kind="stable")
         _, start, sizes = np.unique(label[order], return_index=True, return_counts=True)
         # The width of the blocks: wide ones waste work on nodes that are not there, narrow ones cut places to pieces.

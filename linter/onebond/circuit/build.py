@@ -216,7 +216,7 @@ class _Builder:
         self.contacts: list[Contact] = []
         self.unknown: list[tuple[int, Missing]] = []
         self.stars: list[tuple[str, int]] = []
-        self.used: set[int] = set()  # a live node has a conductor, a contact or a winding at it
+        self.used = {node for node in range(len(network.nodes)) if live >> node & 1}
         self.source_ids = {source.id: source for source in self.site.sources}
         self.known = known
         self.behind = behind
@@ -482,8 +482,9 @@ class _Builder:
                 length_m = 0.0 if is_bar(self.site, link) else self.options.unwritten_m
             half = admittance(self.options.stray_f_per_m * length_m / 2, self.options.frequency_hz)
             for end, node in ((link.start, edge.a), (link.finish, edge.b)):
-                pe = self.network.number_of(frame_of(self.site, end.id), "", "PE")
-                self.across(node, pe, half, link.id, "stray")
+                pe = self.network.find(frame_of(self.site, end.id), "", "PE")
+                if pe >= 0:
+                    self.across(node, pe, half, link.id, "stray")
 
     def lines_of(self, identifier: str) -> tuple[int, ...]:
         """The live nodes of the lines that a circuit brings to its end; another cable may land there with more of them."""
@@ -734,9 +735,10 @@ def _ahead(
         and other.at_work(state)
         and any(part >> node & 1 for node in other.lines)
     ]
-    emfs = impedances.line_emfs_v(source)
-    if not behind or isinstance(emfs, Missing):
+    if not behind:
         return why
+    emfs = impedances.line_emfs_v(source)
+    assert not isinstance(emfs, Missing)  # its own impedance is known, and so its voltage is
     model = build(network, state, part, behind, options, behind=through)
     other_end = feed.primary[1] if len(feed.primary) > 1 else network.find(transformer, "in", "N")
     if other_end < 0:

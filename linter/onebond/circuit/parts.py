@@ -125,8 +125,7 @@ def merge(count: int, pairs: Iterable[Pair]) -> list[int]:
         while root[b] != b:
             root[b] = root[root[b]]
             b = root[b]
-        if a != b:
-            root[max(a, b)] = min(a, b)
+        root[max(a, b)] = min(a, b)
     labels = [0] * count
     following = 0
     for node in range(count):

@@ -54,7 +54,7 @@ class Tree:
             if a != b and a != earth and b != earth and b not in near[a]:
                 near[a][b] = near[b][a] = 0j
         # Nodes by the number of their neighbours; the last one met goes first, which stays in one corner of the circuit.
-        waiting: list[list[int]] = [[] for _ in range(circuit.size + 1)]
+        waiting: list[list[int]] = [[] for _ in range(circuit.size)]
         for node in range(circuit.size):
             if node != earth:
                 waiting[len(near[node])].append(node)
