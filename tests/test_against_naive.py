@@ -24,6 +24,7 @@ from onebond.engine import inspect
 from onebond.loading import load_rules
 from onebond.reading import load
 from onebond.result import Result, Site
+from onebond.rule import Finding, Rule
 
 EXAMPLES = int(os.environ.get("ONEBOND_EXAMPLES", "100"))
 COMBINATIONS = int(os.environ.get("ONEBOND_COMBINATIONS", "400"))
@@ -85,7 +86,17 @@ def compared(opinion: naive.Opinion, key: naive.Key, level: str) -> bool:
     return True
 
 
-def verdicts(text: str) -> Site:
+def causeless(one: Rule) -> Rule:
+    """A rule whose findings follow from nothing: its conditions stand for every failing state, not only for those of its own cause."""
+
+    def check(subject: Any, params: Any) -> Any:
+        verdict = one.check(subject, params)
+        return verdict._replace(because=None) if isinstance(verdict, Finding) else verdict
+
+    return one._replace(check=check)
+
+
+def verdicts(text: str, causes: bool = True) -> Site:
     """What the product says of a description that has to be readable."""
     with tempfile.TemporaryDirectory() as folder:
         path = os.path.join(folder, "drawn.yaml")
@@ -93,7 +104,7 @@ def verdicts(text: str) -> Site:
             file.write(text)
         document, installation, problems, _ = load(path)
     assert document is not None and installation is not None and not problems, [p.message for p in problems]
-    rules = [rule for rule in load_rules() if rule.id not in ON_CURRENTS]
+    rules = [one if causes else causeless(one) for one in load_rules() if one.id not in ON_CURRENTS]
     return inspect(installation, document, rules, today="2026-11-25")
 
 
@@ -105,6 +116,7 @@ def agrees(condition: Any, state: naive.State) -> bool:
 def disagreements(description: dict[str, Any]) -> list[str]:
     """Everything on which the engine and the second opinion differ, in words."""
     site = verdicts(generate.written(description))
+    whole = {(r.rule, r.subject): r for r in verdicts(generate.written(description), causes=False).results}
     said = [f"internal error: {fault}" for fault in site.faults] + [f"not proven: {why}" for why in site.not_proven]
     opinion = naive.Opinion(description)
     opinions = opinion.findings()
@@ -133,7 +145,7 @@ def disagreements(description: dict[str, Any]) -> list[str]:
     ]
     possible = [state for state in opinion.all_states() if opinion.possible(state)]
     for key in sorted(engine.keys() & other.keys()):
-        said += compare_states(opinion, possible, key, engine[key], other[key])
+        said += compare_states(opinion, possible, key, whole[key], other[key])
         result, found = engine[key], other[key]
         if (result.because is None) != found.root and key[0] in ("neutral-bonded-twice", "backfeed"):
             said.append(
