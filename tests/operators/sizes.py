@@ -327,9 +327,16 @@ def earthing_conductor_of_aluminium(site: Site) -> Iterator[Told]:
 
 
 def thin_cable_to_the_earth_bar(site: Site) -> Iterator[Told]:
-    """A conductor of 0.5 mm2 between the earth bar and a board: main bonding where another one leads there, earthing conductor, or PE."""
+    """A conductor of 0.5 mm2 between the earth bar and a board: main bonding where another one leads there, earthing conductor, or PE.
+
+    One to a frame at which direct current alone arrives is left out: the tables ask nothing of it.
+    """
     for identifier, link in section(site, "connections").items():
-        if cores(link) == ["PE"] and "size" in link:
+        ends = [landing(site, place(link[end])) for end in ("from", "to")]
+        direct = any(
+            any("DC+" in cores(one) for one in end.values()) and not any(map(lines, end.values())) for end in ends
+        )
+        if cores(link) == ["PE"] and "size" in link and not direct:
             after = changed(site)
             of(after, "connections", identifier)["size"] = "0.5 mm2"
             rules = ("earthing-conductor-small", "bonding-conductor-small", "pe-small")
