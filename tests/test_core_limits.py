@@ -148,9 +148,11 @@ def test_beyond_them_a_branch_is_refused(branch: Branch, words: str) -> None:
 
 
 @pytest.mark.parametrize("engine", ["tree", "batched", "dense"])
-@pytest.mark.parametrize("z_ohm", [0.9e-9, 1.1e15])
-def test_every_engine_refuses_a_circuit_of_such_branches_alone(z_ohm: float, engine: Engine) -> None:
-    with pytest.raises(ValueError, match="impedance"):
+@pytest.mark.parametrize(
+    ("z_ohm", "words"), [(0.9e-9, "impedance"), (1.1e15, "impedance"), (-1 + 1j, "negative resistance")]
+)
+def test_every_engine_refuses_a_circuit_of_such_branches_alone(z_ohm: complex, words: str, engine: Engine) -> None:
+    with pytest.raises(ValueError, match=words):
         Study(Circuit(3, (Branch(0, 1, z_ohm), Branch(1, 2, z_ohm)), 0), engine=engine)
 
 
