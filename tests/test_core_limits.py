@@ -156,6 +156,17 @@ def test_every_engine_refuses_a_circuit_of_such_branches_alone(z_ohm: complex, w
         Study(Circuit(3, (Branch(0, 1, z_ohm), Branch(1, 2, z_ohm)), 0), engine=engine)
 
 
+@pytest.mark.parametrize("engine", ["tree", "batched", "dense"])
+@pytest.mark.parametrize(
+    ("emf_v", "earth", "words"), [(1.1e9, 0, "EMF"), (1, -1, "mass of earth"), (1, 3, "mass of earth")]
+)
+def test_every_engine_refuses_too_large_an_emf_and_an_earth_that_is_not_there(
+    emf_v: float, earth: int, words: str, engine: Engine
+) -> None:
+    with pytest.raises(ValueError, match=words):
+        Study(Circuit(3, (Branch(0, 1, 1, emf_v), Branch(1, 2, 1, emf_v)), earth), engine=engine)
+
+
 @pytest.mark.parametrize(("a", "b"), [(0, 2), (2, 0), (-1, 0), (0, -1)])
 def test_a_fixed_current_ends_at_nodes_of_the_circuit(a: int, b: int) -> None:
     with pytest.raises(ValueError, match="a node that is not there"):
