@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from by_hand import BY_ID
 from conftest import ROOT
 from onebond import testing
 from onebond.document import parse
-from onebond.facts import Facts
+from onebond.facts import Facts, Protective
 from onebond.model import Installation
 from onebond.reading import load, read
+from onebond.result import Result
 
 
 def site_of(text: str) -> Installation:
@@ -38,3 +40,24 @@ def edited(text: str, *edits: tuple[str, str]) -> str:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     return text
+
+
+def conductors(text: str) -> dict[str, Protective]:
+    """The protective conductors of a description by id."""
+    return {one.id: one for one in facts_of(text).protective}
+
+
+def judged(rule_id: str, text: str, rulebook: str = "") -> dict[str, Result]:
+    """What one rule says of each subject; of several states the one that fails."""
+    found: dict[str, Result] = {}
+    for one in testing.inspected(text, (BY_ID[rule_id],), rulebook).site.results:
+        if one.subject not in found or one.kind == "fail":
+            found[one.subject] = one
+    return found
+
+
+def asked(one: Protective, table: str) -> str:
+    """The size that a table asks for of a conductor of which everything is written."""
+    need = one.asked(table)
+    assert need is not None
+    return need.text

@@ -4,36 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from described import facts_of
-from onebond import testing
+from described import asked, conductors, facts_of, judged
 from onebond.facts import Protective
 from onebond.facts.unknown import Unknown
-from onebond.result import Result
-from onebond_rules import RULES
-
-BY_ID = {one.id: one for one in RULES}
 
 HEAD = "onebond: 1\nsite: {name: Parts, rulebook: iec, stage: design}\n"
-
-
-def conductors(text: str) -> dict[str, Protective]:
-    """The protective conductors of a description by id."""
-    return {one.id: one for one in facts_of(text).protective}
-
-
-def judged(rule_id: str, text: str, rulebook: str = "") -> dict[str, Result]:
-    """What one rule says of each subject; of several states the one that fails."""
-    found: dict[str, Result] = {}
-    for one in testing.inspected(text, (BY_ID[rule_id],), rulebook).site.results:
-        if one.subject not in found or one.kind == "fail":
-            found[one.subject] = one
-    return found
-
-
-def asked(one: Protective, table: str) -> str:
-    need = one.asked(table)
-    assert need is not None
-    return need.text
 
 
 # -- what tables ask -------------------------------------------------------------------------------------------------
